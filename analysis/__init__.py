@@ -1,0 +1,1 @@
+"""What a capture says about a job: exchanges, operations, verdict, report."""

@@ -1,0 +1,1 @@
+"""The report model and its media."""

@@ -1,0 +1,1 @@
+"""Text and binary capture formats, one file each."""

@@ -1,0 +1,1 @@
+"""ISO 15765-2: transport on CAN."""

@@ -1,0 +1,99 @@
+"""Rebuilt messages: what ISO 15765-2 carried, whole or broken, with the lines it came from."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, NamedTuple
+
+from canlog.isotp.addressing import Direction, Link
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+
+class Anomaly(NamedTuple):
+    """A frame that broke a rule of the transport: data, never an exception."""
+
+    rule: str  # stable id, e.g. "wrong-sequence-number"
+    line: int
+    time_ns: int
+    text: str  # one sentence
+
+
+class Missing(NamedTuple):
+    """Bytes of a message that no frame brought: half-open range of payload offsets."""
+
+    start: int
+    end: int
+
+
+@dataclass(frozen=True, slots=True)
+class Message:
+    """One transfer of one direction of a link.
+
+    ``data`` holds the payload with missing ranges filled by zeros and cut behind the last byte seen;
+    ``length`` is the length announced (the bytes seen when nothing announced one).
+    """
+
+    link: Link
+    direction: Direction
+    begin_ns: int
+    end_ns: int
+    first_line: int
+    last_line: int
+    position: int  # byte position of the first line
+    n_frames: int  # data frames of this message, flow control not counted
+    complete: bool
+    reason: str  # empty when complete; else a stable id, e.g. "capture-ended"
+    length: int
+    data: bytes
+    missing: tuple[Missing, ...] = ()
+    anomalies: tuple[Anomaly, ...] = ()
+    flow_control_lines: tuple[int, ...] = ()  # flow control frames that served this message
+
+    @property
+    def lines(self) -> tuple[int, int]:
+        """First and last source line."""
+        return (self.first_line, self.last_line)
+
+
+@dataclass(frozen=True, slots=True)
+class MessageTable:
+    """Messages in order of completion, with the links they belong to and what belonged to none."""
+
+    links: tuple[Link, ...]
+    messages: tuple[Message, ...]
+    strays: tuple[Anomaly, ...] = ()  # frames on link ids that became part of no message
+
+    def __len__(self) -> int:
+        return len(self.messages)
+
+    def __getitem__(self, row: int) -> Message:
+        return self.messages[row]
+
+    def __iter__(self) -> Iterator[Message]:
+        return iter(self.messages)
+
+    def of(self, link: Link) -> Iterable[Message]:
+        """The messages of one link."""
+        return (message for message in self.messages if message.link.key == link.key)
+
+    def to_pandas(self) -> pd.DataFrame:
+        """One row a message: link key, direction, times in seconds, lines, complete, reason, length, data."""
+        import pandas as pd
+
+        return pd.DataFrame(
+            {
+                "link": [m.link.key for m in self.messages],
+                "direction": [m.direction.value for m in self.messages],
+                "begin_s": [m.begin_ns / 1e9 for m in self.messages],
+                "end_s": [m.end_ns / 1e9 for m in self.messages],
+                "first_line": [m.first_line for m in self.messages],
+                "last_line": [m.last_line for m in self.messages],
+                "complete": [m.complete for m in self.messages],
+                "reason": [m.reason for m in self.messages],
+                "length": [m.length for m in self.messages],
+                "data": [m.data for m in self.messages],
+            }
+        )

@@ -1,0 +1,1 @@
+"""What codes and identifiers mean: standard tables and the user's own names."""

@@ -1,0 +1,1 @@
+"""ISO 14229-1 services as tables."""
