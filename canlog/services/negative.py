@@ -1,0 +1,24 @@
+"""The negative response: exactly ``7F``, the service asked, and why not.
+
+In ``7F x y`` x is always a request's service: ``7F 38 78`` is a pending file transfer, while a message that
+begins with 78 is the positive answer to 38.
+
+Source: ISO 14229-1:2020, 8.4 (M); udsoncan 1.26.1, scapy 2.8.0.
+"""
+
+from __future__ import annotations
+
+from typing import Final
+
+from canlog.names.nrc import NRCS
+from canlog.services.layout import Layout, named, note, u8
+
+NEGATIVE_RESPONSE: Final = 0x7F
+RESPONSE_PENDING: Final = 0x78
+
+LAYOUT: Final = Layout(
+    u8("requested_service"),
+    note("requested_service", lambda value: bool(value & 0x40), "no request has bit 6 set"),
+    u8("negative_response_code", says=named(lambda code: NRCS[code].name)),
+    note("negative_response_code", lambda value: value == 0, "00 is no negative response code"),
+)
