@@ -1,0 +1,35 @@
+"""All sessions by name, and plans for more: ``session(name_or_plan, seed)``."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from contextlib import suppress
+
+from . import coach_sessions
+from .scene import Scene
+from .tester import RecordingEnds
+
+#: Name of a fixture: how its scene is made; playing it comes after, so that a script may end anywhere.
+SESSIONS: dict[str, Callable[[int], tuple[Scene, Callable[[], None]]]] = {
+    **coach_sessions.SESSIONS,
+}
+NAMES = tuple(SESSIONS)
+SEED = 17  # of all fixtures
+
+
+class Plan:
+    """A session put together from acts and faults."""
+
+
+def play(name_or_plan: str | Plan, seed: int = SEED) -> Scene:
+    """The scene after its session."""
+    scene, script = SESSIONS[name_or_plan](seed)
+    with suppress(RecordingEnds):
+        script()
+    return scene
+
+
+def session(name_or_plan: str | Plan, seed: int = SEED) -> tuple[list[str], dict[str, object]]:
+    """The lines of the recording and the truth about it; the same for the same seed, byte for byte."""
+    scene = play(name_or_plan, seed)
+    return scene.lines(), scene.truth()
