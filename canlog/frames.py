@@ -7,7 +7,7 @@ line is thrown away silently: what could not be read is a :class:`BadLine` with 
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from enum import IntFlag, StrEnum
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -78,7 +78,9 @@ class FrameTable:
     ``flags`` uint16 (n,) of :class:`FrameFlag`, ``length`` uint16 (n,), ``offset`` int64 (n,) into
     ``payload`` uint8 (m,), ``line`` int64 (n,), ``position`` int64 (n,).
     ``bad_lines`` and ``drops`` belong to the same stretch of the source.
-    ``lines_read`` is the number of the last source line seen so far.
+    ``lines_read`` is the number of the last source line seen so far. ``time_kind`` is None where the
+    format leaves it to the size of the stamps (:func:`canlog.survey.survey` decides). ``notes`` are
+    what the reader had to assume so far, one sentence each.
     """
 
     time_ns: Ints
@@ -94,6 +96,8 @@ class FrameTable:
     bad_lines: tuple[BadLine, ...] = ()
     drops: tuple[DropMarker, ...] = ()
     lines_read: int = 0
+    time_kind: TimeKind | None = None
+    notes: tuple[str, ...] = ()
 
     def __len__(self) -> int:
         return len(self.time_ns)
@@ -125,7 +129,15 @@ class FrameTable:
         return FrameTable(
             self.time_ns[rows], self.channel[rows], self.can_id[rows], self.flags[rows], self.length[rows],
             self.offset[rows], self.payload, self.line[rows], self.position[rows], self.channels,
+            time_kind=self.time_kind,
         )  # fmt: skip
+
+    def compact(self) -> FrameTable:
+        """The same frames with a payload buffer of their own, so that a few of them do not hold a whole chunk."""
+        size = np.where(self.flags & FrameFlag.REMOTE, 0, self.length).astype(np.int64)
+        offset = np.cumsum(size) - size
+        bytes_of = np.repeat(self.offset - offset, size) + np.arange(size.sum(), dtype=np.int64)
+        return replace(self, offset=offset, payload=self.payload[bytes_of])
 
     def to_pandas(self) -> pd.DataFrame:
         """One row a frame: time in seconds, channel, id, flags, length, data as bytes, line."""
@@ -156,6 +168,8 @@ class FrameRows:
     bad_lines: list[BadLine] = field(default_factory=list)
     drops: list[DropMarker] = field(default_factory=list)
     lines_read: int = 0
+    time_kind: TimeKind | None = None
+    notes: list[str] = field(default_factory=list)
 
     def __len__(self) -> int:
         return len(self._rows)
@@ -190,6 +204,8 @@ class FrameRows:
             bad_lines=tuple(self.bad_lines),
             drops=tuple(self.drops),
             lines_read=self.lines_read,
+            time_kind=self.time_kind,
+            notes=tuple(self.notes),
         )
         self._rows.clear()
         self._payload.clear()
@@ -211,3 +227,28 @@ def table_of(frames: Iterable[Frame], channels: Sequence[str] = ()) -> FrameTabl
         )  # fmt: skip
         rows.lines_read = max(rows.lines_read, frame.line)
     return rows.flush()
+
+
+def join_tables(tables: Sequence[FrameTable]) -> FrameTable:
+    """The chunks of one pass over a capture as one table (channel codes are the same in all of them)."""
+    if not tables:
+        return FrameRows().flush()
+    starts = np.cumsum([0] + [len(table.payload) for table in tables[:-1]])
+    last = tables[-1]
+    return FrameTable(
+        time_ns=np.concatenate([table.time_ns for table in tables]),
+        channel=np.concatenate([table.channel for table in tables]),
+        can_id=np.concatenate([table.can_id for table in tables]),
+        flags=np.concatenate([table.flags for table in tables]),
+        length=np.concatenate([table.length for table in tables]),
+        offset=np.concatenate([table.offset + start for table, start in zip(tables, starts, strict=True)]),
+        payload=np.concatenate([table.payload for table in tables]),
+        line=np.concatenate([table.line for table in tables]),
+        position=np.concatenate([table.position for table in tables]),
+        channels=last.channels,
+        bad_lines=tuple(bad for table in tables for bad in table.bad_lines),
+        drops=tuple(drop for table in tables for drop in table.drops),
+        lines_read=last.lines_read,
+        time_kind=last.time_kind,
+        notes=last.notes,
+    )

@@ -1,0 +1,77 @@
+"""A capture: its frames in order, as often as they are asked for."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import TYPE_CHECKING, Final
+
+from canlog.capture.registry import CaptureFormat
+from canlog.capture.source import Progress, Source
+from canlog.frames import FrameTable, join_tables
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+#: Captures up to this many frames (and bad lines) are kept parsed after the first pass; larger ones are read again.
+KEPT_FRAMES: Final = 200_000
+_LONGEST_RAW_BYTES: Final = 8192
+
+
+class Capture:
+    """An opened capture. ``progress`` is called with bytes read and bytes in all while it is read."""
+
+    def __init__(self, source: Source, reader: CaptureFormat, progress: Progress | None = None) -> None:
+        self._source = source
+        self._reader = reader
+        self._kept: tuple[FrameTable, ...] | None = None
+        self.progress = progress
+
+    def __repr__(self) -> str:
+        return f"Capture({self.name!r}, {self.format!r}, {self._source.size} bytes)"
+
+    @property
+    def name(self) -> str:
+        """The file's name without its folder, or ``standard input``."""
+        return self._source.name
+
+    @property
+    def format(self) -> str:
+        """Name of the format it is in."""
+        return self._reader.NAME
+
+    @property
+    def sha256(self) -> str:
+        """Of the original bytes, hex: names the capture beyond doubt."""
+        return self._source.sha256
+
+    @property
+    def note(self) -> str:
+        """What had to be done to the bytes before they could be read; mostly empty."""
+        return self._source.note
+
+    def chunks(self) -> Iterator[FrameTable]:
+        """The frames in source order, in tables of bounded size. May be called again and again."""
+        if self._kept is not None:
+            yield from self._kept
+            return
+        kept: list[FrameTable] | None = []
+        n_kept = 0
+        for table in self._reader.read(self._source.blocks(self.progress)):
+            if kept is not None:
+                n_kept += len(table) + len(table.bad_lines)
+                kept = [*kept, table] if n_kept <= KEPT_FRAMES else None
+            yield table
+        if kept is not None:
+            self._kept = tuple(kept)
+
+    def frames(self) -> FrameTable:
+        """All frames as one table: for small captures and notebooks."""
+        return join_tables(list(self.chunks()))
+
+    def to_pandas(self) -> pd.DataFrame:
+        """All frames, one row each; see :meth:`FrameTable.to_pandas`."""
+        return self.frames().to_pandas()
+
+    def raw_line(self, position: int) -> str:
+        """The source line at a frame's byte position, as it was written."""
+        return self._source.line_at(position, _LONGEST_RAW_BYTES).decode("utf-8", "replace")

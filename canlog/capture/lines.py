@@ -1,0 +1,180 @@
+"""What the readers of text captures share: numbered lines, and the loop that never stops at a bad one."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from itertools import chain
+from typing import Final, NamedTuple
+
+from canlog.capture.source import HEAD_BYTES
+from canlog.frames import BadLine, FrameRows, FrameTable
+
+LONGEST_LINE_BYTES: Final = 1024 * 1024  # more in one line is no text; skipped in bounded memory
+KEPT_TEXT: Final = 200  # characters of a bad line that are kept
+CHUNK_FRAMES: Final = 32_768  # a table is handed on when it has as many; a block of bytes may add some more
+MOST_CHANNELS: Final = 1000  # more names than that are damage, not buses
+#: No car job lasts a year: a stamp that far from its neighbours has lost or won a digit.
+FAR_NS: Final = 366 * 86_400 * 1_000_000_000
+UTF8_BOM: Final = b"\xef\xbb\xbf"
+
+
+class Damaged(Exception):  # noqa: N818  (it is a state of a line, and never leaves the readers)
+    """This line is no frame, and why."""
+
+    def __init__(self, reason: str) -> None:
+        super().__init__(reason)
+        self.reason = reason
+
+
+class Lines(NamedTuple):
+    """Consecutive lines without their ends (a CR before LF is still there)."""
+
+    lines: list[bytes]
+    first: int  # number of the first, 1-based
+    position: int  # byte position of the first
+    overlong: bool = False  # one line longer than LONGEST_LINE_BYTES, of which only the beginning is here
+
+
+def numbered_lines(blocks: Iterable[bytes]) -> Iterator[Lines]:
+    """Blocks of bytes cut into lines at LF (at CR where the first block has only those)."""
+    tail = b""  # a line not yet ended
+    skipped = 0  # bytes of it already thrown away
+    number, position, end = 1, 0, b""
+    for block in blocks:
+        if not end:
+            end = b"\r" if b"\r" in block and b"\n" not in block else b"\n"
+            if block.startswith(UTF8_BOM):
+                block, position = block[len(UTF8_BOM) :], len(UTF8_BOM)
+        *lines, tail = (tail + block).split(end)
+        if lines and skipped:
+            yield Lines(lines[:1], number, position, overlong=True)
+            number, position, skipped, lines = number + 1, position + skipped + len(lines[0]) + 1, 0, lines[1:]
+        if lines:
+            yield Lines(lines, number, position)
+            number, position = number + len(lines), position + sum(map(len, lines)) + len(lines)
+        if skipped or len(tail) > LONGEST_LINE_BYTES:
+            skipped += len(tail) - len(tail[:KEPT_TEXT])
+            tail = tail[:KEPT_TEXT]
+    if tail or skipped:
+        yield Lines([tail], number, position, overlong=skipped > 0)
+
+
+def peek(blocks: Iterable[bytes]) -> tuple[bytes, Iterator[bytes]]:
+    """The head of the bytes, and all of them again."""
+    iterator = iter(blocks)
+    first = next(iterator, b"")
+    return first[:HEAD_BYTES], chain((first,), iterator)
+
+
+def head_lines(head: bytes) -> list[bytes]:
+    """The whole, non-blank lines of a head; comment lines left out."""
+    lines = head.removeprefix(UTF8_BOM).replace(b"\r", b"\n").split(b"\n")
+    if len(head) >= HEAD_BYTES and len(lines) > 1:
+        lines.pop()  # cut by us, not by the capture
+    return [line for line in lines if line.strip() and not line.lstrip().startswith(b"#")]
+
+
+def bad_line(number: int, reason: str, text: bytes) -> BadLine:
+    """A line kept with its reason; bytes that are no UTF-8 are replaced."""
+    return BadLine(number, reason, text[: KEPT_TEXT * 4].decode("utf-8", "replace").rstrip("\r\n")[:KEPT_TEXT])
+
+
+class ChannelNames(dict[bytes, str]):
+    """Channel names as text, each decoded once."""
+
+    def __missing__(self, raw: bytes) -> str:
+        if len(self) >= MOST_CHANNELS:
+            raise Damaged("one more channel name after a thousand others")
+        name = self[raw] = raw.decode("utf-8", "replace")
+        return name
+
+
+class _Held(NamedTuple):
+    """A frame whose stamp waits for the next one to agree."""
+
+    time_ns: int
+    channel: str
+    can_id: int
+    flags: int
+    data: bytes
+    length: int
+    number: int
+    position: int
+    text: bytes
+
+
+class LineReader:
+    """A reader of one text format: subclasses say what one line means.
+
+    ``read_line`` calls :meth:`add`, raises :class:`Damaged`, or does neither for a line that says nothing.
+    """
+
+    def __init__(self) -> None:
+        self.rows = FrameRows()
+        self.last_ns: int | None = None  # stamp of the last frame
+        self.channel_names = ChannelNames()
+        self._held: _Held | None = None
+
+    def read_line(self, line: bytes, number: int, position: int) -> None:
+        """One line of the source."""
+        raise NotImplementedError
+
+    def add(
+        self, time_ns: int, channel: str, can_id: int, flags: int, data: bytes, length: int,
+        number: int, position: int, line: bytes,
+    ) -> None:  # fmt: skip
+        """Keep a frame, unless its stamp is a year or more from the last one: that waits for a second opinion."""
+        last = self.last_ns
+        if last is not None and not -FAR_NS < time_ns - last < FAR_NS:
+            self._judge_far(_Held(time_ns, channel, can_id, flags, data, length, number, position, line))
+            return
+        if self._held is not None:
+            self._refuse_held()
+        self.last_ns = time_ns
+        self.rows.add(
+            time_ns=time_ns, channel=channel, can_id=can_id, flags=flags, data=data, length=length,
+            line=number, position=position,
+        )  # fmt: skip
+
+    def _judge_far(self, frame: _Held) -> None:
+        held = self._held
+        if held is None or not -FAR_NS < frame.time_ns - held.time_ns < FAR_NS:
+            self._refuse_held()
+            self._held = frame
+            return
+        # Two in a row agree: the clock was set, or two captures were joined.
+        self._held, self.last_ns = None, held.time_ns
+        for each in (held, frame):
+            self.add(*each)
+
+    def _refuse_held(self) -> None:
+        if self._held is not None:
+            self.rows.bad_lines.append(
+                bad_line(self._held.number, "its time is far from its neighbours'", self._held.text)
+            )
+            self._held = None
+
+    def note(self, sentence: str) -> None:
+        """Remember an assumption once."""
+        if sentence not in self.rows.notes:
+            self.rows.notes.append(sentence)
+
+    def tables(self, blocks: Iterable[bytes]) -> Iterator[FrameTable]:
+        """Read all lines; at least one table, the last with everything that is left."""
+        rows = self.rows
+        for lines in numbered_lines(blocks):
+            number, position = lines.first, lines.position
+            for line in lines.lines:
+                try:
+                    if lines.overlong:
+                        raise Damaged(f"a line of more than {LONGEST_LINE_BYTES} bytes")
+                    self.read_line(line, number, position)
+                except Damaged as damage:
+                    rows.bad_lines.append(bad_line(number, damage.reason, line))
+                number += 1
+                position += len(line) + 1
+            rows.lines_read = number - 1
+            if len(rows) >= CHUNK_FRAMES or len(rows.bad_lines) >= CHUNK_FRAMES:
+                yield rows.flush()
+        self._refuse_held()
+        yield rows.flush()

@@ -1,0 +1,153 @@
+"""Where the bytes of a capture come from: a file, a pipe or standard input.
+
+A pipe is spooled to a temporary file, because a capture is read twice. Text in UTF-16 is turned into
+UTF-8 once; byte positions count in what is read afterwards. :data:`UNPACKERS` is the place for more
+of that kind (compressed captures).
+"""
+
+from __future__ import annotations
+
+import codecs
+import hashlib
+import os
+import shutil
+import stat
+import sys
+import tempfile
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+from functools import cached_property
+from pathlib import Path
+from typing import IO, Final
+
+from canlog.errors import CaptureError
+
+BLOCK_BYTES: Final = 256 * 1024
+HEAD_BYTES: Final = 64 * 1024
+#: Called with the bytes read so far and the bytes in all.
+Progress = Callable[[int, int], None]
+
+_HINT: Final = "name a capture file, or `-` for standard input"
+
+
+@dataclass
+class Source:
+    """An opened capture: its name, the file with its original bytes and the file that is read."""
+
+    name: str
+    original: Path
+    unpacked: Path
+    note: str = ""  # how it was unpacked, in words
+    _spools: tuple[IO[bytes], ...] = field(default=(), repr=False)  # files deleted with this
+
+    @cached_property
+    def sha256(self) -> str:
+        """Of the original bytes, hex."""
+        with self.original.open("rb") as file:
+            return hashlib.file_digest(file, "sha256").hexdigest()
+
+    @cached_property
+    def size(self) -> int:
+        """Bytes that :meth:`blocks` yields."""
+        return self.unpacked.stat().st_size
+
+    def head(self, n_bytes: int = HEAD_BYTES) -> bytes:
+        """The first bytes, to recognise the format by."""
+        with self.unpacked.open("rb") as file:
+            return file.read(n_bytes)
+
+    def blocks(self, progress: Progress | None = None) -> Iterator[bytes]:
+        """All bytes in blocks of bounded size."""
+        done = 0
+        with self.unpacked.open("rb") as file:
+            while block := file.read(BLOCK_BYTES):
+                yield block
+                done += len(block)
+                if progress is not None:
+                    progress(done, self.size)
+
+    def line_at(self, position: int, longest: int) -> bytes:
+        """The line that begins at a byte position, without its end, cut at ``longest`` bytes."""
+        with self.unpacked.open("rb") as file:
+            file.seek(position)
+            return file.read(longest).split(b"\n", 1)[0].split(b"\r", 1)[0]
+
+
+def open_source(path: str | Path) -> Source:
+    """A capture's bytes; ``-`` is standard input.
+
+    Raises:
+        CaptureError: nothing there, not readable, a folder, a device or empty.
+    """
+    name = "standard input" if str(path) == "-" else Path(path).name
+    try:
+        source = _spooled(name, sys.stdin.buffer) if str(path) == "-" else _of_path(name, Path(path))
+        if source.size == 0:
+            raise CaptureError(f"{name}: empty, it holds no byte", hint="capture again, or check the disk it was on")
+        return _unpack(source)
+    except (OSError, ValueError) as error:  # ValueError: a NUL byte in the path
+        reason = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
+        raise CaptureError(f"{name}: cannot be read ({reason})", hint=_HINT) from error
+
+
+def _of_path(name: str, path: Path) -> Source:
+    mode = path.stat().st_mode
+    if stat.S_ISDIR(mode):
+        raise CaptureError(f"{name}: a folder, not a capture", hint="name the capture files in it")
+    if stat.S_ISFIFO(mode):
+        with path.open("rb") as pipe:
+            return _spooled(name, pipe)
+    if not stat.S_ISREG(mode):
+        raise CaptureError(f"{name}: a device, not a file", hint=_HINT)
+    with path.open("rb"):  # refuses here what must not be read
+        return Source(name, path, path)
+
+
+def _spooled(name: str, stream: IO[bytes]) -> Source:
+    spool = _new_spool()
+    shutil.copyfileobj(stream, spool, BLOCK_BYTES)
+    spool.flush()
+    return Source(name, Path(spool.name), Path(spool.name), _spools=(spool,))
+
+
+def _new_spool() -> IO[bytes]:
+    return tempfile.NamedTemporaryFile(prefix="canlog-")
+
+
+def _unpack(source: Source) -> Source:
+    head = source.head(4096)
+    for fits, unpack, note in UNPACKERS:
+        if fits(head):
+            spool = _new_spool()
+            with source.original.open("rb") as packed:
+                unpack(packed, spool, head)
+            spool.flush()
+            return Source(source.name, source.original, Path(spool.name), note, (*source._spools, spool))
+    return source
+
+
+def _utf16_kind(head: bytes) -> str:
+    """``utf-16-le``, ``utf-16-be`` or nothing. Without a byte order mark: every second byte of plain text is zero."""
+    if head.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
+        return "utf-16-le" if head.startswith(codecs.BOM_UTF16_LE) else "utf-16-be"
+    sample = head[: len(head) & ~1]
+    if len(sample) >= 16 and sample.count(0) == len(sample) // 2:
+        if not any(sample[1::2]):
+            return "utf-16-le"
+        if not any(sample[0::2]):
+            return "utf-16-be"
+    return ""
+
+
+def _from_utf16(packed: IO[bytes], unpacked: IO[bytes], head: bytes) -> None:
+    decoder = codecs.getincrementaldecoder(_utf16_kind(head))(errors="replace")
+    while block := packed.read(BLOCK_BYTES):
+        unpacked.write(decoder.decode(block).encode("utf-8", "replace"))
+    unpacked.write(decoder.decode(b"", final=True).encode("utf-8", "replace"))
+    unpacked.seek(0, os.SEEK_END)
+
+
+#: What a file may be wrapped in: how to see it, how to unwrap it, and what to tell the user.
+UNPACKERS: Final[tuple[tuple[Callable[[bytes], object], Callable[[IO[bytes], IO[bytes], bytes], None], str], ...]] = (
+    (_utf16_kind, _from_utf16, "the text is UTF-16; byte positions count in its UTF-8 form"),
+)
