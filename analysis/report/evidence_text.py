@@ -1,0 +1,275 @@
+"""Below the first screen: why, what cannot be known, the timeline, the transfers, and how to see more."""
+
+from __future__ import annotations
+
+import shlex
+from collections.abc import Iterator, Sequence
+
+from analysis.report import wording
+from analysis.report.contract import (
+    EvidenceDict,
+    ExplanationDict,
+    FindingDict,
+    OperationDict,
+    PostMortemDict,
+    ReportDict,
+    TrimDict,
+)
+from analysis.report.lines import Lines, shorten_middle
+
+_BY_WEIGHT = ("serious", "warning", "note")
+_MOST_EVIDENCE = 4
+_LONGEST_TIMELINE = 40
+_COUNTING = frozenset({"download", "file", "write", "routine", "clear"})
+
+
+def why(page: Lines, report: ReportDict) -> None:
+    """Proofs of what was done, then findings, each with its lines."""
+    proved = [item for item in report["operations"] if item["kind"] in _COUNTING and item["proof"]]
+    if not proved and not report["findings"]:
+        return
+    page.heading("Why")
+    names = wording.labels(report)
+    for run in _runs(proved):
+        _proof(page, report, run, names)
+    for severity in _BY_WEIGHT:
+        for finding in report["findings"]:
+            if finding["severity"] == severity:
+                _finding(page, report, finding)
+
+
+def _proof(page: Lines, report: ReportDict, run: Sequence[OperationDict], names: dict[str, str]) -> None:
+    first = run[0]
+    page.text(f"{names.get(first['link'], first['link'])}, {_acts(run)}: {wording.WORD[first['word']]}")
+    proofs = [proof for operation in run for proof in operation["proof"]]
+    for proof in proofs[:_MOST_EVIDENCE]:
+        where = wording.at_lines(proof["lines"], proof["capture"], len(report["captures"]))
+        page.text(f"{proof['what']} ({where})", indent=4, mark="- ")
+    _and_more(page, len(proofs))
+
+
+def _finding(page: Lines, report: ReportDict, finding: FindingDict) -> None:
+    page.text(
+        f"{finding['title']} (confidence {finding['confidence']})",
+        mark=f"{finding['severity'].capitalize()}: ",
+        colour=wording.SEVERITY_COLOUR[finding["severity"]],
+        hang=2,
+    )
+    page.text(finding["explanation"], indent=4)
+    _evidence(page, report, finding["evidence"])
+    for text in finding["try_next"]:
+        page.text(text, indent=4, mark="Try: ", hang=2)
+    for text in finding["cautions"]:
+        page.text(text, indent=4, mark="Caution: ", colour="caution", hang=2)
+
+
+def _evidence(page: Lines, report: ReportDict, items: Sequence[EvidenceDict], mark: str = "- ") -> None:
+    for item in items[:_MOST_EVIDENCE]:
+        where = wording.at_lines(item["lines"], item["capture"], len(report["captures"]))
+        page.text(f"{item['text']} ({where})", indent=4, mark=mark)
+    _and_more(page, len(items))
+
+
+def _and_more(page: Lines, count: int) -> None:
+    if count > _MOST_EVIDENCE:
+        page.text(f"and {count - _MOST_EVIDENCE} more: all are in the JSON report", indent=4, mark="- ")
+
+
+def what_changed(page: Lines, report: ReportDict) -> None:
+    """Identifiers that read differently at the end: the before and after of a module."""
+    written = {(item["link"], item["identifier"]) for item in report["trims"]}
+    changed = [
+        item
+        for item in report["identifiers"]
+        if len({reading["raw"] for reading in item["readings"]}) > 1
+        and (item["link"], item["identifier"]) not in written
+    ]
+    if not changed or wording.nothing_attempted(report):
+        return
+    page.heading("What reads differently now")
+    names = wording.labels(report)
+    for item in changed:
+        first, last = item["readings"][0], item["readings"][-1]
+        name = f" {item['name']}" if item["name"] else ""
+        before, after = (shorten_middle(reading["value"] or reading["raw"], 32) for reading in (first, last))
+        text = f"{names.get(item['link'], item['link'])} {item['identifier']}{name}: {before} -> {after}"
+        page.text(f"{text} (lines {first['line']} and {last['line']})", hang=2)
+
+
+def trims(page: Lines, report: ReportDict) -> None:
+    """Every trim: what was there, what was written, what came back."""
+    if not report["trims"]:
+        return
+    page.heading("Trims and configuration")
+    names = wording.labels(report)
+    number = max(len("id"), *(len(item["identifier"]) for item in report["trims"]))
+    value = max((page.width - 2 - number - 4 * 2 - wording.WORD_WIDTH) // 3, 5)
+    widths = (number, value, value, value, 0)
+    link = None
+    for item in report["trims"]:
+        if item["link"] != link:
+            link = item["link"]
+            page.text(names.get(link, link), colour="strong")
+            page.columns(("id", "old", "written", "read back", ""), widths)
+        _trim(page, item, widths, names)
+
+
+def _trim(page: Lines, item: TrimDict, widths: Sequence[int], names: dict[str, str]) -> None:
+    cells = (
+        item["identifier"],
+        shorten_middle(item["old"] or "-", widths[1]),
+        shorten_middle(item["written"] or "-", widths[2]),
+        shorten_middle(_read_back(item), widths[3]),
+        wording.WORD[item["word"]],
+    )
+    page.columns(cells, widths, ("plain", "plain", "plain", "plain", wording.WORD_COLOUR[item["word"]]))
+    about = [item["name"]] if item["name"] else []
+    if item["source_link"]:
+        about.append(f"the same bytes as in {names.get(item['source_link'], item['source_link'])}")
+    for text in ("; ".join(about), _difference(item), *item["notes"]):
+        if text:
+            page.text(text, indent=4)
+
+
+def _read_back(item: TrimDict) -> str:
+    """A shortened value would hide a difference in its middle: so equality is said."""
+    if item["read_back"] is None:
+        return "-"
+    return "equal" if item["read_back"] == item["written"] else item["read_back"]
+
+
+def _difference(item: TrimDict) -> str:
+    """Where a read-back parts from what was written."""
+    written, read_back = item["written"], item["read_back"]
+    if written is None or read_back is None or written == read_back:
+        return ""
+    if len(written) != len(read_back):
+        return f"{len(written) // 2} bytes written, {len(read_back) // 2} read back"
+    byte = next(at for at in range(0, len(written), 2) if written[at : at + 2] != read_back[at : at + 2])
+    wrote, reads = written[byte : byte + 8], read_back[byte : byte + 8]
+    return f"differs from byte {byte // 2 + 1} on: {wrote} written, {reads} read back"
+
+
+def the_break(page: Lines, report: ReportDict) -> None:
+    """Where a job broke off, who fell silent first, and what may be behind it."""
+    post_mortem = report["post_mortem"]
+    if post_mortem is None:
+        return
+    page.heading("Where it broke", wording.STAGE[post_mortem["stage"]])
+    _break_facts(page, report, post_mortem)
+    for number, explanation in enumerate(post_mortem["explanations"], start=1):
+        _explanation(page, report, number, explanation)
+
+
+def _break_facts(page: Lines, report: ReportDict, post_mortem: PostMortemDict) -> None:
+    for mark, item in (("Last good step: ", post_mortem["last_good"]), ("First bad thing: ", post_mortem["first_bad"])):
+        if item is not None:
+            where = wording.at_lines(item["lines"], item["capture"], len(report["captures"]))
+            page.text(f"{item['text']} ({where})", mark=mark, hang=2)
+    page.text(wording.SILENT_FIRST[post_mortem["silent_first"]], mark="Fell silent first: ", hang=2)
+    if post_mortem["share_carried"] is not None:
+        page.text(f"{post_mortem['share_carried']:.1%} of the bytes were answered", mark="Carried: ", hang=2)
+    if post_mortem["supply"]:
+        readings = ", ".join(f"{item['volts']:.1f} V (line {item['line']})" for item in post_mortem["supply"][-6:])
+        page.text(readings, mark="Supply: ", hang=2)
+
+
+def _explanation(page: Lines, report: ReportDict, number: int, explanation: ExplanationDict) -> None:
+    page.text(explanation["cause"], mark=f"Possible cause {number}: ", hang=2)
+    _evidence(page, report, explanation["for"], mark="for: ")
+    _evidence(page, report, explanation["against"], mark="against: ")
+    page.text(explanation["settled_by"], indent=4, mark="settled by: ", hang=2)
+
+
+def cannot_show(page: Lines, report: ReportDict) -> None:
+    """What nobody can know from these captures."""
+    items = report["verdict"]["cannot_show"]
+    if not items:
+        return
+    page.heading("What this capture cannot show" if len(report["captures"]) == 1 else "What these captures cannot show")
+    for item in items:
+        page.text(item, mark="- ")
+
+
+def timeline(page: Lines, report: ReportDict) -> None:
+    """The operations in order; runs of the same act on one module share a line."""
+    if not report["operations"]:
+        return
+    start = _start_ns(report)
+    page.heading("Timeline", "seconds from the start" if start is not None else "in order, no clock")
+    names = wording.labels(report)
+    label_width = min(max(len(names.get(item["link"], item["link"])) for item in report["operations"]), 24)
+    runs = list(_runs(report["operations"]))
+    for run in runs[:_LONGEST_TIMELINE]:
+        first = run[0]
+        time = wording.seconds(first["begin_ns"], start or 0)
+        label = shorten_middle(names.get(first["link"], first["link"]), label_width)
+        later = f", tried again (operation {first['superseded_by']})" if first["superseded_by"] else ""
+        mark = f"{time:>9}  " if start is not None else ""
+        page.text(f"{label:<{label_width}}  {_acts(run)}: {wording.WORD[first['word']]}{later}", mark=mark)
+    if len(runs) > _LONGEST_TIMELINE:
+        page.text(f"and {len(runs) - _LONGEST_TIMELINE} more operations: see the JSON report")
+
+
+def _start_ns(report: ReportDict) -> int | None:
+    """The earliest moment of all captures; clocks of their own have no common start but their zero."""
+    starts = [item["first_time_ns"] for item in report["captures"] if item["first_time_ns"] is not None]
+    if len(starts) < len(report["captures"]):
+        return None
+    kinds = {item["time_kind"] for item in report["captures"]}
+    return min(starts) if len(starts) == 1 or kinds == {"absolute"} else 0
+
+
+def _runs(operations: Sequence[OperationDict]) -> Iterator[list[OperationDict]]:
+    """Neighbouring operations that a person would tell in one breath."""
+    run: list[OperationDict] = []
+    for operation in operations:
+        if run and _same(run[-1], operation):
+            run.append(operation)
+            continue
+        if run:
+            yield run
+        run = [operation]
+    if run:
+        yield run
+
+
+def _same(first: OperationDict, second: OperationDict) -> bool:
+    fields = ("kind", "link", "word", "confidence", "superseded_by")
+    alike = all(first[field] == second[field] for field in fields)  # type: ignore[literal-required]
+    return alike and first["kind"] not in ("download", "upload", "file")
+
+
+def _acts(run: Sequence[OperationDict]) -> str:
+    if len(run) == 1:
+        return wording.act(run[0])
+    things = list(dict.fromkeys(str(item["details"].get("identifier", "")) for item in run))
+    things = [thing for thing in things if thing]
+    between = f" ({things[0]} to {things[-1]})" if len(things) > 2 else f" ({', '.join(things)})" if things else ""
+    return f"{len(run)} times {wording.KIND[run[0]['kind']]}{between}"
+
+
+def transfers(page: Lines, report: ReportDict) -> None:
+    """How many messages each link carried."""
+    if not report["links"]:
+        return
+    page.heading("Who talked", "messages rebuilt on each link")
+    for link in report["links"]:
+        label = f"{link['label']}  " if link["label"] else ""
+        broken = f", {link['incomplete']} not whole" if link["incomplete"] else ""
+        counts = (
+            f"{wording.counted(link['requests'], 'request')}, {wording.counted(link['responses'], 'answer')}{broken}"
+        )
+        page.text(f"{label}{link['link']}  {counts}", hang=4)
+
+
+def how_to_see_more(page: Lines, report: ReportDict) -> None:
+    """The commands that open the next level."""
+    page.heading("See more")
+    files = " ".join(shlex.quote(item["name"]) for item in report["captures"])
+    for level in ("exchanges", "messages", "frames"):
+        page.text(f"canlog list {files} --level {level}", hang=4)
+    page.text(f"canlog report {files} --json report.json", hang=4)
+
+
+SECTIONS = (why, what_changed, trims, the_break, cannot_show, timeline, transfers, how_to_see_more)

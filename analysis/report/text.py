@@ -1,0 +1,19 @@
+"""The report for a terminal: the answer first, then why, then everything that leads further.
+
+The order is that of the question a person at the vehicle asks: what is the module now, what became of the job,
+what next, can this capture be trusted; only then the evidence.
+"""
+
+from __future__ import annotations
+
+from analysis.report import answer_text, evidence_text
+from analysis.report.contract import ReportDict
+from analysis.report.lines import Lines
+
+
+def render_text(report: ReportDict, width: int = 80, color: bool = False) -> str:
+    """The report as text, no line wider than ``width`` (at least 40) columns; ends with a newline."""
+    page = Lines(width, color=color)
+    for section in (*answer_text.SECTIONS, *evidence_text.SECTIONS):
+        section(page, report)
+    return str(page)
