@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator, Sequence
 from pathlib import Path
 from typing import Final
 
 from canlog.capture.capture import Capture
 from canlog.capture.registry import choose_format
 from canlog.capture.source import HEAD_BYTES, Progress, Source, open_source
+from canlog.isotp.addressing import Link, parse_link
+from canlog.isotp.links import LinkFinder
+from canlog.isotp.messages import Message, MessageTable
+from canlog.isotp.reassembly import Reassembler
+from canlog.survey import Survey, survey
 
 #: Tried on longer and longer heads: a console session may begin with pages of other text.
 _HEADS: Final = (HEAD_BYTES, 16 * HEAD_BYTES)
@@ -28,3 +33,34 @@ def _heads(source: Source) -> Iterator[bytes]:
     yield source.head(_HEADS[0])
     if source.size > _HEADS[0]:
         yield source.head(_HEADS[1])
+
+
+def rebuild(capture: Capture, links: Sequence[str] = ()) -> MessageTable:
+    """The messages of every link found in a capture, and of the links named by their keys.
+
+    Raises:
+        LinkError: a key has not the form of a link.
+    """
+    surveyed, found = survey_links(capture, [parse_link(key) for key in links])
+    return rebuild_surveyed(capture, surveyed, found)
+
+
+def survey_links(
+    capture: Capture, user: Sequence[Link] = (), *, keep_ids: Collection[int] = ()
+) -> tuple[Survey, list[Link]]:
+    """The first pass: the survey and the links, the user's first."""
+    finder = LinkFinder()
+    surveyed = survey(capture, keep_ids=keep_ids, feed=finder.feed)
+    return surveyed, finder.links(user)
+
+
+def rebuild_surveyed(capture: Capture, surveyed: Survey, links: Sequence[Link]) -> MessageTable:
+    """The second pass: the messages of given links, in order of completion."""
+    reassembler = Reassembler(links)
+    messages: list[Message] = []
+    if links:
+        for table in surveyed.frames(capture):
+            messages += reassembler.feed(table)
+    summary = surveyed.summary
+    messages += reassembler.finish(summary.last_time_ns or 0, summary.lines)
+    return MessageTable(tuple(links), tuple(messages), reassembler.strays)
