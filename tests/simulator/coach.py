@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import struct
 from datetime import datetime
-from itertools import pairwise
 
 from .clock import MS, S
 from .memory import Block, crc16, crc32, image
@@ -98,6 +97,13 @@ class Coach(Scene):
         self.add("VGW", *physical(0x10), {0xF190: VIN.encode(), 0x4D05: CONFIGURATION},
                  habits=Habits(obeys_quiet=False), cyclic=(Cyclic(Address(0x18FF3010, True), hundred),))  # fmt: skip
         self.tester.block_pause_ns = (240 * MS, 420 * MS)
+        if unit == "bricked":
+            self._switch_on()
+
+    def _switch_on(self) -> None:
+        """A cold start: everybody wakes up, each in its own time."""
+        for module in self.modules.values():
+            module.restart(silence_ns=self.rng.randint(250, 700) * MS, orderly=False)
 
     def _add_duc(self, unit: str) -> Module:
         habits = Habits(
@@ -137,14 +143,9 @@ class Coach(Scene):
         return module
 
     def supply(self) -> float:
-        """The supply voltage now, straight lines between the points given."""
+        """The supply voltage now: the last of ``volts`` whose time has come."""
         now = self.clock.now_ns / S
-        for (t0, v0), (t1, v1) in pairwise(self.volts):
-            if t0 <= now < t1:
-                return round(v0 + (v1 - v0) * (now - t0) / (t1 - t0), 1) if self.volts_fall else v0
-        return self.volts[-1][1]
-
-    volts_fall = False
+        return [volts for since, volts in self.volts if since <= now][-1]
 
     # -- stages, in the order of the job
 
@@ -164,45 +165,38 @@ class Coach(Scene):
         self.tester.read("VBM", 0xF190, *TRIMS)
         self.did("read VIN and trims of VBM")
 
-    def read_supply(self, *labels: str, at: float | None = None) -> None:
-        """F442."""
-        if at is not None:
-            self.tester.until(at)
-        for label in labels:
-            self.tester.read(label, 0xF442)
+    def read_supply(self, at: float) -> None:
+        """F442 of the unit."""
+        self.tester.until(at)
+        self.tester.read("DUC", 0xF442)
 
-    def plan_supply(self, *seconds: float) -> None:
-        """F442 of the unit again at these times, between two other requests."""
+    def plan_supply(self, *seconds: float, label: str = "DUC") -> None:
+        """F442 again at these times, between two other requests."""
         for second in seconds:
-            self.tester.errand(second, lambda: self.read_supply("DUC"))
+            self.tester.errand(second, lambda: self.tester.read(label, 0xF442))
 
-    def quiet(self, at: float | None = 10.0) -> None:
-        if at is not None:
-            self.tester.until(at)
+    def quiet(self) -> None:
+        self.tester.until(10.0)
         self.tester.quiet_everybody()
         self.did("silenced normal messages and storing of faults, functionally")
 
-    def enter_loader(self, at: float | None = 11.0, fingerprint: bytes = FINGERPRINT) -> None:
+    def enter_loader(self, fingerprint: bytes = FINGERPRINT) -> None:
         """10 02, unlock, fingerprint."""
         t = self.tester
-        if at is not None:
-            t.until(at)
+        t.until(11.0)
         t.session("DUC", 2)
         t.unlock("DUC")
-        if at is not None:
-            t.until(at + 1.0)
+        t.until(12.0)
         t.write("DUC", 0xF184, fingerprint)
         self.did("programming session, unlocked, fingerprint written")
 
-    def load_driver(self, at: float | None = 12.2) -> None:
-        if at is not None:
-            self.tester.until(at)
+    def load_driver(self) -> None:
+        self.tester.until(12.2)
         self.tester.program("DUC", DRIVER, DRIVER_IMAGE)
         self.did("helper program loaded into RAM and checked")
 
-    def load_application(self, at: float | None = 13.0) -> None:
-        if at is not None:
-            self.tester.until(at)
+    def load_application(self) -> None:
+        self.tester.until(13.0)
         answer = self.tester.program("DUC", APPLICATION, APPLICATION_IMAGE, before_block=self.before_block)
         self.did(f"application: erase, download, check: last answer {_text(answer)}")
 
@@ -224,7 +218,7 @@ class Coach(Scene):
         t.rest(2.4)
         if default_after:
             t.session("DUC", 1)
-        self.did("DUC reset")
+        self.did(f"DUC reset; state afterwards: {self.duc.state}")
 
     def make_it_this_coach(self, at: float, *, vin: str = VIN, trims: dict[int, bytes] | None = None) -> None:
         """VIN, configuration, sensor offset and solenoid records."""
@@ -268,10 +262,13 @@ class Coach(Scene):
         t.clear_everybody()
         for label in self.modules:
             t.read_faults(label)
-        t.default_everybody()
-        t.keep_alive(False)
         self.did("faults cleared and read again in all modules")
-        self.run_on(4.0)
+        if restore:
+            t.default_everybody()
+        else:
+            self.did("normal messages never allowed again")
+        t.keep_alive(False)
+        self.run_on(4.0 if restore else 1.0)
 
 
 Volts = tuple[tuple[float, float], ...] | None

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from functools import partial
 from random import Random
 
 from .bus import Bus, Frame
@@ -53,6 +54,7 @@ class Habits:
     check_names_block: bool = True  # option = block number + CRC, else CRC only
     erase_by_address: bool = False  # option = 44 address size, else block number
     learn_routine: int | None = None
+    trusts_exit: bool = False  # a complete transfer is valid without a check
 
 
 class Module:
@@ -61,8 +63,8 @@ class Module:
     def __init__(
         self, bus: Bus, rng: Random, label: str, *, request: Address, response: Address, functional: Address,
         padding: int | None, values: dict[int, bytes], blocks: tuple[Block, ...] = (),
-        dtcs: dict[int, int] | None = None, cyclic: tuple[Cyclic, ...] = (), habits: Habits | None = None, seeds: tuple[int, ...] = (),
-        flow: FlowControl | None = None,
+        dtcs: dict[int, int] | None = None, cyclic: tuple[Cyclic, ...] = (), habits: Habits | None = None,
+        seeds: tuple[int, ...] = (), flow: FlowControl | None = None,
     ) -> None:  # fmt: skip
         self.bus, self.clock, self.rng, self.label = bus, bus.clock, rng, label
         self.habits = habits or Habits()
@@ -71,7 +73,7 @@ class Module:
         self.seeds = list(seeds)
         self.link = f"{request.text()}:{response.text()}"
         self.faults: list[Fault] = []
-        self.at_restart: list[Callable[[Module], None]] = []  # faults that strike when it starts again
+        self.at_restart_into_application: list[Callable[[Module], None]] = []  # faults, once each
         self.powered, self.mute = True, False
         self.session, self.unlocked, self.seed = DEFAULT, False, 0
         self.quiet, self.dtc_setting = False, True
@@ -87,12 +89,19 @@ class Module:
         self._alive_until_ns = 0
         self._run = 0  # number of the current life, so that answers of an earlier one die with it
         self.in_loader = not self.application_valid
-        side = {"send": response, "padding": padding, "flow": flow}
-        self.endpoint = Endpoint(bus, rng, self, hear=request, message=lambda m: self._hear(m, False), **side)
-        Endpoint(bus, rng, self, hear=functional, message=lambda m: self._hear(m, True), **side)
-        self._answer_to = response
+        self.padding, self.flow, self._functional = padding, flow, functional
+        self.endpoint = self.open_link(request, response)
         for message in cyclic:
             self._start_cyclic(message)
+
+    def open_link(self, request: Address, response: Address, *, hears_functional: bool = True) -> Endpoint:
+        """Hear a tester on ``request`` (and on the functional id) and answer it on ``response``."""
+        bus, rng, side = self.bus, self.rng, {"send": response, "padding": self.padding, "flow": self.flow}
+        endpoint = Endpoint(bus, rng, self, hear=request, message=lambda m: self._hear(m, endpoint), **side)
+        if hears_functional:
+            hear_all = partial(self._hear, endpoint=endpoint, functional=True)
+            Endpoint(bus, rng, self, hear=self._functional, message=hear_all, **side)
+        return endpoint
 
     # -- state
 
@@ -143,10 +152,10 @@ class Module:
         for block in self.blocks:
             if block.in_ram and not into_loader:
                 block.erase()
-        for strike in self.at_restart:
-            strike(self)
         if not into_loader:
-            self.at_restart = []
+            for strike in self.at_restart_into_application:
+                strike(self)
+            self.at_restart_into_application = []
 
         def come_back() -> None:
             if run != self._run or not self.powered:
@@ -221,7 +230,7 @@ class Module:
 
     # -- requests
 
-    def _hear(self, request: bytes, functional: bool) -> None:
+    def _hear(self, request: bytes, endpoint: Endpoint, functional: bool = False) -> None:
         if not self.can_send or self._starting or not request:
             return
         self._keep_session()
@@ -231,15 +240,13 @@ class Module:
         code = reply.final[2] if reply.final and reply.final[0] == 0x7F else None
         if functional and code in HIDDEN_WHEN_FUNCTIONAL:
             return
-        self._answer(request, reply)
+        self._answer(request, reply, endpoint)
 
     def _apply_faults(self, request: bytes) -> Reply | None:
-        for fault in self.faults:
-            if fault.strikes(request):
-                return fault.reply(self, request)
-        return serve(self, request)
+        striking = [fault for fault in self.faults if fault.strikes(request)]  # all of them count
+        return striking[0].reply(self, request) if striking else serve(self, request)
 
-    def _answer(self, request: bytes, reply: Reply) -> None:
+    def _answer(self, request: bytes, reply: Reply, endpoint: Endpoint) -> None:
         run = self._run
         begin = self.clock.now_ns
         p2 = self.rng.randint(*self.habits.p2_ns)
@@ -250,7 +257,7 @@ class Module:
         def pending() -> None:
             if still_here():
                 self._keep_session()
-                self.endpoint.send(bytes([0x7F, request[0], 0x78]))
+                endpoint.send(bytes([0x7F, request[0], 0x78]))
 
         def final() -> None:
             if not still_here():
@@ -259,7 +266,7 @@ class Module:
             if reply.before is not None:
                 reply.before()
             if reply.final is not None:
-                self.endpoint.send(reply.final, reply.after)
+                endpoint.send(reply.final, reply.after)
             elif reply.after is not None:
                 reply.after()
 

@@ -5,25 +5,27 @@ from __future__ import annotations
 from collections.abc import Callable
 from contextlib import suppress
 
-from . import coach_sessions
+from . import bench, coach_sessions, van
+from .bench import Plan
 from .scene import Scene
 from .tester import RecordingEnds
 
-#: Name of a fixture: how its scene is made; playing it comes after, so that a script may end anywhere.
+#: Name of a fixture: makes its scene and its script.
 SESSIONS: dict[str, Callable[[int], tuple[Scene, Callable[[], None]]]] = {
     **coach_sessions.SESSIONS,
+    **van.SESSIONS,
+    **bench.SESSIONS,
 }
 NAMES = tuple(SESSIONS)
 SEED = 17  # of all fixtures
 
 
-class Plan:
-    """A session put together from acts and faults."""
-
-
 def play(name_or_plan: str | Plan, seed: int = SEED) -> Scene:
     """The scene after its session."""
-    scene, script = SESSIONS[name_or_plan](seed)
+    if isinstance(name_or_plan, Plan):
+        scene, script = bench.make(name_or_plan, seed)
+    else:
+        scene, script = SESSIONS[name_or_plan](seed)
     with suppress(RecordingEnds):
         script()
     return scene

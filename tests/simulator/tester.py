@@ -59,15 +59,17 @@ class Tester:
 
     def until(self, seconds: float) -> None:
         """Do nothing until so many seconds after the start (errands are run)."""
-        end = round(seconds * 1000) * MS
-        while self.errands and self.errands[0][0] <= end:
-            self.clock.run_until(max(self.errands[0][0], self.clock.now_ns))
-            self._run_errands()
-        self.clock.run_until(end)
+        self._idle_until(round(seconds * 1000) * MS)
 
     def rest(self, seconds: float) -> None:
         """Do nothing for a while."""
-        self.until(self.clock.now_ns / S + seconds)
+        self._idle_until(self.clock.now_ns + round(seconds * 1000) * MS)
+
+    def _idle_until(self, end_ns: int) -> None:
+        while self.errands and self.errands[0][0] <= end_ns:
+            self.clock.run_until(max(self.errands[0][0], self.clock.now_ns))
+            self._run_errands()
+        self.clock.run_until(end_ns)
 
     def errand(self, seconds: float, act: Callable[[], None]) -> None:
         """Something to do between two requests, once that time has come."""
@@ -187,7 +189,7 @@ class Tester:
         return self.routine(label, module.habits.check_routine, check_option(module, block, crc))
 
     def download(self, label: str, address: int, data: bytes, *, before_block: Callable[[int], None] | None = None,
-                 repeats: int = 1) -> bytes | None:  # fmt: skip
+                 repeats: int = 0) -> bytes | None:  # fmt: skip
         """34, all 36 and 37; stops at the first answer that is not positive and hands it back.
 
         ``before_block`` is called with the number of each block (from 1) before it is sent; ``repeats`` times
@@ -202,8 +204,7 @@ class Tester:
         for number, at in enumerate(range(0, len(data), room), start=1):
             if before_block is not None:
                 before_block(number)
-            self._run_errands()
-            self.clock.run_until(self.clock.now_ns + self.rng.randint(*self.block_pause_ns))
+            self._idle_until(self.clock.now_ns + self.rng.randint(*self.block_pause_ns))
             block = services.TransferData.make_request(number & 0xFF, data[at : at + room]).get_payload()
             answer = self.ask(label, block, pause=False)
             for _ in range(repeats if answer is None else 0):
@@ -212,8 +213,8 @@ class Tester:
                 return answer
         return self.ask(label, services.RequestTransferExit.make_request().get_payload())
 
-    def program(self, label: str, number: int, data: bytes, *, before_block: Callable[[int], None] | None = None
-                ) -> bytes | None:  # fmt: skip
+    def program(self, label: str, number: int, data: bytes, *, before_block: Callable[[int], None] | None = None,
+                repeats: int = 0, check: bool = True) -> bytes | None:  # fmt: skip
         """Erase, download and check one block; the last answer."""
         block = self._modules[label].block(number)
         assert block is not None
@@ -221,8 +222,8 @@ class Tester:
             answer = self.erase(label, block)
             if answer is None or answer[0] != 0x71:
                 return answer
-        answer = self.download(label, block.address, data, before_block=before_block)
-        if answer is None or answer[0] != 0x77:
+        answer = self.download(label, block.address, data, before_block=before_block, repeats=repeats)
+        if answer is None or answer[0] != 0x77 or not check:
             return answer
         return self.check(label, block, crc32(data))
 
