@@ -53,10 +53,11 @@ def operation(
     number: int, kind: c.Kind, begin: float, word: c.Word, details: dict[str, object] | None = None, key: str = DUC,
     proof: Sequence[str] = (), would_change: str = "", superseded_by: int | None = None,
 ) -> c.OperationDict:  # fmt: skip
+    proofs = proof or (["a later answer shows it"] if word == "confirmed" else [])
     return {
         "number": number, "kind": kind, "link": key, "begin_ns": seconds(begin), "end_ns": seconds(begin + 0.5),
         "word": word, "confidence": "high", "superseded_by": superseded_by, "details": details or {},
-        "proof": [{"what": what, "capture": 1, "lines": [4000 + number, 4004 + number]} for what in proof or (["a later answer shows it"] if word == "confirmed" else [])],
+        "proof": [{"what": what, "capture": 1, "lines": [4000 + number, 4004 + number]} for what in proofs],
         "would_change": would_change,
     }  # fmt: skip
 

@@ -1,0 +1,203 @@
+"""The command line. Thin: it opens, asks, prints, and turns errors into one line.
+
+Exit codes: 0 the answer was given; 1 with ``--strict``, not everything is confirmed; 2 bad input or usage.
+Nothing heavy is imported before a command runs: ``canlog --help`` has to come at once.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import shutil
+import sys
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from typing import Any, NoReturn
+
+import click
+
+from canlog.errors import CanlogError
+
+NOT_CONFIRMED = 1
+BAD_INPUT = 2
+INTERRUPTED = 130  # 128 + SIGINT
+READER_GONE = 141  # 128 + SIGPIPE: never 0, an answer that nobody read to its end is none
+#: Long lines of prose are hard to read however wide the window is.
+WIDEST_REPORT = 120
+
+
+class _Program(click.Group):
+    """Turns what a user can put right into one line with a hint."""
+
+    def main(self, *args: Any, **extra: Any) -> NoReturn:
+        """Run and leave with the exit code."""
+        extra["standalone_mode"] = False
+        for stream in (sys.stdout, sys.stderr):
+            if hasattr(stream, "reconfigure"):
+                stream.reconfigure(errors="replace")  # a terminal that cannot show a sign still gets the rest
+        try:
+            code = super().main(*args, **extra)
+        except CanlogError as error:
+            code = _complain(str(error), error.hint)
+        except click.UsageError as error:
+            command = error.ctx.command_path if error.ctx else "canlog"
+            code = _complain(_first_line(error), f"`{command} --help` shows how")
+        except click.ClickException as error:
+            code = _complain(_first_line(error), "`canlog --help` shows how")
+        except click.Abort:
+            code = INTERRUPTED
+        sys.exit(code if isinstance(code, int) else 0)
+
+    def invoke(self, ctx: click.Context) -> Any:
+        """Run the command; Ctrl-C and a reader that went away end it quietly."""
+        try:
+            code = super().invoke(ctx)
+            sys.stdout.flush()
+        except KeyboardInterrupt:
+            return INTERRUPTED
+        except BrokenPipeError:
+            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())  # or the last flush complains again
+            return READER_GONE
+        return code
+
+
+def _complain(what: str, hint: str) -> int:
+    from analysis.report.lines import printable
+
+    click.echo(printable(f"canlog: {what} — {hint}"), err=True)
+    return BAD_INPUT
+
+
+def _first_line(error: click.ClickException) -> str:
+    text = " ".join(error.format_message().split())
+    return (text or "no command given").rstrip(".")
+
+
+_CAPTURES = click.argument("captures", metavar="CAPTURE...", nargs=-1, required=True)
+
+
+def _link_option(text: str) -> Callable[..., Any]:
+    return click.option(
+        "--link", "links", metavar="KEY", multiple=True,
+        help=f"{text}, e.g. can0:7E0>7E8 (channel may be left out). May be given several times.",
+    )  # fmt: skip
+
+
+@click.group(
+    cls=_Program, name="canlog", no_args_is_help=False, context_settings={"help_option_names": ["-h", "--help"]}
+)
+@click.version_option(package_name="canlog", message="canlog %(version)s")
+def main() -> None:
+    """Did the programming complete? Reads raw captures of a vehicle's diagnostic bus and says so.
+
+    Names the frames it rests on. It only reads captures and never sends a frame. A CAPTURE is a file, or -
+    for standard input.
+    """
+
+
+@main.command()
+@_CAPTURES
+@click.option("--job", metavar="SHEET", help="Job sheet (TOML): what was meant to happen.")
+@click.option(
+    "--names", metavar="FILE", multiple=True,
+    help="Names file (TOML): what a maker's identifiers mean. May be given several times.",
+)  # fmt: skip
+@_link_option("Take these two ids as tester and module, whatever the traffic shows")
+@click.option("--json", "json_file", metavar="FILE", help="Write the report as JSON; - prints it instead of the text.")
+@click.option("--strict", is_flag=True, help="Exit code 1 unless everything is confirmed.")
+def report(
+    captures: Sequence[str], job: str | None, names: Sequence[str], links: Sequence[str], json_file: str | None,
+    strict: bool,
+) -> int:  # fmt: skip
+    """Say what became of the job, and what the module is now."""
+    _check_inputs(captures, [*captures, *names, *([job] if job else [])], json_file)
+    from analysis import analyse
+    from analysis.report.text import render_text
+    from analysis.writing import whole_file
+
+    with _progress() as progress:
+        data = analyse(captures, job=job, names=names, links=links, progress=progress).to_dict()
+    if json_file is not None:
+        with whole_file(json_file) as stream:
+            stream.write(json.dumps(data, ensure_ascii=False, indent=1).encode("utf-8", "replace") + b"\n")
+    if json_file != "-":
+        width = min(_terminal_width() or 80, WIDEST_REPORT)
+        click.echo(render_text(data, width, _wants_colour()), nl=False, color=True)
+    return NOT_CONFIRMED if strict and data["verdict"]["overall"] != "confirmed" else 0
+
+
+@main.command("list")
+@_CAPTURES
+@click.option(
+    "--level", type=click.Choice(["exchanges", "messages", "frames"]), required=True,
+    help="Requests with their answers, rebuilt messages, or raw frames.",
+)  # fmt: skip
+@_link_option("Only this link")
+@click.option(
+    "--format", "form", type=click.Choice(["text", "jsonl", "csv", "parquet"]), default="text", show_default=True,
+    help="How to write the rows.",
+)  # fmt: skip
+@click.option("--output", metavar="FILE", default="-", help="Write to this file instead of standard output.")
+@click.option("--secrets", is_flag=True, help="Show seeds, keys and certificates (services 27, 29) unmasked.")
+def list_rows(captures: Sequence[str], level: str, links: Sequence[str], form: str, output: str, secrets: bool) -> None:
+    """List what a capture holds, one row a line."""
+    _check_inputs(captures, captures, output)
+    if form == "parquet" and output == "-" and sys.stdout.isatty():
+        raise CanlogError("Parquet is not for a terminal", hint="name a file with --output")
+    from analysis.listing import LEVELS, Request
+    from analysis.rows import WRITERS, CountedRows
+    from analysis.writing import whole_file
+
+    width = _terminal_width() if output == "-" else None
+    with _progress() as progress:
+        table = LEVELS[level](Request(captures, links, secrets, width, progress))
+        with whole_file(output) as stream:
+            rows = CountedRows(table.rows)
+            WRITERS[form](table._replace(rows=rows), stream)
+    if rows.n_rows == 0:
+        click.echo(f"no {level} to list; `canlog report` says what the capture holds", err=True)
+
+
+@main.command()
+def formats() -> None:
+    """List the capture formats that can be read."""
+    from canlog.capture.registry import FORMATS
+
+    name_width = max(len(item.NAME) for item in FORMATS)
+    for item in FORMATS:
+        click.echo(f"{item.NAME:<{name_width}}  {item.ABOUT}")
+
+
+def _check_inputs(captures: Sequence[str], inputs: Sequence[str], output: str | None) -> None:
+    from analysis.writing import refuse_to_overwrite
+
+    if list(captures).count("-") > 1:
+        raise CanlogError("-: standard input can be read only once", hint="name each further capture as a file")
+    refuse_to_overwrite(output, inputs)
+
+
+@contextmanager
+def _progress() -> Iterator[Callable[[int, int], None]]:
+    from analysis.progress import ProgressLine
+
+    line = ProgressLine(sys.stderr)
+    try:
+        yield line
+    finally:
+        line.close()
+
+
+def _terminal_width() -> int | None:
+    """Columns of the terminal; None when the output goes elsewhere and nobody set COLUMNS."""
+    if sys.stdout.isatty() or os.environ.get("COLUMNS", "").isdecimal():
+        return shutil.get_terminal_size((80, 24)).columns
+    return None
+
+
+def _wants_colour() -> bool:
+    """Only on a terminal that has colours, and not where the user said no (no-color.org)."""
+    return sys.stdout.isatty() and not os.environ.get("NO_COLOR") and os.environ.get("TERM") != "dumb"
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,228 @@
+"""``canlog list``: the levels below the report, as rows.
+
+*exchanges* are those of the report; *messages* are every transfer of every link, single frames included, in
+order of completion; *frames* is everything that was recorded.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_right
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from typing import Any, Final, NamedTuple
+
+from analysis.report.lines import printable, shorten_middle
+from analysis.report.wording import seconds
+from analysis.rows import Columns, Row, Table
+from analysis.secrecy import MASK, is_secret, masked_hex
+from canlog.capture.capture import Capture
+from canlog.capture.source import Progress
+from canlog.frames import Frame, FrameFlag, TimeKind
+from canlog.isotp.addressing import Direction, Link, parse_link
+from canlog.isotp.messages import Message
+from canlog.read import read_capture, rebuild_surveyed, survey_links
+
+EXCHANGE_COLUMNS: Final[Columns] = {
+    "number": "int", "capture": "int", "link": "text", "time_ns": "int", "service": "text", "request": "text",
+    "response": "text", "pending": "int", "outcome": "text", "nrc": "text", "lines": "lines",
+}  # fmt: skip
+MESSAGE_COLUMNS: Final[Columns] = {
+    "capture": "int", "link": "text", "channel": "text", "can_id": "text", "address": "text", "direction": "text",
+    "time_ns": "int", "end_ns": "int", "lines": "lines", "complete": "bool", "reason": "text", "length": "int",
+    "data": "text",
+}  # fmt: skip
+FRAME_COLUMNS: Final[Columns] = {
+    "capture": "int", "line": "int", "channel": "text", "time_ns": "int", "can_id": "text", "kind": "text",
+    "length": "int", "data": "text",
+}  # fmt: skip
+
+
+class Request(NamedTuple):
+    """What ``canlog list`` was asked for."""
+
+    captures: Sequence[str]
+    links: Sequence[str] = ()
+    secrets: bool = False
+    width: int | None = None  # of the terminal; None: nothing is shortened
+    progress: Progress | None = None
+
+
+def list_exchanges(request: Request) -> Table:
+    """Requests with their answers."""
+    from analysis import analyse
+
+    report = analyse(request.captures, links=request.links, progress=request.progress)
+    rows = report.to_dict(secrets=request.secrets)["exchanges"]
+    return Table(EXCHANGE_COLUMNS, rows, lambda row: _exchange_text(row, request.width))
+
+
+def list_messages(request: Request) -> Table:
+    """Rebuilt messages of every link, or of the links named."""
+    return Table(MESSAGE_COLUMNS, _message_rows(request), lambda row: _message_text(row, request.width))
+
+
+def list_frames(request: Request) -> Table:
+    """Every frame, or those of the links named."""
+    return Table(FRAME_COLUMNS, _frame_rows(request), _frame_text)
+
+
+LEVELS: Final[Mapping[str, Callable[[Request], Table]]] = {
+    "exchanges": list_exchanges,
+    "messages": list_messages,
+    "frames": list_frames,
+}
+
+
+def _open_all(request: Request) -> list[Capture]:
+    """Every capture is opened before the first row is written: a bad one must not be found half-way."""
+    return [read_capture(path, progress=request.progress) for path in request.captures]
+
+
+def _message_rows(request: Request) -> Iterator[Row]:
+    wishes = [parse_link(key) for key in request.links]
+    for number, capture in enumerate(_open_all(request), start=1):
+        surveyed, links = survey_links(capture, wishes)
+        has_time = surveyed.summary.time_kind is not TimeKind.NONE
+        for message in rebuild_surveyed(capture, surveyed, links):
+            if not wishes or any(_is_meant(wish, message.link) for wish in wishes):
+                yield message_row(number, message, has_time=has_time, secrets=request.secrets)
+
+
+def _frame_rows(request: Request) -> Iterator[Row]:
+    wishes = [parse_link(key) for key in request.links]
+    for number, capture in enumerate(_open_all(request), start=1):
+        surveyed, links = survey_links(capture, wishes)
+        has_time = surveyed.summary.time_kind is not TimeKind.NONE
+        secret = SecretFrames(() if request.secrets else rebuild_surveyed(capture, surveyed, links))
+        for table in capture.chunks():
+            for frame in table:
+                if not wishes or any(_is_on(wish, frame) for wish in wishes):
+                    yield frame_row(number, frame, has_time=has_time, masked=frame in secret)
+
+
+def _is_meant(wish: Link, link: Link) -> bool:
+    """The link a user named; without a channel on any channel."""
+    return wish.key == (link.key if wish.channel else link.key.removeprefix(link.channel))
+
+
+def _is_on(wish: Link, frame: Frame) -> bool:
+    """The frame has one of the link's ids and, where the link has one, its address byte."""
+    if wish.channel not in ("", frame.channel) or frame.flags & FrameFlag.ERROR:
+        return False
+    for direction in Direction:
+        can_id, extended, address = _sender(wish, direction)
+        if (can_id, extended) == (frame.can_id, bool(frame.flags & FrameFlag.EXTENDED)) and (
+            address is None or frame.data[:1] == bytes([address])
+        ):
+            return True
+    return False
+
+
+def message_row(capture: int, message: Message, *, has_time: bool, secrets: bool) -> dict[str, Any]:
+    """One rebuilt message; times are null when the capture has none."""
+    can_id, extended, address = _sender(message.link, message.direction)
+    return {
+        "capture": capture,
+        "link": message.link.key,
+        "channel": message.link.channel,
+        "can_id": id_text(can_id, extended=extended),
+        "address": None if address is None else f"{address:02X}",
+        "direction": message.direction.value,
+        "time_ns": message.begin_ns if has_time else None,
+        "end_ns": message.end_ns if has_time else None,
+        "lines": list(message.lines),
+        "complete": message.complete,
+        "reason": message.reason,
+        "length": message.length,
+        "data": message.data.hex().upper() if secrets else masked_hex(message.data),
+    }
+
+
+def _sender(link: Link, direction: Direction) -> tuple[int, bool, int | None]:
+    """Id and address byte of the frames of one direction."""
+    if direction is Direction.REQUEST or link.response_id is None:
+        return link.request_id, link.request_extended, link.request_address
+    return link.response_id, link.response_extended, link.response_address
+
+
+def id_text(can_id: int, *, extended: bool) -> str:
+    """An identifier as hex text, 3 or 8 digits."""
+    return f"{can_id:08X}" if extended else f"{can_id:03X}"
+
+
+def frame_row(capture: int, frame: Frame, *, has_time: bool, masked: bool) -> dict[str, Any]:
+    """One frame as it was recorded."""
+    return {
+        "capture": capture,
+        "line": frame.line,
+        "channel": frame.channel,
+        "time_ns": frame.time_ns if has_time else None,
+        "can_id": id_text(frame.can_id, extended=bool(frame.flags & (FrameFlag.EXTENDED | FrameFlag.ERROR))),
+        "kind": _kind(frame.flags),
+        "length": frame.length,
+        "data": MASK * len(frame.data) if masked else frame.data.hex().upper(),
+    }
+
+
+def _kind(flags: FrameFlag) -> str:
+    if flags & FrameFlag.ERROR:
+        return "error"
+    if flags & FrameFlag.REMOTE:
+        return "remote"
+    return "fd" if flags & FrameFlag.FD else "data"
+
+
+class SecretFrames:
+    """Which frames belong to a message that carries a seed, a key or a certificate."""
+
+    def __init__(self, messages: Iterable[Message]) -> None:
+        spans: dict[tuple[str, str], list[tuple[int, int]]] = {}
+        for message in messages:
+            if is_secret(message.data):
+                can_id, extended, _ = _sender(message.link, message.direction)
+                key = (message.link.channel, id_text(can_id, extended=extended))
+                spans.setdefault(key, []).append(message.lines)
+        self._spans = {key: sorted(lines) for key, lines in spans.items()}
+
+    def __contains__(self, frame: Frame) -> bool:
+        is_extended = bool(frame.flags & FrameFlag.EXTENDED)
+        spans = self._spans.get((frame.channel, id_text(frame.can_id, extended=is_extended)), [])
+        place = bisect_right(spans, (frame.line, frame.line)) if spans else 0
+        near = spans[max(place - 1, 0) : place + 1]
+        return any(first <= frame.line <= last for first, last in near)
+
+
+def _cut(text: str, room: int | None) -> str:
+    return text if room is None else shorten_middle(text, max(room, 8))
+
+
+def _time_text(time_ns: int | None) -> str:
+    return "-" if time_ns is None else seconds(time_ns)
+
+
+def _lines_text(lines: Sequence[int]) -> str:
+    return f"line {lines[0]}" if lines[0] == lines[-1] else f"lines {lines[0]}-{lines[-1]}"
+
+
+def _exchange_text(row: Row, width: int | None) -> str:
+    outcome = f"{row['outcome']} {row['nrc']}" if row["nrc"] else row["outcome"]
+    waits = f" after {row['pending']} x 78" if row["pending"] else ""
+    head = f"{row['number']:>6}  {_time_text(row['time_ns'])}  {row['link']}  "
+    tail = f"  {outcome}{waits}  {row['service']}  {_lines_text(row['lines'])}"
+    room = None if width is None else (width - len(head) - len(tail) - 4) // 2
+    return f"{head}{_cut(row['request'] or '-', room)} -> {_cut(row['response'] or '-', room)}{printable(tail)}"
+
+
+def _message_text(row: Row, width: int | None) -> str:
+    sender = row["can_id"] if row["address"] is None else f"{row['can_id']}.{row['address']}"
+    whole = "" if row["complete"] else f"  not whole: {row['reason']}"
+    head = f"{_time_text(row['time_ns'])}  {row['channel']}  {sender}  {row['direction']:<8}  {row['length']:>5}  "
+    tail = f"{whole}  {_lines_text(row['lines'])}"
+    return f"{printable(head)}{_cut(row['data'], None if width is None else width - len(head) - len(tail))}{tail}"
+
+
+def _frame_text(row: Row) -> str:
+    kind = "" if row["kind"] == "data" else f"  {row['kind']}"
+    time = _time_text(row["time_ns"])
+    return printable(
+        f"{row['line']:>8}  {time}  {row['channel']}  {row['can_id']}  {row['length']:>2}  {row['data']}{kind}"
+    )
