@@ -8,7 +8,7 @@ requests. What a user names always wins.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Sequence, Set
 from dataclasses import replace
 from typing import Final, NamedTuple
 
@@ -83,7 +83,10 @@ class LinkFinder:
             for (request, response), witness in self._sightings.witnesses.items()
             if request in ours and response in ours
         ]
-        pairs = sorted((pair for pair in pairs if convinces(pair)), key=lambda pair: pair.weight, reverse=True)
+        known = {pair.response for pair in pairs if convinces(pair)}
+        pairs = sorted(
+            (p for p in pairs if convinces(p) or _explains(p, known)), key=lambda pair: pair.weight, reverse=True
+        )
         groups = _groups(pairs, stations)
         physical, late_groups = _marry([pair for pair in pairs if pair.request not in groups])
         groups |= late_groups
@@ -119,6 +122,13 @@ def convinces(pair: _Pair) -> bool:
     is_lockstep = witness.n_answers >= 3 and witness.n_answers * 10 >= request.n_requests * 9
     is_unhurried = request.shortest_gap_ns >= _SLOW_NS and witness.longest_wait_ns <= _FAST_NS
     return is_lockstep and is_unhurried and response.n_unasked * 10 <= response.n_responses
+
+
+def _explains(pair: _Pair, known: Set[Station]) -> bool:
+    """Whether a module known from better evidence gave answers that nothing but this request explains."""
+    request = pair.request
+    is_asking = _is_pure(request.n_responses, request.n_requests, request.n_strange)
+    return is_asking and pair.response in known and pair.witness.n_alone > 0
 
 
 def _is_pure(n_wrong: int, n_right: int, n_strange: int) -> bool:

@@ -51,6 +51,9 @@ class Message:
     missing: tuple[Missing, ...] = ()
     anomalies: tuple[Anomaly, ...] = ()
     flow_control_lines: tuple[int, ...] = ()  # flow control frames that served this message
+    longest_gap_ns: int = 0  # between two frames that moved it, flow control included
+    separation_ns: int | None = None  # gap the receiver asked for (STmin), None when no flow control was seen
+    block_size: int | None = None  # frames until the next flow control the receiver asked for, 0: all
 
     @property
     def lines(self) -> tuple[int, int]:

@@ -227,10 +227,10 @@ class Side:
         """Flow control "continue": a block may come."""
         assert isinstance(pdu, FlowControl) and self.transfer is not None
         transfer = self.transfer
-        if frame.time_ns - transfer.active_ns >= N_BS_NS:
-            transfer.add(
-                "flow-control-late", frame, f"{(frame.time_ns - transfer.active_ns) / 1e6:.0f} ms after it was due"
-            )
+        gap_ns = frame.time_ns - transfer.active_ns
+        transfer.longest_gap_ns = max(transfer.longest_gap_ns, gap_ns)
+        if gap_ns >= N_BS_NS:
+            transfer.add("flow-control-late", frame, f"{gap_ns / 1e6:.0f} ms after it was due")
         self._serve(transfer, pdu, frame)
         transfer.block_left = transfer.block_size if pdu.block_size == transfer.block_size > 0 else -1
 
@@ -291,6 +291,7 @@ class Side:
         transfer.distrusted = False
         transfer.flow_lines.append(frame.line)
         transfer.flow_ns = frame.time_ns
+        transfer.separation_ns = flow.separation_ns
         if is_reserved_stmin(flow.separation_time):
             transfer.add("separation-time-reserved", frame, f"separation time {flow.separation_time:02X}")
         if transfer.block_size < 0:
@@ -308,6 +309,8 @@ class Side:
     def _judge_gap(self, transfer: Transfer, frame: Seen) -> None:
         """Time since the last frame that moved the message."""
         gap_ns = frame.time_ns - transfer.active_ns
+        if gap_ns > transfer.longest_gap_ns:
+            transfer.longest_gap_ns = gap_ns
         if gap_ns >= N_CR_NS:
             transfer.add("stall", frame, f"{gap_ns / 1e6:.0f} ms after the frame before it")
         elif frame.time_ns < transfer.flow_ns and transfer.flow_lines:

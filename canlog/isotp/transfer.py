@@ -39,31 +39,10 @@ class Transfer:
     """One message under collection."""
 
     __slots__ = (
-        "anomalies",
-        "begin_ns",
-        "block_left",
-        "block_size",
-        "data",
-        "direction",
-        "distrusted",
-        "end_ns",
-        "first_bytes",
-        "first_line",
-        "flow_lines",
-        "flow_ns",
-        "frame_bytes",
-        "holes",
-        "last_line",
-        "length",
-        "link",
-        "n_frames",
-        "n_since_unreleased",
-        "next_place",
-        "piece_bytes",
-        "places",
-        "position",
-        "too_short",
-        "unreleased",
+        "anomalies", "begin_ns", "block_left", "block_size", "data", "direction", "distrusted", "end_ns",
+        "first_bytes", "first_line", "flow_lines", "flow_ns", "frame_bytes", "holes", "last_line", "length",
+        "link", "longest_gap_ns", "n_frames", "n_since_unreleased", "next_place", "piece_bytes", "places",
+        "position", "separation_ns", "too_short", "unreleased",
     )  # fmt: skip
 
     def __init__(self, link: Link, direction: Direction, frame: Seen) -> None:
@@ -87,6 +66,8 @@ class Transfer:
         self.flow_ns = frame.time_ns  # of the last flow control, else of the first frame
         self.block_size = -1  # of the first "continue"; -1 while unknown
         self.block_left = -1  # frames until the block is full; negative when it never is
+        self.longest_gap_ns = 0
+        self.separation_ns: int | None = None
         self.unreleased: Seen | None = None  # the first frame that came without the flow control due
         self.n_since_unreleased = 0
         self.distrusted = False  # the last flow control had a reserved status
@@ -206,4 +187,7 @@ class Transfer:
             missing=self.missing(),
             anomalies=tuple(self.anomalies),
             flow_control_lines=tuple(self.flow_lines),
+            longest_gap_ns=self.longest_gap_ns,
+            separation_ns=self.separation_ns,
+            block_size=self.block_size if self.block_size >= 0 else None,
         )
