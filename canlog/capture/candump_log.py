@@ -82,10 +82,10 @@ class _CandumpLog(LineReader):
         self._identifiers = Identifiers()
         self._second: bytes | None = None
         self._second_ns = 0
-        self._timed = bool(stamps)
-        if self._timed:
+        self._timed = any(match[1] for match in matches)
+        if stamps:
             self.last_ns = sorted(self._time_ns(*stamp) for stamp in stamps)[len(stamps) // 2]
-        else:
+        if not self._timed:
             self.rows.time_kind = TimeKind.NONE
 
     def read_line(self, line: bytes, number: int, position: int) -> None:

@@ -62,7 +62,11 @@ def numbered_lines(blocks: Iterable[bytes]) -> Iterator[Lines]:
 def peek(blocks: Iterable[bytes]) -> tuple[bytes, Iterator[bytes]]:
     """The head of the bytes, and all of them again."""
     iterator = iter(blocks)
-    first = next(iterator, b"")
+    first = b""
+    for block in iterator:
+        first += block
+        if len(first) >= HEAD_BYTES:
+            break
     return first[:HEAD_BYTES], chain((first,), iterator)
 
 

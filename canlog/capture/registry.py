@@ -41,21 +41,31 @@ _CONTROL: Final = bytes(set(range(32)) - set(b"\t\n\v\f\r\x1b"))
 
 
 def choose_format(name: str, heads: Iterable[bytes]) -> CaptureFormat:
-    """The format that fits best, tried on longer and longer heads until one fits.
+    """The format that fits best, tried on longer and longer heads until one gives a frame.
 
     Raises:
-        CaptureError: none fits; says why for each.
+        CaptureError: none does; says why for each.
     """
-    head = b""
+    head, reasons = b"", ""
     for head in heads:
-        fits = [(each.recognise(head), each) for each in FORMATS]
-        best = max(fit for fit, _ in fits)
-        if best > 0:
-            return next(each for fit, each in fits if fit == best)
+        fits = sorted(((each.recognise(head), -at, each) for at, each in enumerate(FORMATS)), reverse=True)
+        objections = {each.NAME: each.EXPECTED if fit == 0 else _objection(each, head) for fit, _, each in fits}
+        for _, _, each in fits:
+            if not objections[each.NAME]:
+                return each
+        reasons = "; ".join(f"{each.NAME}: {objections[each.NAME]}" for each in FORMATS)
     if _is_binary(head):
         raise CaptureError(f"{name}: binary data in no form that can be read", hint=_HINT)
-    reasons = "; ".join(f"{each.NAME}: {each.EXPECTED}" for each in FORMATS)
     raise CaptureError(f"{name}: no line looks like a CAN frame ({reasons})", hint=_HINT)
+
+
+def _objection(reader: CaptureFormat, head: bytes) -> str:
+    """Why a reader that recognises a head gives no frame of it; empty if it does."""
+    tables = list(reader.read([head]))
+    if any(map(len, tables)):
+        return ""
+    bad = next((bad for table in tables for bad in table.bad_lines), None)
+    return f"line {bad.line}: {bad.reason}" if bad else "no frame"
 
 
 def _is_binary(head: bytes) -> bool:
