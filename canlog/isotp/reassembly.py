@@ -131,9 +131,13 @@ class Side:
         if side.transfer is not None:
             side.transfer.anomalies.append(anomaly)
         elif side.done and side.done[-1].last_line == frame.line and side.done[-1].link is side.link:
-            side.done[-1] = replace(side.done[-1], anomalies=(*side.done[-1].anomalies, anomaly))
+            side._mark_last(anomaly)
         else:
             side.strays.append(anomaly)
+
+    def _mark_last(self, anomaly: Anomaly) -> None:
+        last = self.done[-1]
+        self.done[-1] = replace(last, anomalies=(*last.anomalies, anomaly))
 
     # -- acts, named in STEPS ----------------------------------------------------------------------
 
@@ -160,16 +164,19 @@ class Side:
 
     def break_then_deliver(self, frame: Seen, pdu: Pdu, step: Step) -> None:
         """A single frame ends the open message, as in a real receiver."""
-        self._close(step.anomaly, frame)
+        reason = self._close(step.anomaly, frame)
         self.deliver(frame, pdu, step)
+        if reason == step.anomaly:
+            # Two messages of one sender overlap: the order of the capture may not be that of the bus, or
+            # this was no single frame on the bus.
+            self._mark_last(_anomaly("follows-a-cut-off-message", frame, "came while another message was open"))
 
     def break_then_begin(self, frame: Seen, pdu: Pdu, step: Step) -> None:
         """A first frame ends the open message, as in a real receiver."""
         reason = self._close(step.anomaly, frame)
         self.begin(frame, pdu, step)
         if reason == step.anomaly and self.transfer is not None:
-            # Two messages of one sender overlap: the order of the capture may not be that of the bus, and
-            # the consecutive frames that follow may belong to the other one.
+            # As above, and the consecutive frames that follow may belong to the other message.
             self.transfer.add("follows-a-cut-off-message", frame, "began while another message was open")
 
     def begin_headless(self, frame: Seen, pdu: Pdu, step: Step) -> None:
