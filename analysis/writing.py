@@ -70,9 +70,8 @@ def _replacing(target: Path) -> Iterator[BinaryIO]:
             yield stream
         part.chmod(stat.S_IMODE(target.stat().st_mode) if target.exists() else _NEW_FILE_MODE & ~_umask())
         part.replace(target)
-    except BaseException:
-        part.unlink(missing_ok=True)
-        raise
+    finally:
+        part.unlink(missing_ok=True)  # gone already when all went well
 
 
 def _umask() -> int:

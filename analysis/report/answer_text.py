@@ -110,7 +110,7 @@ def what_was_read(page: Lines, report: ReportDict) -> None:
     """After a mere scan: the values to write down."""
     if not wording.nothing_attempted(report) or not report["identifiers"]:
         return
-    page.heading("What was read", "write it down before the module leaves")
+    page.heading("What was read")
     names = wording.labels(report)
     link = None
     for item in report["identifiers"]:

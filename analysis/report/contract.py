@@ -34,9 +34,7 @@ Stage = Literal[
     "before-session", "before-erase", "in-erase", "in-transfer", "before-check", "in-check", "before-reset",
     "after-reset", "unknown",
 ]  # fmt: skip
-SilentFirst = Literal[
-    "module", "tester", "everything", "branch", "nobody", "line", "capture-ended", "unknown"
-]  # fmt: skip
+SilentFirst = Literal["module", "tester", "everything", "nobody", "capture-ended", "unknown"]
 
 Hex = Annotated[str, "pattern:^([0-9A-F]{2})*$"]
 HexByte = Annotated[str, "pattern:^[0-9A-F]{2}$"]

@@ -81,10 +81,8 @@ SILENT_FIRST: Final[Mapping[str, str]] = {
     "module": "the module",
     "tester": "the tester",
     "everything": "everything at once",
-    "branch": "all modules of one branch",
-    "nobody": "nobody: late answers met an impatient tester",
-    "line": "the module, while the tester's frames met errors on the line",
-    "capture-ended": "nobody: the recording ended first",
+    "nobody": "nobody: nothing was left open",
+    "capture-ended": "not known: the recording ended first",
     "unknown": "not known",
 }
 #: Acts that change nothing in a module.

@@ -15,7 +15,12 @@ from jsonschema import Draft202012Validator
 from report_examples import EXAMPLES
 
 from analysis import words
-from analysis.report import contract, schema
+from analysis.exchanges import Answer
+from analysis.fitness import Fitness
+from analysis.modules import Now, Retry
+from analysis.operations.model import Kind
+from analysis.report import contract, schema, wording
+from analysis.silence import Silent
 from canlog.frames import TimeKind
 from canlog.isotp.addressing import Addressing
 
@@ -65,10 +70,27 @@ def test_every_field_is_described() -> None:
         (contract.Severity, words.Severity),
         (contract.TimeKind, TimeKind),
         (contract.Addressing, Addressing),
+        (contract.Kind, Kind),
+        (contract.ExchangeOutcome, Answer),
+        (contract.Fitness, Fitness),
+        (contract.Now, Now),
+        (contract.MayRetry, Retry),
+        (contract.SilentFirst, Silent),
     ],
 )
 def test_the_tokens_are_those_of_the_code(token: Any, enum: Any) -> None:
     assert set(get_args(token)) == {item.value for item in enum}
+
+
+def test_every_token_has_its_words() -> None:
+    for token, texts in (
+        (contract.Word, wording.WORD), (contract.Word, wording.WORD_COLOUR), (contract.Now, wording.NOW),
+        (contract.Now, wording.NOW_COLOUR), (contract.MayRetry, wording.MAY_RETRY),
+        (contract.Fitness, wording.FITNESS_COLOUR), (contract.Severity, wording.SEVERITY_COLOUR),
+        (contract.Kind, wording.KIND), (contract.Stage, wording.STAGE), (contract.SilentFirst, wording.SILENT_FIRST),
+    ):  # fmt: skip
+        assert list(texts) == list(get_args(token))
+    assert list(wording.PART) == list(get_type_hints(contract.PartsDict))
 
 
 @pytest.mark.parametrize("name", EXAMPLES)
