@@ -1,0 +1,104 @@
+"""Can this capture be trusted? The first thing a technician still at the vehicle wants to know.
+
+poor: something is missing that a verdict needs (no frames, one direction only, many lines unreadable);
+limited: a doubt that lowers confidence; good: neither. Source: common practice, no source.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+from canlog.frames import TimeKind
+from canlog.isotp.addressing import Direction
+from canlog.isotp.messages import MessageTable
+from canlog.survey import Survey
+
+#: One unreadable line in so many makes a capture poor.
+POOR_DAMAGE = 20
+
+
+class Fitness(StrEnum):
+    """How far a capture can be trusted."""
+
+    GOOD = "good"
+    LIMITED = "limited"
+    POOR = "poor"
+
+
+@dataclass(frozen=True, slots=True)
+class Trust:
+    """Fitness and its reasons."""
+
+    fitness: Fitness
+    reasons: tuple[str, ...]
+
+
+def judge_fitness(survey: Survey, messages: MessageTable) -> Trust:
+    """The fitness of one capture."""
+    poor = list(_poor(survey, messages))
+    limited = list(_limited(survey, messages))
+    good = list(_good(survey, messages))
+    if poor:
+        return Trust(Fitness.POOR, tuple(poor + limited))
+    if limited:
+        return Trust(Fitness.LIMITED, tuple(limited + good))
+    return Trust(Fitness.GOOD, tuple(good))
+
+
+def _poor(survey: Survey, messages: MessageTable) -> list[str]:
+    summary = survey.summary
+    reasons = []
+    if summary.frames == 0:
+        reasons.append("it holds no frame")
+    elif summary.damaged_lines * POOR_DAMAGE > summary.lines:
+        reasons.append(f"{summary.damaged_lines} of {summary.lines} lines cannot be read")
+    directions = {message.direction for message in messages if not message.link.functional}
+    if len(messages) and len(directions) == 1:
+        said = "requests" if Direction.REQUEST in directions else "answers"
+        reasons.append(f"only {said} are in it: the other direction is missing")
+    return reasons
+
+
+def _limited(survey: Survey, messages: MessageTable) -> list[str]:
+    summary = survey.summary
+    reasons = []
+    if summary.logger_drops:
+        reasons.append(f"the logger says that it lost frames ({len(summary.drops)} times)")
+    if summary.damaged_lines and summary.damaged_lines * POOR_DAMAGE <= summary.lines:
+        reasons.append(f"{summary.damaged_lines} lines cannot be read")
+    if summary.out_of_order:
+        reasons.append(f"the clock runs backwards {summary.out_of_order} times on a channel")
+    if summary.time_kind is TimeKind.NONE:
+        reasons.append("it has no time stamps: order only")
+    if len(summary.repeated_lines):
+        reasons.append(f"{len(summary.repeated_lines)} frames stand twice")
+    gaps = sum(1 for message in messages if message.missing)
+    if gaps:
+        reasons.append(f"{gaps} messages have a hole: frames are missing")
+    inside = _begins_inside(messages)
+    if inside:
+        reasons.append(inside)
+    return reasons
+
+
+def _good(survey: Survey, messages: MessageTable) -> list[str]:
+    summary = survey.summary
+    reasons = []
+    directions = {message.direction for message in messages if not message.link.functional}
+    if len(directions) == 2:
+        reasons.append("requests and answers are both in it")
+    if summary.is_doubled:
+        reasons.append("nearly every frame was recorded twice and is counted once")
+    if not summary.logger_drops and not summary.damaged_lines:
+        reasons.append("every line is readable and no loss is noted")
+    if summary.error_frames:
+        reasons.append(f"{summary.error_frames} error frames on the bus")
+    return reasons
+
+
+def _begins_inside(messages: MessageTable) -> str:
+    first = messages[0] if len(messages) else None
+    if first is not None and first.reason == "starts-inside":
+        return "it begins inside a message"
+    return ""

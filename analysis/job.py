@@ -1,0 +1,145 @@
+"""From captures to a report: the one call that does it all."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from functools import reduce
+from pathlib import Path
+
+from analysis.cannot_show import cannot_show
+from analysis.checks.registry import Context
+from analysis.checks.runner import run_checks
+from analysis.doubts import find_troubles
+from analysis.exchanges import number, pair_exchanges
+from analysis.expectations import judge_sheet
+from analysis.fitness import judge_fitness
+from analysis.jobsheet import JobSheet, load_job_sheet
+from analysis.limits import Limits
+from analysis.modules import judge_modules
+from analysis.operations.find import find_operations
+from analysis.postmortem import post_mortem
+from analysis.record import CaptureRecord, Record
+from analysis.report.model import Report
+from analysis.story import tell_stories
+from analysis.trims import trim_sheet
+from analysis.verdict import give_verdict
+from canlog.capture.capture import Capture
+from canlog.errors import CaptureError
+from canlog.frames import TimeKind
+from canlog.isotp.addressing import Link, parse_link
+from canlog.names.tables import Names, load_names
+from canlog.read import read_capture, rebuild_surveyed, survey_links
+from canlog.survey import Survey
+
+Paths = str | Path | Sequence[str | Path]
+Progress = Callable[[int, int], None]
+
+
+def analyse(
+    path_or_paths: Paths,
+    job: str | Path | None = None,
+    names: Sequence[str | Path] = (),
+    links: Sequence[str] = (),
+    *,
+    limits: Limits | None = None,
+    progress: Progress | None = None,
+) -> Report:
+    """Read one or several captures of one job and judge them.
+
+    Args:
+        path_or_paths: capture files in the order of the job; put in order of time where all clocks are absolute.
+        job: job sheet, what was meant to happen.
+        names: names files, later ones win.
+        links: link keys that the user knows, in addition to those found.
+        limits: other limits than the default ones.
+        progress: called with bytes done and bytes in all of the capture being read.
+
+    Raises:
+        CanlogError: a file that cannot be used, with a hint.
+    """
+    sheet = load_job_sheet(job) if job is not None else None
+    named = reduce(Names.merge, (load_names(path) for path in names), Names(sheet.names() if sheet else ()))
+    wanted = tuple(parse_link(text) for text in links)
+    paths = [path_or_paths] if isinstance(path_or_paths, str | Path) else list(path_or_paths)
+    if not paths:
+        raise CaptureError("no capture was given", hint="name one capture file, or several of one job")
+    opened = _in_order([_first_pass(read_capture(path, progress=progress), named, sheet, wanted) for path in paths])
+    record = make_record(opened, named, limits or Limits())
+    return judge(record, sheet, tuple(_sha256(path) for path in names))
+
+
+@dataclass(frozen=True)
+class Surveyed:
+    """A capture after the first pass."""
+
+    capture: Capture
+    survey: Survey
+    links: tuple[Link, ...]
+
+
+def _first_pass(capture: Capture, names: Names, sheet: JobSheet | None, wanted: Sequence[Link]) -> Surveyed:
+    meant = [one.link for one in (sheet.modules if sheet else ()) if one.link is not None]
+    seen, links = survey_links(capture, [*wanted, *meant], keep_ids=_kept_ids(names))
+    return Surveyed(capture, seen, tuple(link for link in links if link.channel or link in wanted))
+
+
+def _kept_ids(names: Names) -> list[int]:
+    return [one.start_message.can_id.number for one in names.modules if one.start_message is not None]
+
+
+def _in_order(captures: Sequence[Surveyed]) -> list[Surveyed]:
+    """Order of time where every clock is absolute, else as given."""
+    if all(one.survey.summary.time_kind is TimeKind.ABSOLUTE for one in captures):
+        return sorted(captures, key=lambda one: one.survey.summary.first_time_ns or 0)
+    return list(captures)
+
+
+def make_record(captures: Sequence[Surveyed], names: Names, limits: Limits) -> Record:
+    """Second pass: the messages of the links, paired and put in order over all captures."""
+    records = [_second_pass(index, one) for index, one in enumerate(captures, start=1)]
+    exchanges = number([item for record in records for item in record.exchanges])
+    links = [link for one in captures for link in one.links]
+    surveys = {record.number: record.survey for record in records}
+    stories = tell_stories(links, exchanges, surveys, names, limits)
+    return Record(tuple(records), tuple(exchanges), tuple(stories), names, limits)
+
+
+def _second_pass(index: int, one: Surveyed) -> CaptureRecord:
+    messages = rebuild_surveyed(one.capture, one.survey, one.links)
+    return CaptureRecord(
+        number=index,
+        name=one.capture.name,
+        capture=one.capture,
+        survey=one.survey,
+        messages=messages,
+        exchanges=tuple(pair_exchanges(index, messages)),
+        troubles=find_troubles(index, one.survey, messages),
+        trust=judge_fitness(one.survey, messages),
+    )
+
+
+def judge(record: Record, sheet: JobSheet | None, names_sha256: tuple[str, ...]) -> Report:
+    """Everything that is concluded from a record."""
+    operations = find_operations(record)
+    modules = judge_modules(record, operations)
+    findings = run_checks(Context(record, operations, modules, sheet))
+    expectations = judge_sheet(sheet, record, operations) if sheet is not None else None
+    return Report(
+        record=record,
+        operations=tuple(operations),
+        modules=tuple(modules),
+        expectations=tuple(expectations or ()),
+        trims=tuple(trim_sheet(record, operations)),
+        verdict=give_verdict(operations, expectations, modules, findings),
+        findings=tuple(findings),
+        cannot_show=tuple(cannot_show(record, operations)),
+        post_mortem=post_mortem(record, operations, modules),
+        job_sha256=sheet.sha256 if sheet is not None else None,
+        names_sha256=names_sha256,
+    )
+
+
+def _sha256(path: str | Path) -> str:
+    return hashlib.sha256(Path(path).read_bytes()).hexdigest()

@@ -1,0 +1,101 @@
+"""Which program of a module speaks: its application or only its boot loader.
+
+Signs, none of which is taken from silence. Source: boot loaders answer their own identification (F180) and refuse
+that of the application; F186 names the active session (ISO 14229-1:2020, annex C (M)); the rest is common
+practice, no source.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from analysis.exchanges import Answer, Exchange, Place
+from analysis.operations.model import evidence
+from analysis.story import PROGRAMMING_SESSION, Mode, Story
+from analysis.words import Evidence
+from canlog.names.nrc import NRCS
+
+ACTIVE_SESSION = 0xF186
+BOOT_IDENTITY = 0xF180
+#: Read from the application; a boot loader knows them rarely.
+APPLICATION_IDENTITY = frozenset({0xF181, 0xF182, 0xF187, 0xF188, 0xF189, 0xF190, 0xF194, 0xF195})
+REFUSED_IDENTIFIER = 0x31
+REFUSED_SUB_FUNCTION = 0x12
+OBD_SERVICES = range(0x01, 0x0B)
+
+
+@dataclass(frozen=True, slots=True)
+class Sign:
+    """One sign of what program speaks."""
+
+    mode: Mode
+    place: Place
+    strong: bool
+    evidence: Evidence
+
+
+def signs(story: Story, behind: Place = (0, 0)) -> list[Sign]:
+    """All signs behind a place, in order."""
+    found = [
+        Sign(start.mode, start.place, True, start.evidence)
+        for start in story.starts
+        if start.mode is not Mode.UNKNOWN and start.place > behind
+    ]
+    for exchange in story.after(behind):
+        found += _signs_of(story, exchange)
+    return sorted(found, key=lambda sign: sign.place)
+
+
+def mode_now(story: Story, behind: Place = (0, 0)) -> tuple[Mode, list[Sign]]:
+    """The mode at the end and the signs since the last change of it.
+
+    The last strong sign decides; without one, the majority of the weak signs since the last start.
+    """
+    found = signs(story, behind)
+    strong = [sign for sign in found if sign.strong]
+    if strong:
+        last = strong[-1]
+        return last.mode, [sign for sign in found if sign.mode is last.mode and sign.place <= last.place][-3:]
+    start = story.last_start()
+    recent = [sign for sign in found if start is None or sign.place > start.place] or found
+    boot = [sign for sign in recent if sign.mode is Mode.BOOT]
+    application = [sign for sign in recent if sign.mode is Mode.APPLICATION]
+    if application:
+        return Mode.APPLICATION, application[-3:]
+    return (Mode.BOOT, boot[-3:]) if len(boot) > 1 else (Mode.UNKNOWN, boot)
+
+
+def _signs_of(story: Story, exchange: Exchange) -> Iterator[Sign]:
+    state = story.before(exchange)
+    programming = state.session == PROGRAMMING_SESSION
+    if exchange.service == 0x22:
+        yield from _signs_of_reading(exchange, asked_to_program=programming, session_known=state.session is not None)
+    elif exchange.service == 0x10 and exchange.asked[1:2] in (b"\x03", b"\x83"):
+        if exchange.positive:
+            yield _sign(Mode.APPLICATION, exchange, "opens the extended session", strong=True)
+        elif exchange.nrc == REFUSED_SUB_FUNCTION:
+            yield _sign(Mode.BOOT, exchange, "knows no extended session")
+    elif exchange.service in OBD_SERVICES and exchange.positive:
+        yield _sign(Mode.APPLICATION, exchange, "answers OBD", strong=True)
+
+
+def _signs_of_reading(exchange: Exchange, *, asked_to_program: bool, session_known: bool) -> Iterator[Sign]:
+    identifier = int.from_bytes(exchange.asked[1:3], "big")
+    if identifier == ACTIVE_SESSION and exchange.positive and len(exchange.answered) > 3:
+        session = exchange.answered[3]
+        if session == PROGRAMMING_SESSION and not asked_to_program:
+            yield _sign(Mode.BOOT, exchange, "is in the programming session without having been asked", strong=True)
+        elif session != PROGRAMMING_SESSION:
+            yield _sign(Mode.APPLICATION, exchange, f"says its session is {session:02X}")
+    elif identifier in APPLICATION_IDENTITY:
+        if exchange.positive and not asked_to_program:
+            yield _sign(Mode.APPLICATION, exchange, f"answers {identifier:04X}", strong=session_known)
+        elif exchange.outcome is Answer.NEGATIVE and exchange.nrc == REFUSED_IDENTIFIER and not asked_to_program:
+            yield _sign(Mode.BOOT, exchange, f"refuses {identifier:04X} ({NRCS[REFUSED_IDENTIFIER].name})")
+    elif identifier == BOOT_IDENTITY and exchange.positive and not asked_to_program:
+        yield _sign(Mode.BOOT, exchange, "answers its boot identification")
+
+
+def _sign(mode: Mode, exchange: Exchange, text: str, *, strong: bool = False) -> Sign:
+    return Sign(mode, exchange.end, strong, evidence(exchange, text))

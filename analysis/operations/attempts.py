@@ -1,0 +1,168 @@
+"""Attempts at a transfer: erase, request, blocks, exit, cut out of a module's story.
+
+A new request, a new erase behind a request, a change of session, a start of the module or the end of a capture
+closes what is open: the transfer is then gone (ISO 14229-1:2020, 15 (M)).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+
+from analysis.exchanges import Answer, Exchange, Place
+from analysis.operations.model import Kind
+from analysis.operations.transfer_account import Account, keep_account
+from analysis.story import Start, Story
+
+REQUEST_KINDS = {0x34: Kind.DOWNLOAD, 0x35: Kind.UPLOAD, 0x38: Kind.FILE}
+TRANSFER_DATA = 0x36
+TRANSFER_EXIT = 0x37
+ERASE_MEMORY = 0xFF00
+
+
+@dataclass(slots=True)
+class Attempt:
+    """One attempt; every list is in order."""
+
+    erases: list[Exchange] = field(default_factory=list)
+    request: Exchange | None = None
+    blocks: list[Exchange] = field(default_factory=list)
+    exits: list[Exchange] = field(default_factory=list)
+    closed_by: str = ""  # why nothing more came, in words; empty when the module's story simply ended
+    closed_at: Place | None = None
+    _account: Account | None = None
+
+    @property
+    def exchanges(self) -> list[Exchange]:
+        """All of them."""
+        return [*self.erases, *([self.request] if self.request else []), *self.blocks, *self.exits]
+
+    @property
+    def kind(self) -> Kind:
+        """Download, upload or file."""
+        return REQUEST_KINDS[self.request.service] if self.request else Kind.DOWNLOAD
+
+    @property
+    def account(self) -> Account:
+        """The account of the blocks."""
+        if self._account is None:
+            self._account = keep_account(self.blocks)
+        return self._account
+
+    @property
+    def ended(self) -> Exchange | None:
+        """The exit that was answered positively."""
+        return next((item for item in reversed(self.exits) if item.positive), None)
+
+    @property
+    def end(self) -> Place:
+        """Behind everything of it."""
+        return max(exchange.end for exchange in self.exchanges)
+
+    @property
+    def begin(self) -> Place:
+        """In front of everything of it."""
+        return min(exchange.begin for exchange in self.exchanges)
+
+    @property
+    def address(self) -> int | None:
+        """Start address asked for."""
+        return self._asked("memory_address")
+
+    @property
+    def size(self) -> int | None:
+        """Size asked for, in bytes, uncompressed."""
+        return self._asked("memory_size")
+
+    @property
+    def transformed(self) -> bool:
+        """Compressed or encrypted: the size asked cannot be compared with the bytes carried."""
+        return bool(self._asked("data_format_identifier"))
+
+    @property
+    def erase_requests(self) -> set[bytes]:
+        """What was asked to be erased."""
+        return {item.asked for item in self.erases}
+
+    def _asked(self, name: str) -> int | None:
+        value = self.request.ask.get(name) if self.request and self.request.asked else None
+        return value if isinstance(value, int) else None
+
+    def same_thing(self, other: Attempt) -> bool:
+        """Both act on the same memory."""
+        if self.address is None or other.address is None:
+            return bool(self.erase_requests & other.erase_requests)
+        mine = range(self.address, self.address + max(self.size or 1, 1))
+        theirs = range(other.address, other.address + max(other.size or 1, 1))
+        return mine.start < theirs.stop and theirs.start < mine.stop
+
+
+def find_attempts(story: Story, is_erase: Callable[[Exchange], bool]) -> list[Attempt]:
+    """All attempts at a transfer in a module's story, in order."""
+    return list(_Cutter(story, is_erase).cut())
+
+
+class _Cutter:
+    def __init__(self, story: Story, is_erase: Callable[[Exchange], bool]) -> None:
+        self._story = story
+        self._is_erase = is_erase
+        self._open: Attempt | None = None
+        self._done: list[Attempt] = []
+
+    def cut(self) -> Iterator[Attempt]:
+        starts = iter(self._story.starts)
+        start = next(starts, None)
+        capture = 0
+        for exchange in self._story.exchanges:
+            while start is not None and start.place <= exchange.begin:
+                self._close_by_start(start)
+                start = next(starts, None)
+            if exchange.capture != capture and capture:
+                self._close("the capture ends here", exchange.begin)
+            capture = exchange.capture
+            self._take(exchange)
+        while start is not None:
+            self._close_by_start(start)
+            start = next(starts, None)
+        self._close("", None)
+        return iter(self._done)
+
+    def _close_by_start(self, start: Start) -> None:
+        if self._open is not None and start.place > self._open.begin:
+            self._close("the module started anew", start.place)
+
+    def _take(self, exchange: Exchange) -> None:
+        if exchange.service in REQUEST_KINDS:
+            if self._open is not None and self._open.request is not None:
+                self._close("another transfer was requested", exchange.begin)
+            self._current().request = exchange
+        elif exchange.service == TRANSFER_DATA:
+            self._current().blocks.append(exchange)
+        elif exchange.service == TRANSFER_EXIT:
+            self._take_exit(exchange)
+        elif exchange.service == 0x31 and self._is_erase(exchange):
+            self._take_erase(exchange)
+        elif exchange.service == 0x10 and exchange.outcome in (Answer.POSITIVE, Answer.SUPPRESSED):
+            self._close("the session was changed", exchange.begin)
+
+    def _take_exit(self, exchange: Exchange) -> None:
+        attempt = self._current()
+        attempt.exits.append(exchange)
+        if exchange.positive:
+            self._close("", None)
+
+    def _take_erase(self, exchange: Exchange) -> None:
+        if self._open is not None and (self._open.request is not None or not self._open.erases[-1].positive):
+            self._close("the memory was erased again", exchange.begin)
+        self._current().erases.append(exchange)
+
+    def _current(self) -> Attempt:
+        if self._open is None:
+            self._open = Attempt()
+        return self._open
+
+    def _close(self, why: str, place: Place | None) -> None:
+        if self._open is not None:
+            self._open.closed_by, self._open.closed_at = why, place
+            self._done.append(self._open)
+            self._open = None

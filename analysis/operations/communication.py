@@ -1,0 +1,74 @@
+"""Communication control (28) and fault storing (85).
+
+28 is confirmed by its effect: cyclic frames that stop, or come back. 85 has no effect that a listener could see:
+at most unproven. Source: ISO 14229-1:2020, 10.5 and 10.8 (M).
+"""
+
+from __future__ import annotations
+
+from analysis.exchanges import Answer, Exchange
+from analysis.operations.model import Kind, Operation, evidence, span
+from analysis.record import Record
+from analysis.words import Confidence, Evidence, Outcome, Word
+from canlog.names.nrc import NRCS
+
+COMMUNICATION_CONTROL, FAULT_SETTING = 0x28, 0x85
+ENABLE_ALL = 0x00
+
+
+def find_communication(record: Record) -> list[Operation]:
+    """All requests of 28 and 85, physical and functional."""
+    return [
+        _operation(exchange, record)
+        for exchange in record.exchanges
+        if exchange.service in (COMMUNICATION_CONTROL, FAULT_SETTING)
+    ]
+
+
+def _operation(exchange: Exchange, record: Record) -> Operation:
+    story = record.story(exchange.link.key)
+    control = (exchange.asked or exchange.answered)[1:2]
+    return Operation(
+        kind=Kind.COMMUNICATION,
+        link=exchange.link,
+        label=story.label if story else exchange.link.key,
+        outcome=_outcome(exchange, record),
+        subject=f"communication {exchange.service:02X}",
+        details={
+            "service": f"{exchange.service:02X}",
+            "control": f"{control[0] & 0x7F:02X}" if control else None,
+            "functional": exchange.functional,
+        },
+        **span([exchange]),  # type: ignore[arg-type]
+    )
+
+
+def _outcome(exchange: Exchange, record: Record) -> Outcome:
+    if exchange.outcome is Answer.NEGATIVE:
+        nrc = exchange.nrc or 0
+        text = f"service {exchange.service:02X} was refused: {nrc:02X} {NRCS[nrc].meaning}"
+        return Outcome(Word.FAILED, Confidence.HIGH, (evidence(exchange, text),), (text,), "meet the condition first")
+    if exchange.outcome in (Answer.SILENT, Answer.INCOMPLETE):
+        text = f"service {exchange.service:02X} was not answered"
+        return Outcome(Word.INTERRUPTED, Confidence.HIGH, (evidence(exchange, text),), (text,), "ask again")
+    effect = _effect(exchange, record) if exchange.service == COMMUNICATION_CONTROL else None
+    if effect is not None:
+        return Outcome(Word.CONFIRMED, Confidence.HIGH, (effect,), (effect.text,))
+    said = "was accepted" if exchange.positive else "asks for no answer"
+    wish = "" if exchange.service == FAULT_SETTING else "cyclic frames that stop or return"
+    return Outcome(Word.UNPROVEN, Confidence.HIGH, (), (f"service {exchange.service:02X} {said}",), wish)
+
+
+def _effect(exchange: Exchange, record: Record) -> Evidence | None:
+    """A cyclic id that falls silent, or speaks again, within the neighbourhood of the request."""
+    background = record.capture(exchange.capture).survey.background
+    near = record.limits.neighbourhood_ns
+    enabling = len(exchange.asked) > 1 and exchange.asked[1] & 0x7F == ENABLE_ALL
+    for channel, can_id, _ in background.ids():
+        for gap in background.gaps(can_id, channel):
+            at_ns, line = (gap.to_ns, gap.to_line) if enabling else (gap.from_ns, gap.from_line)
+            since = at_ns - exchange.end_ns
+            if -near // 10 <= since <= near and line > 0:
+                text = f"cyclic frames {can_id:X} {'return' if enabling else 'stop'} with the request"
+                return Evidence(exchange.capture, (int(line),), text)
+    return None

@@ -1,0 +1,297 @@
+"""Downloads, uploads and file transfers: each attempt with its word.
+
+| word | when |
+|---|---|
+| failed | a final refusal of erase, request, a block, the exit or a check; a check status known to be bad; only the boot loader answers after the restart |
+| interrupted | begun (erase accepted, or request accepted) and neither finished nor refused |
+| confirmed | request, every block and the exit answered positively, the account closes, and a proof (``download_proof``) |
+| unproven | the same without a proof; or the account is open or partly unseen and the proof is no check by the module itself |
+
+A small download into RAM in front of an erase is a helper program: a step, not a part. "End" and "account" are per
+dialect: UDS ends with 37 and counts blocks.
+Source: ISO 14229-1:2020, 15 and 17 (M); the words are ours.
+"""  # noqa: E501
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+from analysis.exchanges import Answer, Exchange
+from analysis.limits import SECOND_NS
+from analysis.modes import mode_now
+from analysis.operations.attempts import Attempt, find_attempts
+from analysis.operations.download_proof import DownloadProof, checks_of, part_of, proofs_of
+from analysis.operations.model import Kind, Operation, Part, evidence, span
+from analysis.operations.routines import RoutineCall, Status, read_call
+from analysis.record import Record
+from analysis.story import Mode, Story
+from analysis.words import Confidence, Evidence, Outcome, Word
+from canlog.names.nrc import NRCS
+
+#: Refusals of an unnamed routine behind a download that speak of the memory: a check that says no, whatever its name.
+MEMORY_REFUSALS = frozenset({0x70, 0x71, 0x72, 0x73, 0x92, 0x93})
+
+
+def find_downloads(story: Story, record: Record) -> list[Operation]:
+    """All transfers of a module, in order, each with its word; superseded ones included."""
+    attempts = find_attempts(story, lambda exchange: _is_erase(exchange, story, record))
+    subjects = _subjects(attempts)
+    return [
+        replace(_Judge(attempt, attempts, story, record).operation(), subject=subject)
+        for attempt, subject in zip(attempts, subjects, strict=True)
+    ]
+
+
+def _subjects(attempts: Sequence[Attempt]) -> list[str]:
+    """What each attempt is at: the same text for attempts at the same memory, so that the last one counts."""
+    subjects: list[str] = []
+    for index, attempt in reversed(list(enumerate(attempts))):
+        later = next((at for at in range(index + 1, len(attempts)) if attempts[at].same_thing(attempt)), None)
+        own = f"{attempt.kind} {index}" if later is None else subjects[len(attempts) - 1 - later]
+        subjects.append(own)
+    return subjects[::-1]
+
+
+def _is_erase(exchange: Exchange, story: Story, record: Record) -> bool:
+    call = read_call(exchange, story.label, record.names)
+    return call is not None and call.kind == "erase" and call.control == 1
+
+
+@dataclass
+class _Judge:
+    attempt: Attempt
+    attempts: Sequence[Attempt]
+    story: Story
+    record: Record
+
+    def operation(self) -> Operation:
+        attempt = self.attempt
+        driver = self._is_driver()
+        checks = checks_of(attempt, self.attempts, self.story, self.record)
+        outcome = self._outcome(checks)
+        members = [*attempt.exchanges, *(call.exchange for call in checks)]
+        account = attempt.account
+        duration = max(item.end_ns for item in attempt.blocks) - attempt.blocks[0].begin_ns if attempt.blocks else 0
+        part = part_of(attempt, self.story, self.record)
+        return Operation(
+            kind=attempt.kind,
+            link=self.story.link,
+            label=self.story.label,
+            outcome=outcome,
+            subject="",
+            part=Part.PROGRAMMING if attempt.kind is not Kind.UPLOAD and not driver else None,
+            details={
+                "name": part.name if part else None,
+                "address": None if attempt.address is None else f"{attempt.address:08X}",
+                "size_asked": attempt.size,
+                "size_carried": account.carried,
+                "blocks": account.blocks,
+                "ended": attempt.ended is not None,
+                "checked": any(call.status is Status.GOOD for call in checks),
+                "compressed": attempt.transformed,
+                "rate_bytes_per_s": round(account.carried * SECOND_NS / duration) if duration > 0 else None,
+                "driver": driver,
+                "erased": any(item.positive for item in attempt.erases),
+            },
+            **span(members),  # type: ignore[arg-type]
+        )
+
+    def _is_driver(self) -> bool:
+        """A small download that nothing was erased for, followed by an erase in the same go."""
+        attempt = self.attempt
+        part = part_of(attempt, self.story, self.record)
+        if part is not None:
+            return bool(part.driver)
+        if attempt.kind is not Kind.DOWNLOAD or attempt.erases or attempt.address is None:
+            return False
+        if (attempt.size or 0) > self.record.limits.driver_max_bytes:
+            return False
+        others = [item for item in self.attempts if item is not attempt]
+        if any(item.same_thing(attempt) and item.erases for item in others):
+            return False
+        later = [item for item in others if item.begin > attempt.end and item.begin[0] == attempt.begin[0]]
+        earlier = [item for item in others if item.end < attempt.begin and self._same_go(item)]
+        return bool(later) and bool(later[0].erases) and not any(item.erases for item in earlier)
+
+    def _same_go(self, other: Attempt) -> bool:
+        """No restart between the other attempt and this one."""
+        start = self.story.start_after(other.end)
+        return other.begin[0] == self.attempt.begin[0] and (start is None or start.place > self.attempt.begin)
+
+    def _outcome(self, checks: Sequence[RoutineCall]) -> Outcome:
+        attempt = self.attempt
+        refused = self._refusal(checks)
+        if refused is not None:
+            exchange, text = refused
+            return Outcome(
+                Word.FAILED, Confidence.HIGH, (evidence(exchange, text),), (text,), _after_failure(self._label())
+            )
+        if attempt.kind is Kind.FILE and attempt.request is not None and not attempt.blocks:
+            return self._file_without_data(attempt.request)
+        gap = self._unfinished(checks)
+        if gap:
+            lines = (evidence(attempt.exchanges[-1], gap),)
+            text = f"program {self._label()} again from the programming session, and capture it to the end"
+            return Outcome(Word.INTERRUPTED, self._sure(), lines, (gap,), text)
+        return self._finished(checks)
+
+    def _label(self) -> str:
+        part = part_of(self.attempt, self.story, self.record)
+        return f"{self.story.label} {part.name}" if part else self.story.label
+
+    def _refusal(self, checks: Sequence[RoutineCall]) -> tuple[Exchange, str] | None:
+        """The final refusal that ended the attempt, and what it says."""
+        attempt = self.attempt
+        steps = [
+            ("the erase was refused", attempt.erases[-1] if attempt.erases else None),
+            ("the request to transfer was refused", attempt.request),
+            ("a block was refused", attempt.account.refused),
+            ("the transfer exit was refused", attempt.exits[-1] if attempt.exits and not attempt.ended else None),
+        ]
+        for text, exchange in steps:
+            if exchange is not None and exchange.outcome is Answer.NEGATIVE:
+                return exchange, f"{text}: {_said(exchange)}"
+        for call in _last_of_each(checks):
+            if call.status is Status.BAD:
+                return call.exchange, f"the module's check {call.identifier:04X} says no: {call.text}"
+            if call.status is Status.REFUSED and (
+                call.kind in ("check", "dependencies") or call.exchange.nrc in MEMORY_REFUSALS
+            ):
+                return call.exchange, f"the check {call.identifier:04X} was refused: {_said(call.exchange)}"
+        return self._boot_only_after_restart()
+
+    def _boot_only_after_restart(self) -> tuple[Exchange, str] | None:
+        attempt = self.attempt
+        start = self.story.start_after(attempt.end)
+        later = next((item for item in self.attempts if item.begin > attempt.end), None)
+        if attempt.ended is None or start is None or start.place[0] != attempt.end[0]:
+            return None
+        if later is not None and later.begin > start.place:
+            return None
+        mode, signs = mode_now(self.story, start.place)
+        if mode is not Mode.BOOT or not signs:
+            return None
+        exchange = self.record.exchange_at((signs[-1].evidence.capture, signs[-1].evidence.lines[0]))
+        text = f"only the boot loader answers after the restart: {signs[-1].evidence.text}"
+        return (exchange or attempt.exchanges[-1]), text
+
+    def _unfinished(self, checks: Sequence[RoutineCall]) -> str:
+        """Why the attempt is not finished, in words; empty when it is."""
+        attempt, account = self.attempt, self.attempt.account
+        carried = _share(account.carried, attempt.size)
+        if attempt.ended is not None:
+            return ""
+        if any(call.status is Status.GOOD and call.kind == "check" for call in checks):
+            return ""
+        why = f"; {attempt.closed_by}" if attempt.closed_by else ""
+        if attempt.request is None and not attempt.blocks:
+            return f"memory was erased and nothing was downloaded{why}"
+        if not account.blocks:
+            return f"the transfer was requested and no block was carried{why}"
+        if attempt.exits and not self._module_went_on():
+            return f"the transfer exit was not answered{why}"
+        if self._account_closes() and account.unanswered is None and self._module_went_on():
+            return ""
+        return f"the transfer stopped after {account.blocks} blocks, {carried}{why}"
+
+    def _module_went_on(self) -> bool:
+        """The module answered something positively behind the attempt: it took the end of the transfer."""
+        return any(item.positive and item.capture == self.attempt.end[0] for item in self.story.after(self.attempt.end))
+
+    def _account_closes(self) -> bool:
+        attempt, account = self.attempt, self.attempt.account
+        if account.problems or attempt.request is None or not account.blocks:
+            return False
+        return attempt.transformed or attempt.size is None or attempt.size == account.carried
+
+    def _problems(self) -> list[str]:
+        """What keeps the account from closing or the end from being seen."""
+        attempt, account = self.attempt, self.attempt.account
+        problems = list(account.problems)
+        if attempt.request is None:
+            problems.append("the request is not in the capture, so the size is unknown")
+        elif not attempt.request.positive:
+            problems.append("the answer to the request is not in the capture")
+        elif not attempt.transformed and attempt.size is not None and attempt.size != account.carried:
+            problems.append(f"{account.carried} bytes were carried, {attempt.size} were asked for")
+        if not account.seen_whole:
+            problems += account.doubts
+        if attempt.ended is None:
+            problems.append("the transfer exit is not in the capture")
+        return problems
+
+    def _finished(self, checks: Sequence[RoutineCall]) -> Outcome:
+        proofs = proofs_of(
+            self.attempt, self.attempts, self.story, self.record, only_part=self._is_only_part()
+        )  # fmt: skip
+        problems = self._problems()
+        if problems:
+            proofs = [item for item in proofs if item.by_module]
+        done = f"{self.attempt.account.blocks} blocks, {_share(self.attempt.account.carried, self.attempt.size)}, "
+        done += "each answered positively"
+        unknown = [
+            f"routine {call.identifier:04X}: {call.text}"
+            for call in _last_of_each(checks)
+            if call.status is Status.UNKNOWN
+        ]
+        if not proofs:
+            because = (done, *problems, *unknown, "nothing afterwards proves that the memory is right")
+            return Outcome(Word.UNPROVEN, self._sure(), (), because, self._missing_proof(unknown))
+        sure = max((item.confidence for item in proofs), key=(Confidence.LOW, Confidence.MEDIUM, Confidence.HIGH).index)
+        if problems or self.attempt.account.doubts:
+            sure = Confidence.MEDIUM
+        texts = (done, *problems, *self.attempt.account.doubts, *(item.text for item in proofs))
+        return Outcome(Word.CONFIRMED, sure, _all_evidence(proofs), tuple(dict.fromkeys(texts)))
+
+    def _missing_proof(self, unknown: Sequence[str]) -> str:
+        name = self._label()
+        if unknown:
+            return (
+                f"a names file that says what the check's status means, or {name}'s identification read after a restart"
+            )
+        return f"read {name}'s software identification after an ignition cycle and capture it"
+
+    def _file_without_data(self, request: Exchange) -> Outcome:
+        text = "the file request was answered positively"
+        if request.positive:
+            return Outcome(Word.UNPROVEN, self._sure(), (), (text,), "list the directory afterwards and capture it")
+        return Outcome(Word.INTERRUPTED, self._sure(), (evidence(request, "no answer"),), ("no final answer",))
+
+    def _is_only_part(self) -> bool:
+        """No other lasting part was downloaded to this module in the job."""
+        rest = [
+            item
+            for item in self.attempts
+            if item is not self.attempt and item.kind is Kind.DOWNLOAD and item.blocks
+            and not item.same_thing(self.attempt)
+        ]  # fmt: skip
+        return all(_Judge(item, self.attempts, self.story, self.record)._is_driver() for item in rest)
+
+    def _sure(self) -> Confidence:
+        whole = self.attempt.request is not None or bool(self.attempt.erases)
+        return Confidence.HIGH if whole else Confidence.MEDIUM
+
+
+def _last_of_each(calls: Sequence[RoutineCall]) -> list[RoutineCall]:
+    """The last call of every routine identifier."""
+    return list({call.identifier: call for call in calls}.values())
+
+
+def _all_evidence(proofs: Sequence[DownloadProof]) -> tuple[Evidence, ...]:
+    return tuple(dict.fromkeys(item for proof in proofs for item in proof.evidence))
+
+
+def _said(exchange: Exchange) -> str:
+    nrc = exchange.nrc or 0
+    return f"{nrc:02X} {NRCS[nrc].meaning}"
+
+
+def _share(carried: int, size: int | None) -> str:
+    if not size:
+        return f"{carried:,} bytes"
+    return f"{carried:,} of {size:,} bytes ({100 * carried / size:.1f} %)"
+
+
+def _after_failure(label: str) -> str:
+    return f"put the cause right, program {label} again from the programming session, and capture it to the end"

@@ -1,0 +1,184 @@
+"""Fault memory: what was read, whether clearing worked, what came back.
+
+clear | confirmed: answered positively, and a later read of the same module whose mask covers what was there shows
+none of the earlier codes, or shows that they are new (a code that comes back is a fault, not a failed clear);
+unproven: accepted and not read since; failed: refused for good.
+A positive answer to a clear says accepted, not empty. Source: ISO 14229-1:2020, 11.3 and 12.2 (M); status bits
+ISO 14229-1:2020, annex D (M).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+from analysis.exchanges import Answer, Exchange
+from analysis.operations.model import Kind, Operation, Part, evidence, in_order, span
+from analysis.record import Record
+from analysis.story import Story
+from analysis.words import Confidence, Outcome, Word
+from canlog.names.dtc import dtc_text
+from canlog.names.nrc import NRCS
+
+CLEAR, OBD_CLEAR, READ_DTC = 0x14, 0x04, 0x19
+#: Sub-functions that list codes with a status byte.
+LISTS = frozenset({0x02, 0x0A, 0x15})
+TEST_NOT_COMPLETED_SINCE_CLEAR = 0x10
+FAILED_SINCE_CLEAR = 0x20
+CONFIRMED_DTC = 0x08
+
+
+@dataclass(frozen=True, slots=True)
+class FaultList:
+    """One answer that lists codes: code (3 bytes as a number) -> status."""
+
+    exchange: Exchange
+    mask: int
+    codes: dict[int, int]
+
+
+def fault_lists(story: Story) -> list[FaultList]:
+    """All lists of codes that a module gave, in order."""
+    return [
+        FaultList(exchange, _mask(exchange), dict(_codes(exchange)))
+        for exchange in story.exchanges
+        if exchange.service == READ_DTC and exchange.positive and exchange.answered[1:2] and _sub(exchange) in LISTS
+    ]
+
+
+def find_clears(story: Story, record: Record) -> list[Operation]:
+    """All requests to clear the fault memory that this module answered, or that were sent to it alone."""
+    lists = fault_lists(story)
+    clears = [
+        exchange
+        for exchange in story.exchanges
+        if exchange.service in (CLEAR, OBD_CLEAR) and exchange.link.key == story.link.key
+    ]
+    return [_clear(exchange, clears, lists, story, record) for exchange in clears]
+
+
+def find_fault_readings(story: Story, record: Record) -> list[Operation]:
+    """Every list of codes read, as an operation."""
+    return [_reading(exchange, story) for exchange in story.exchanges if exchange.service == READ_DTC]
+
+
+def _reading(exchange: Exchange, story: Story) -> Operation:
+    codes = dict(_codes(exchange)) if exchange.positive and _sub(exchange) in LISTS else {}
+    if exchange.outcome is Answer.NEGATIVE:
+        text = f"reading faults was refused: {exchange.nrc or 0:02X} {NRCS[exchange.nrc or 0].meaning}"
+        outcome = Outcome(Word.FAILED, Confidence.HIGH, (evidence(exchange, text),), (text,), "read the faults again")
+    elif exchange.positive:
+        text = f"{len(codes)} codes listed" if _sub(exchange) in LISTS else "answered"
+        outcome = Outcome(Word.UNPROVEN, Confidence.HIGH, (), (text,), "read the faults twice")
+    else:
+        text = "reading faults was not answered"
+        outcome = Outcome(Word.INTERRUPTED, Confidence.HIGH, (evidence(exchange, text),), (text,), "read them again")
+    return Operation(
+        kind=Kind.READ_FAULTS,
+        link=exchange.link,
+        label=story.label,
+        outcome=outcome,
+        subject="read faults",
+        details={
+            "sub_function": f"{_sub(exchange):02X}",
+            "codes": [{"code": dtc_text(code), "status": f"{status:02X}"} for code, status in codes.items()],
+        },
+        **span([exchange]),  # type: ignore[arg-type]
+    )
+
+
+def _clear(
+    exchange: Exchange, clears: Sequence[Exchange], lists: Sequence[FaultList], story: Story, record: Record
+) -> Operation:
+    before = [item for item in lists if item.exchange.begin < exchange.begin]
+    horizon = next((item.begin for item in clears if item.begin > exchange.begin and item.positive), None)
+    after = [
+        item
+        for item in lists
+        if in_order(exchange, item.exchange, record.clock_steps, record.limits.clock_step_ns)
+        and (horizon is None or item.exchange.begin < horizon)
+    ]
+    earlier = before[-1].codes if before else {}
+    members = [exchange, *([after[0].exchange] if after else [])]
+    returned = sorted(set(earlier) & set(after[-1].codes)) if after else []
+    return Operation(
+        kind=Kind.CLEAR,
+        link=story.link,
+        label=story.label,
+        outcome=_clear_outcome(exchange, before, after),
+        subject="clear",
+        part=Part.FAULT_MEMORY,
+        details={
+            "group": exchange.asked[1:4].hex().upper() or None,
+            "before": [dtc_text(code) for code in earlier],
+            "after": [dtc_text(code) for code in after[-1].codes] if after else None,
+            "returned": [dtc_text(code) for code in returned],
+        },
+        **span(members),  # type: ignore[arg-type]
+    )
+
+
+def _clear_outcome(exchange: Exchange, before: Sequence[FaultList], after: Sequence[FaultList]) -> Outcome:
+    if exchange.outcome is Answer.NEGATIVE:
+        nrc = exchange.nrc or 0
+        text = f"clearing was refused: {nrc:02X} {NRCS[nrc].meaning}"
+        return Outcome(
+            Word.FAILED, Confidence.HIGH, (evidence(exchange, text),), (text,), "meet the condition, clear again"
+        )
+    if not exchange.positive:
+        text = "clearing was not answered"
+        return Outcome(Word.INTERRUPTED, Confidence.HIGH, (evidence(exchange, text),), (text,), "clear again")
+    wish = "read the fault memory (19 02) after the clear and capture it"
+    earlier = before[-1].codes if before else {}
+    covering = [item for item in after if _covers(item, earlier)]
+    if not covering:
+        text = "clearing was accepted; the memory was not read since"
+        return Outcome(Word.UNPROVEN, Confidence.HIGH, (), (text,), wish)
+    clean = next((item for item in covering if _is_cleared(item, earlier)), None)
+    if clean is None:
+        text = "the codes are listed unchanged after the clear: kept, or back at once"
+        return Outcome(Word.UNPROVEN, Confidence.MEDIUM, (), (text,), wish)
+    text = "read after the clear: " + ("no codes" if not clean.codes else "none of the earlier codes kept its history")
+    return Outcome(Word.CONFIRMED, Confidence.HIGH, (evidence(clean.exchange, text),), (text,))
+
+
+def _covers(item: FaultList, earlier: dict[int, int]) -> bool:
+    """The read's mask would have shown every earlier code."""
+    return all(status & item.mask for status in earlier.values()) if earlier else item.mask & CONFIRMED_DTC != 0
+
+
+def _is_cleared(item: FaultList, earlier: dict[int, int]) -> bool:
+    """No earlier code is listed with its old history: gone, or its status starts anew."""
+    if not earlier:
+        return not any(status & CONFIRMED_DTC for status in item.codes.values()) or _all_new(item)
+    return all(
+        code not in item.codes or _is_new(item.codes[code], earlier[code]) for code in earlier
+    )  # fmt: skip
+
+
+def _all_new(item: FaultList) -> bool:
+    return all(_is_new(status, 0xFF) for status in item.codes.values())
+
+
+def _is_new(status: int, earlier: int) -> bool:
+    """A status that only a clear explains: not tested since, or a confirmed code that is only pending now."""
+    if status & TEST_NOT_COMPLETED_SINCE_CLEAR:
+        return True
+    return bool(earlier & CONFIRMED_DTC) and not status & CONFIRMED_DTC
+
+
+def _sub(exchange: Exchange) -> int:
+    source = exchange.asked if len(exchange.asked) > 1 else exchange.answered
+    return source[1] & 0x7F if len(source) > 1 else 0
+
+
+def _mask(exchange: Exchange) -> int:
+    if _sub(exchange) == 0x02 and len(exchange.asked) > 2:
+        return exchange.asked[2] & (exchange.answered[2] if len(exchange.answered) > 2 else 0xFF)
+    return 0xFF
+
+
+def _codes(exchange: Exchange) -> Iterator[tuple[int, int]]:
+    body = exchange.answered[3:]
+    for at in range(0, len(body) - 3, 4):
+        yield int.from_bytes(body[at : at + 3], "big"), body[at + 3]

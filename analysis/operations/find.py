@@ -1,0 +1,75 @@
+"""All operations of a job: found by kind, weighed by what the captures suffered, numbered, superseded."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
+
+from analysis.doubts import weigh
+from analysis.operations.communication import find_communication
+from analysis.operations.download import find_downloads
+from analysis.operations.fault_memory import find_clears, find_fault_readings
+from analysis.operations.identity import find_identities
+from analysis.operations.model import Kind, Operation
+from analysis.operations.reset import find_resets
+from analysis.operations.routine import find_routines
+from analysis.operations.session import find_sessions
+from analysis.operations.unlock import find_unlocks
+from analysis.operations.write import find_writes
+from analysis.record import Record
+
+FINDERS = (
+    find_downloads, find_writes, find_routines, find_unlocks, find_sessions, find_resets, find_identities,
+    find_clears, find_fault_readings,
+)  # fmt: skip
+
+#: Later attempts at the same subject replace earlier ones for these kinds.
+SUPERSEDING = frozenset({Kind.DOWNLOAD, Kind.FILE, Kind.WRITE, Kind.ROUTINE, Kind.CLEAR})
+
+
+def find_operations(record: Record) -> list[Operation]:
+    """Every operation, in order of its begin, numbered from 1."""
+    found = [item for story in record.stories for finder in FINDERS for item in finder(story, record)]
+    found += find_communication(record)
+    found.sort(key=lambda item: (item.begin, item.end))
+    testers = modules_with_two_testers(record)
+    weighed = [weigh(item, dict(record.troubles), testers) for item in found]
+    return _supersede([replace(item, number=index) for index, item in enumerate(weighed, start=1)])
+
+
+def _supersede(operations: Sequence[Operation]) -> list[Operation]:
+    """Point every earlier attempt at the same thing to the one that replaces it."""
+    latest: dict[tuple[str, Kind, str], Operation] = {}
+    by_number: dict[int, int] = {}
+    for item in reversed(operations):
+        if item.kind not in SUPERSEDING:
+            continue
+        key = (item.link.key, item.kind, item.subject)
+        later = latest.get(key)
+        if later is not None:
+            by_number[item.number] = later.number
+        latest[key] = item
+    return [replace(item, superseded_by=by_number.get(item.number)) for item in operations]
+
+
+def modules_with_two_testers(record: Record) -> list[str]:
+    """Links whose module is also addressed by another request id."""
+    heard: dict[tuple[str, int], set[str]] = {}
+    for story in record.stories:
+        if story.exchanges:
+            heard.setdefault((story.link.channel, _module_id(story.link.key)), set()).add(story.link.key)
+    return [key for keys in heard.values() if len(keys) > 1 for key in keys]
+
+
+def _module_id(key: str) -> int:
+    """The module behind a link: in normal fixed addressing the target byte, else the response id."""
+    response = key.rpartition(">")[2].partition(".")[0]
+    can_id = int(response, 16)
+    if len(response) == 8 and can_id & 0x03FF0000 == 0x00DA0000:
+        return can_id & 0xFF
+    return can_id
+
+
+def standing(operations: Iterable[Operation]) -> list[Operation]:
+    """Operations that no later attempt replaced."""
+    return [item for item in operations if item.superseded_by is None]

@@ -1,0 +1,77 @@
+"""What a routine answered: positive says accepted, the status says passed, and only names say what a status means.
+
+Standard identifiers: FF00 erases memory, FF01 checks that the programmed parts fit together. Status 00 of FF01
+for "correct" is a custom, not the standard's. Source: ISO 14229-1:2020, 14 and annex F (M).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+from analysis.exchanges import Answer, Exchange
+from canlog.names.tables import Names, RoutineName
+
+START, STOP, RESULT = 0x01, 0x02, 0x03
+ERASE_MEMORY = 0xFF00
+CHECK_DEPENDENCIES = 0xFF01
+
+
+class Status(StrEnum):
+    """What a routine's answer means."""
+
+    GOOD = "good"
+    BAD = "bad"
+    RUNNING = "running"
+    UNKNOWN = "unknown"  # answered, but nothing says what the status means
+    REFUSED = "refused"
+    OPEN = "open"  # no final answer
+
+
+@dataclass(frozen=True, slots=True)
+class RoutineCall:
+    """One RoutineControl exchange, read."""
+
+    exchange: Exchange
+    control: int  # start, stop or result
+    identifier: int
+    option: bytes
+    status_bytes: bytes
+    status: Status
+    text: str
+    name: RoutineName | None
+
+    @property
+    def kind(self) -> str:
+        """erase, check, dependencies, learn, other, or "" when nothing says."""
+        if self.name is not None:
+            return str(self.name.kind)
+        return {ERASE_MEMORY: "erase", CHECK_DEPENDENCIES: "dependencies"}.get(self.identifier, "")
+
+
+def read_call(exchange: Exchange, label: str, names: Names) -> RoutineCall | None:
+    """The routine call in an exchange; None when it is not one or holds no identifier."""
+    if exchange.service != 0x31:
+        return None
+    source = exchange.asked if len(exchange.asked) >= 4 else exchange.answered
+    if len(source) < 4 or source[0] not in (0x31, 0x71):
+        return None
+    identifier = int.from_bytes(source[2:4], "big")
+    name = names.routine(label, identifier)
+    status_bytes = exchange.answered[4:] if exchange.positive else b""
+    status, text = _status(exchange, status_bytes, name)
+    return RoutineCall(
+        exchange, source[1] & 0x7F, identifier, exchange.asked[4:], status_bytes, status, text, name
+    )  # fmt: skip
+
+
+def _status(exchange: Exchange, status: bytes, name: RoutineName | None) -> tuple[Status, str]:
+    if exchange.outcome is Answer.NEGATIVE:
+        return Status.REFUSED, f"refused with {exchange.nrc or 0:02X}"
+    if not exchange.positive:
+        return Status.OPEN, "no final answer"
+    if name is not None and (meaning := name.judge(status)) is not None:
+        return Status(meaning.word.value), meaning.text or meaning.word.value
+    if status:
+        return Status.UNKNOWN, f"status {status.hex().upper()}, of which nothing says what it means"
+    return Status.UNKNOWN, "accepted, without a status"

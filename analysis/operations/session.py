@@ -1,0 +1,94 @@
+"""Changes of session.
+
+confirmed: answered positively and followed by a service that only works in that session, or by F186 naming it;
+unproven: only answered, or suppressed; failed: refused for good; interrupted: no answer.
+Source: ISO 14229-1:2020, 10.2 (M).
+"""
+
+from __future__ import annotations
+
+from analysis.exchanges import Answer, Exchange
+from analysis.modes import ACTIVE_SESSION
+from analysis.operations.model import Kind, Operation, evidence, span
+from analysis.record import Record
+from analysis.story import DEFAULT_SESSION, PROGRAMMING_SESSION, Story
+from analysis.words import Confidence, Outcome, Word
+from canlog.names.nrc import NRCS
+
+#: Services that a module refuses in its default session, as a rule.
+SESSION_BOUND = frozenset({0x27, 0x28, 0x29, 0x2E, 0x2F, 0x31, 0x34, 0x35, 0x36, 0x37, 0x3D, 0x85})
+
+
+def find_sessions(story: Story, record: Record) -> list[Operation]:
+    """All requests to change the session of a module."""
+    return [
+        _operation(exchange, story)
+        for exchange in story.exchanges
+        if exchange.service == 0x10 and not exchange.link.functional
+    ]
+
+
+def _operation(exchange: Exchange, story: Story) -> Operation:
+    session = (exchange.asked or exchange.answered)[1:2]
+    value = session[0] & 0x7F if session else None
+    return Operation(
+        kind=Kind.SESSION,
+        link=story.link,
+        label=story.label,
+        outcome=_outcome(exchange, value, story),
+        subject="session",
+        details={"session": None if value is None else f"{value:02X}", **_timing(exchange)},
+        **span([exchange]),  # type: ignore[arg-type]
+    )
+
+
+def _timing(exchange: Exchange) -> dict[str, object]:
+    if not exchange.positive:
+        return {"p2_ms": None, "p2_star_ms": None}
+    answer = exchange.answer
+    return {"p2_ms": answer.get("p2_server_max_ms"), "p2_star_ms": answer.get("p2_star_server_max_ms")}
+
+
+def _outcome(exchange: Exchange, session: int | None, story: Story) -> Outcome:
+    if exchange.outcome is Answer.NEGATIVE:
+        nrc = exchange.nrc or 0
+        text = f"session {session or 0:02X} was refused: {nrc:02X} {NRCS[nrc].meaning}"
+        return Outcome(Word.FAILED, Confidence.HIGH, (evidence(exchange, text),), (text,), "meet the condition first")
+    if exchange.outcome in (Answer.SILENT, Answer.INCOMPLETE):
+        text = f"session {session or 0:02X} was not answered"
+        return Outcome(Word.INTERRUPTED, Confidence.HIGH, (evidence(exchange, text),), (text,), "ask again")
+    sign = _sign(exchange, session, story)
+    if sign is not None:
+        text = f"session {session or 0:02X}: {_why(sign)}"
+        return Outcome(Word.CONFIRMED, Confidence.HIGH, (evidence(sign, text),), (text,))
+    return Outcome(
+        Word.UNPROVEN, Confidence.HIGH, (), (f"session {session or 0:02X} was accepted",), "read F186 and capture it"
+    )
+
+
+def _sign(exchange: Exchange, session: int | None, story: Story) -> Exchange | None:
+    """A later exchange of the same session that shows it."""
+    start = story.start_after(exchange.end)
+    for item in story.after(exchange.end):
+        if item.capture != exchange.capture or item.service == 0x10:
+            return None
+        if start is not None and item.begin > start.place and session != PROGRAMMING_SESSION:
+            return None
+        if _reads_session(item):
+            return item if item.answered[3] == session else None
+        if session != DEFAULT_SESSION and item.positive and item.service in SESSION_BOUND:
+            return item
+    return None
+
+
+def _reads_session(exchange: Exchange) -> bool:
+    return (
+        exchange.service == 0x22
+        and exchange.positive
+        and exchange.answered[1:3] == ACTIVE_SESSION.to_bytes(2, "big")
+        and len(exchange.answered) > 3
+    )
+
+
+def _why(sign: Exchange) -> str:
+    return "F186 names it" if _reads_session(sign) else f"service {sign.service:02X} was accepted in it"

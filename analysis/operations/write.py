@@ -1,0 +1,194 @@
+"""Writes by identifier, and whether the value is really in the module.
+
+| word | when |
+|---|---|
+| confirmed | answered positively, and a later read of the same identifier by the same module is equal: read after a restart if one followed (high), else in the same power cycle (medium) |
+| unproven | answered positively, and not read since, or only before the restart that followed, or the value was the same before |
+| failed | refused for good, or the last read differs from what was written |
+| interrupted | no final answer, or the request is not whole |
+
+The positive answer does not repeat the data: it never proves the value (ISO 14229-1:2020, 11.7 (M)).
+"""  # noqa: E501
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+from analysis.exchanges import Answer, Exchange
+from analysis.operations.model import Kind, Operation, Part, evidence, in_order, span
+from analysis.readings import Reading, kind_of_identifier, title_of
+from analysis.record import Record
+from analysis.story import Story
+from analysis.words import Confidence, Outcome, Word
+from canlog.names.nrc import NRCS
+from canlog.names.tables import IdentifierName
+
+WRITE_BY_IDENTIFIER = 0x2E
+
+PARTS = {"vin": Part.VIN, "fingerprint": None, "identification": None}
+
+
+def find_writes(story: Story, record: Record) -> list[Operation]:
+    """All writes by identifier to a module, in order; superseded ones included."""
+    writes = [
+        exchange
+        for exchange in story.exchanges
+        if exchange.service == WRITE_BY_IDENTIFIER and len(exchange.asked or exchange.answered) >= 3
+    ]
+    return [_Judge(exchange, writes, story, record).operation() for exchange in writes]
+
+
+@dataclass
+class _Judge:
+    exchange: Exchange
+    writes: Sequence[Exchange]
+    story: Story
+    record: Record
+
+    @property
+    def identifier(self) -> int:
+        return _identifier_of(self.exchange)
+
+    @property
+    def name(self) -> IdentifierName | None:
+        return self.record.names.identifier(self.story.label, self.identifier)
+
+    @property
+    def data(self) -> bytes:
+        return self.exchange.asked[3:]
+
+    @property
+    def kind(self) -> str:
+        return str(self.name.kind) if self.name else kind_of_identifier(self.identifier)
+
+    def operation(self) -> Operation:
+        before, reads = self._reads()
+        proof = reads[-1] if reads else None
+        outcome = self._outcome(before, reads)
+        members = [self.exchange, *([proof.exchange] if proof else [])]
+        start = self.story.start_after(self.exchange.end)
+        after = [item for item in reads if start is not None and item.place > start.place]
+        source = self._source()
+        details: dict[str, object] = {
+            "identifier": f"{self.identifier:04X}",
+            "name": self.name.name if self.name else None,
+            "kind": self.kind,
+            "before": before.raw.hex().upper() if before else None,
+            "written": self.data.hex().upper(),
+            "read_back": proof.raw.hex().upper() if proof else None,
+            "after_power_cycle": bool(after),
+            "source_link": source.exchange.link.key if source else None,
+        }
+        return replace(
+            Operation(
+                kind=Kind.WRITE,
+                link=self.story.link,
+                label=self.story.label,
+                outcome=outcome,
+                subject=f"write {self.identifier:04X}",
+                part=PARTS.get(self.kind, Part.TRIMS),
+                details=details,
+                **span(members),  # type: ignore[arg-type]
+            ),
+        )
+
+    def _reads(self) -> tuple[Reading | None, list[Reading]]:
+        """The last read before the write, and all between it and the next accepted write of the same identifier."""
+        same = [item for item in self.record.readings(self.story) if item.identifier == self.identifier]
+        horizon = next(
+            (
+                item.begin
+                for item in self.writes
+                if item.begin > self.exchange.begin
+                and _identifier_of(item) == self.identifier
+                and item.outcome is not Answer.NEGATIVE
+            ),
+            None,
+        )
+        earlier = [item for item in same if item.place < self.exchange.begin]
+        later = [
+            item for item in same if item.place > self.exchange.begin and (horizon is None or item.place < horizon)
+        ]
+        return (earlier[-1] if earlier else None), later
+
+    def _outcome(self, before: Reading | None, reads: Sequence[Reading]) -> Outcome:
+        exchange = self.exchange
+        title = title_of(self.identifier, self.name)
+        if exchange.outcome is Answer.NEGATIVE:
+            text = f"{title}: the write was refused, {exchange.nrc or 0:02X} {NRCS[exchange.nrc or 0].meaning}"
+            change = f"put the cause of the refusal right, write {title} again and read it back"
+            return Outcome(Word.FAILED, Confidence.HIGH, (evidence(exchange, text),), (text,), change)
+        if not exchange.positive:
+            text = f"{title}: the write has no final answer in the capture"
+            return Outcome(
+                Word.INTERRUPTED, Confidence.HIGH, (evidence(exchange, text),), (text,),
+                f"write {title} again, read it after an ignition cycle and capture it",
+            )  # fmt: skip
+        if exchange.request is None or not exchange.request.complete:
+            text = f"{title}: accepted, but what was written is not whole in the capture"
+            return Outcome(Word.UNPROVEN, Confidence.MEDIUM, (), (text,), self._wish())
+        return self._judge_reads(title, before, reads)
+
+    def _wish(self) -> str:
+        return f"read {self.identifier:04X} after an ignition cycle and capture it"
+
+    def _judge_reads(self, title: str, before: Reading | None, reads: Sequence[Reading]) -> Outcome:
+        behind = [item for item in reads if self._is_behind(item)]
+        if not behind:
+            text = f"{title}: accepted, but not read since"
+            return Outcome(Word.UNPROVEN, Confidence.HIGH, (), (text,), self._wish())
+        last = behind[-1]
+        if not self._equal(last.raw):
+            text = f"{title}: the value read back differs from the one written"
+            return Outcome(
+                Word.FAILED, Confidence.HIGH, (evidence(last.exchange, text),), (text,),
+                f"write {title} again and read it after an ignition cycle",
+            )  # fmt: skip
+        if before is not None and self._equal(before.raw):
+            text = f"{title}: the value was the same before, so nothing shows that the write did it"
+            return Outcome(Word.UNPROVEN, Confidence.HIGH, (), (text,), "nothing needed: the value is right already")
+        start = self.story.start_after(self.exchange.end)
+        after = [item for item in behind if start is not None and item.place > start.place]
+        if start is not None and not after:
+            text = f"{title}: read back equal, but only before the restart that followed"
+            return Outcome(Word.UNPROVEN, Confidence.HIGH, (), (text,), self._wish())
+        if start is None and self.name is not None and self.name.stored_at_power_down:
+            text = f"{title}: read back equal, but it is stored only when the module powers down"
+            return Outcome(Word.UNPROVEN, Confidence.HIGH, (), (text,), self._wish())
+        if after:
+            text = f"{title}: read back equal after the restart"
+            return Outcome(Word.CONFIRMED, Confidence.HIGH, (evidence(after[-1].exchange, text),), (text,))
+        text = f"{title}: read back equal, not yet after a power cycle"
+        return Outcome(
+            Word.CONFIRMED, Confidence.MEDIUM, (evidence(last.exchange, text),), (text,), self._wish()
+        )  # fmt: skip
+
+    def _is_behind(self, reading: Reading) -> bool:
+        return in_order(
+            self.exchange, reading.exchange, self.record.clock_steps, self.record.limits.clock_step_ns
+        )  # fmt: skip
+
+    def _equal(self, raw: bytes) -> bool:
+        return raw == self.data or (self.name is not None and self.name.equal_ignoring(raw, self.data))
+
+    def _source(self) -> Reading | None:
+        """Where the same bytes were read from another module before: a copy.
+
+        Equal bytes of one value only (blank memory) and VINs say nothing.
+        """
+        if len(self.data) < self.record.limits.copy_min_bytes or len(set(self.data)) < 2 or self.kind == "vin":
+            return None
+        sources = [
+            reading
+            for story in self.record.stories
+            if story.link.key != self.story.link.key
+            for reading in self.record.readings(story)
+            if reading.raw == self.data and reading.place < self.exchange.begin
+        ]
+        return sources[-1] if sources else None
+
+
+def _identifier_of(exchange: Exchange) -> int:
+    source = exchange.asked if len(exchange.asked) >= 3 else exchange.answered
+    return int.from_bytes(source[1:3], "big")

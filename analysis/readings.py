@@ -1,0 +1,133 @@
+"""Every value a module gave when asked: identifiers (22, also several at once), OBD vehicle information (09).
+
+Source: ISO 14229-1:2020, 11.2 (M); SAE J1979 service 09.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from analysis.exchanges import Exchange, Place
+from analysis.story import Story
+from canlog.names.dids import DIDS, VIN, changes_with_software, is_identification, is_tester_stamp
+from canlog.names.ranges import Owner
+from canlog.names.tables import IdentifierName, Names
+from canlog.services.data import split_records
+
+OBD_INFO = 0x09
+#: OBD vehicle information that is identification: infotype -> (number in the F8xx range of UDS, title).
+#: SAE J1979-2 (2021) gives service 09 infotype xx the identifier F8xx (M).
+INFOTYPES = {0x02: "VIN", 0x04: "calibration identification", 0x06: "calibration verification number", 0x0A: "name"}
+
+CALIBRATION_INFO = frozenset({0xF804, 0xF806})
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """One value read from one module."""
+
+    exchange: Exchange
+    identifier: int
+    raw: bytes
+    name: IdentifierName | None
+    written_by_tester: bool = False
+
+    @property
+    def place(self) -> Place:
+        """Where it was read."""
+        return self.exchange.begin
+
+    @property
+    def key(self) -> int:
+        """What was read."""
+        return self.identifier
+
+    @property
+    def part(self) -> str:
+        """The downloadable part that names tie it to, or ""."""
+        return (self.name.part or "") if self.name else ""
+
+    @property
+    def kind(self) -> str:
+        """Kind by names, else by the standard's table."""
+        return str(self.name.kind) if self.name else kind_of_identifier(self.identifier)
+
+    @property
+    def tells_software(self) -> bool:
+        """It identifies software or calibration by the standard, or stands in the maker's identification range."""
+        if self.name is not None and self.name.kind != "identification":
+            return False
+        return (
+            tells_software(self.identifier)
+            or self.identifier in CALIBRATION_INFO
+            or 0xF1A0 <= self.identifier <= 0xF1EF
+        )
+
+    @property
+    def text(self) -> str | None:
+        """The value for people: by the names' layout, else as text where the bytes are text."""
+        if self.name is not None and self.name.layout:
+            return ", ".join(f"{one.name} {one.text}" for one in self.name.decode(self.raw)) or None
+        text = self.raw.strip(b"\0\xff ")
+        return text.decode("ascii") if len(text) > 1 and all(0x20 <= byte < 0x7F for byte in text) else None
+
+    @property
+    def title(self) -> str:
+        """Identifier and name, for people."""
+        return title_of(self.identifier, self.name)
+
+
+def title_of(identifier: int, name: IdentifierName | None) -> str:
+    """``F190 (VIN)``: identifier and what it is called."""
+    if name is not None:
+        return f"{identifier:04X} ({name.name})"
+    said = DIDS[identifier]
+    return f"{identifier:04X} ({said.name})" if said.owner is Owner.STANDARD else f"{identifier:04X}"
+
+
+def tells_software(identifier: int) -> bool:
+    """A standard identification that changes with the software, and that no tester writes."""
+    return changes_with_software(identifier) and not is_tester_stamp(identifier)
+
+
+def kind_of_identifier(identifier: int) -> str:
+    """vin, fingerprint, identification or other, by the standard alone.
+
+    F100-F1FF is identification throughout: nothing in it is a trim unless names say so.
+    """
+    if identifier == VIN:
+        return "vin"
+    if is_tester_stamp(identifier):
+        return "fingerprint"
+    return "identification" if is_identification(identifier) else "other"
+
+
+def read_values(story: Story, names: Names) -> Iterator[Reading]:
+    """All values read from a module, in order."""
+    written = {int.from_bytes(item.asked[1:3], "big") for item in story.exchanges if item.service == 0x2E}
+    lengths: dict[int, int] = {}
+    for exchange in story.exchanges:
+        if not exchange.positive:
+            continue
+        for identifier, raw in _values(exchange, lengths):
+            name = names.identifier(story.label, identifier)
+            yield Reading(exchange, identifier, raw, name, identifier in written)
+
+
+def _values(exchange: Exchange, lengths: dict[int, int]) -> Iterator[tuple[int, bytes]]:
+    answer = exchange.answered
+    if exchange.service == 0x22 and len(answer) >= 3:
+        asked = _asked_identifiers(exchange)
+        if len(asked) == 1:
+            lengths[asked[0]] = len(answer) - 3
+            yield asked[0], answer[3:]
+        else:
+            yield from split_records(asked, answer[1:], lengths) or ()
+    elif exchange.service == OBD_INFO and len(answer) > 3 and answer[1] in INFOTYPES:
+        yield 0xF800 | answer[1], answer[3:]
+
+
+def _asked_identifiers(exchange: Exchange) -> list[int]:
+    source = exchange.asked[1:] if exchange.asked else exchange.answered[1:3]
+    return [int.from_bytes(source[at : at + 2], "big") for at in range(0, len(source) - 1, 2)]

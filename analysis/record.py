@@ -1,0 +1,81 @@
+"""Everything read from the captures of one job, before anything is judged."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cached_property
+
+from analysis.doubts import Troubles
+from analysis.exchanges import Exchange, Place
+from analysis.fitness import Trust
+from analysis.limits import Limits
+from analysis.readings import Reading, read_values
+from analysis.story import Story
+from canlog.capture.capture import Capture
+from canlog.isotp.messages import MessageTable
+from canlog.names.tables import Names
+from canlog.survey import Survey
+
+
+@dataclass(frozen=True)
+class CaptureRecord:
+    """One capture: what it is, what else was on its buses, what was said on its links."""
+
+    number: int
+    name: str
+    capture: Capture
+    survey: Survey
+    messages: MessageTable
+    exchanges: tuple[Exchange, ...]
+    troubles: Troubles
+    trust: Trust
+
+
+@dataclass(frozen=True)
+class Record:
+    """All captures of a job in the order of the job."""
+
+    captures: tuple[CaptureRecord, ...]
+    exchanges: tuple[Exchange, ...]
+    stories: tuple[Story, ...]
+    names: Names
+    limits: Limits
+
+    def capture(self, number: int) -> CaptureRecord:
+        """A capture by its number (from 1)."""
+        return self.captures[number - 1]
+
+    @cached_property
+    def troubles(self) -> Mapping[int, Troubles]:
+        """Troubles by capture number."""
+        return {item.number: item.troubles for item in self.captures}
+
+    @cached_property
+    def clock_steps(self) -> tuple[tuple[Place, int], ...]:
+        """Backward steps of the clock: (place, size in ns)."""
+        return tuple(
+            ((item.number, int(step.line)), int(step.size_ns))
+            for item in self.captures
+            for step in item.survey.summary.clock_steps
+        )
+
+    @cached_property
+    def _readings(self) -> dict[str, tuple[Reading, ...]]:
+        return {story.link.key: tuple(read_values(story, self.names)) for story in self.stories}
+
+    def readings(self, story: Story) -> tuple[Reading, ...]:
+        """All values read from a module, in order."""
+        return self._readings[story.link.key]
+
+    @cached_property
+    def _by_first_line(self) -> dict[Place, Exchange]:
+        return {exchange.begin: exchange for exchange in reversed(self.exchanges)}
+
+    def exchange_at(self, place: Place) -> Exchange | None:
+        """The exchange that begins at a place."""
+        return self._by_first_line.get(place)
+
+    def story(self, key: str) -> Story | None:
+        """The module of a link key."""
+        return next((story for story in self.stories if story.link.key == key), None)

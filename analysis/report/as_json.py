@@ -1,0 +1,321 @@
+"""The report as plain data, field by field as the contract says."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Mapping
+from importlib.metadata import version
+
+from analysis.exchanges import Exchange
+from analysis.expectations import Expectation
+from analysis.modules import ModuleState
+from analysis.operations.model import Kind, Operation, Part
+from analysis.postmortem import PostMortem
+from analysis.readings import Reading, title_of
+from analysis.record import CaptureRecord, Record
+from analysis.report import contract as c
+from analysis.report.model import Report
+from analysis.story import Story
+from analysis.trims import Trim
+from analysis.verdict import PartWord
+from analysis.words import Evidence
+from canlog.frames import TimeKind
+from canlog.isotp.addressing import Direction, Link
+from canlog.isotp.messages import Message
+from canlog.isotp.timing import link_timing
+
+EXAMPLES = 10
+EXAMPLE_SIGNS = 120
+TRANSFER_DATA = 0x36
+#: Requests and answers whose data are secrets, and the bytes in front of them that are not.
+SECRET_SERVICES = {0x27: 2, 0x29: 2}
+
+
+def report_dict(report: Report, *, secrets: bool = False) -> c.ReportDict:
+    """The whole report."""
+    record = report.record
+    clocks = {item.number: _has_clock(item) for item in record.captures}
+    return {
+        "schema": c.SCHEMA,
+        "made_by": {
+            "version": version("canlog"),
+            "limits_changed": record.limits.changed(),
+            "job_sha256": report.job_sha256,
+            "names_sha256": list(report.names_sha256),
+        },
+        "captures": [_capture(item) for item in record.captures],
+        "links": [_link(link, item, record) for item in record.captures for link in item.messages.links],
+        "modules": [_module(item) for item in report.modules],
+        "exchanges": [_exchange(item, clocks[item.capture], secrets=secrets) for item in record.exchanges],
+        "operations": [_operation(item, clocks) for item in report.operations],
+        "expectations": [_expectation(item) for item in report.expectations],
+        "trims": [_trim(item) for item in report.trims],
+        "verdict": {
+            "overall": report.verdict.overall.value,
+            "confidence": report.verdict.confidence.value,
+            "parts": {
+                "programming": _part(report.verdict.parts[Part.PROGRAMMING]),
+                "trims": _part(report.verdict.parts[Part.TRIMS]),
+                "vin": _part(report.verdict.parts[Part.VIN]),
+                "fault_memory": _part(report.verdict.parts[Part.FAULT_MEMORY]),
+                "learn": _part(report.verdict.parts[Part.LEARN]),
+            },
+            "next_steps": list(report.verdict.next_steps),
+            "cannot_show": list(report.cannot_show),
+        },
+        "findings": [
+            {
+                "id": item.id,
+                "severity": item.severity.value,
+                "confidence": item.confidence.value,
+                "title": item.title,
+                "explanation": item.explanation,
+                "try_next": list(item.try_next),
+                "cautions": list(item.cautions),
+                "look_alikes": list(item.look_alikes),
+                "evidence": [_evidence(one) for one in item.evidence],
+                "source": item.source,
+            }
+            for item in report.findings
+        ],
+        "identifiers": _identifiers(record, clocks),
+        "post_mortem": _post_mortem(report.post_mortem, clocks),
+    }
+
+
+def _has_clock(item: CaptureRecord) -> bool:
+    return item.survey.summary.time_kind is not TimeKind.NONE
+
+
+def _capture(item: CaptureRecord) -> c.CaptureDict:
+    summary = item.survey.summary
+    return {
+        "number": item.number,
+        "name": item.name,
+        "format": item.capture.format,
+        "sha256": item.capture.sha256,
+        "frames": summary.frames,
+        "channels": list(summary.channels),
+        "first_time_ns": summary.first_time_ns,
+        "last_time_ns": summary.last_time_ns,
+        "time_kind": summary.time_kind.value,
+        "damaged_lines": summary.damaged_lines,
+        "damaged_examples": [
+            {"line": bad.line, "text": bad.text[:EXAMPLE_SIGNS]} for bad in summary.damaged_examples[:EXAMPLES]
+        ],
+        "logger_drops": summary.logger_drops,
+        "out_of_order": summary.out_of_order,
+        "error_frames": summary.error_frames,
+        "doubled": summary.is_doubled,
+        "fitness": item.trust.fitness.value,
+        "fitness_reasons": list(item.trust.reasons),
+    }
+
+
+def _link(link: Link, item: CaptureRecord, record: Record) -> c.LinkDict:
+    messages = [message for message in item.messages if message.link.key == link.key]
+    requests = [message for message in messages if message.direction is Direction.REQUEST]
+    return {
+        "link": link.key,
+        "label": record.names.label_of(link.key),
+        "capture": item.number,
+        "channel": link.channel,
+        "request_id": _id(link.request_id, extended=link.request_extended),
+        "response_id": None if link.response_id is None else _id(link.response_id, extended=link.response_extended),
+        "request_address": _byte(link.request_address),
+        "response_address": _byte(link.response_address),
+        "addressing": link.addressing.value,
+        "dialect": _dialect(messages),
+        "functional": link.functional,
+        "how": link.how,
+        "requests": len(requests),
+        "responses": len(messages) - len(requests),
+        "messages": len(messages),
+        "incomplete": sum(not message.complete for message in messages),
+        "timing": link_timing(messages) if _has_clock(item) else {},
+    }
+
+
+def _dialect(messages: list[Message]) -> c.Dialect:
+    """uds where a service of ISO 14229-1 was asked or answered, obd where only SAE J1979 was."""
+    services = {message.data[0] & ~0x40 for message in messages if message.data and message.data[0] != 0x7F}
+    services |= {message.data[1] for message in messages if message.data[:1] == b"\x7f" and len(message.data) > 1}
+    if any(0x10 <= service <= 0x3E or 0x83 <= service <= 0x88 for service in services):
+        return "uds"
+    return "obd" if services else "unknown"
+
+
+def _id(can_id: int, *, extended: bool) -> str:
+    return f"{can_id:08X}" if extended else f"{can_id:03X}"
+
+
+def _byte(value: int | None) -> str | None:
+    return None if value is None else f"{value:02X}"
+
+
+def _label(story: Story) -> str | None:
+    return story.label if story.named else None
+
+
+def _module(item: ModuleState) -> c.ModuleDict:
+    return {
+        "link": item.story.link.key,
+        "label": _label(item.story),
+        "now": item.now.value,
+        "may_retry": item.may_retry.value,
+        "advice": item.advice,
+        "cautions": list(item.cautions),
+        "evidence": [_evidence(one) for one in item.evidence],
+    }
+
+
+def _exchange(item: Exchange, has_clock: bool, *, secrets: bool) -> c.ExchangeDict:
+    return {
+        "number": item.number,
+        "capture": item.capture,
+        "link": item.link.key,
+        "time_ns": item.begin_ns if has_clock else None,
+        "service": item.ask.name if item.asked else item.answer.name,
+        "request": shown_data(item.asked, item.service, secrets=secrets),
+        "response": shown_data(item.answered, item.service, secrets=secrets),
+        "pending": len(item.pendings),
+        "outcome": item.outcome.value,
+        "nrc": _byte(item.nrc),
+        "lines": list(item.lines),
+    }
+
+
+def shown_data(data: bytes, service: int, *, secrets: bool = False) -> str:
+    """Hex text; seeds, keys and certificates masked by ``*``, the data of a 36 message by length and SHA-256."""
+    if service == TRANSFER_DATA and len(data) > 2 and data[0] in (TRANSFER_DATA, TRANSFER_DATA + 0x40):
+        digest = hashlib.sha256(data[2:]).hexdigest()
+        return f"{data[:2].hex().upper()} + {len(data) - 2} bytes, SHA-256 {digest}"
+    kept = SECRET_SERVICES.get(service)
+    if kept is not None and not secrets and data[:1] != b"\x7f":
+        return data[:kept].hex().upper() + "**" * (len(data) - kept)
+    return data.hex().upper()
+
+
+DOWNLOAD_FIELDS = tuple(c.DownloadDetails.__annotations__)
+WRITE_FIELDS = tuple(c.WriteDetails.__annotations__)
+
+
+def _operation(item: Operation, clocks: Mapping[int, bool]) -> c.OperationDict:
+    fields = {Kind.DOWNLOAD: DOWNLOAD_FIELDS, Kind.WRITE: WRITE_FIELDS}.get(item.kind)
+    details = item.details if fields is None else {field: item.details[field] for field in fields}
+    return {
+        "number": item.number,
+        "kind": item.kind.value,
+        "link": item.link.key,
+        "begin_ns": item.begin_ns if clocks[item.begin[0]] else None,
+        "end_ns": item.end_ns if clocks[item.end[0]] else None,
+        "word": item.outcome.word.value,
+        "confidence": item.outcome.confidence.value,
+        "superseded_by": item.superseded_by,
+        "details": dict(details),
+        "proof": [{"what": one.text, "capture": one.capture, "lines": list(one.lines)} for one in item.outcome.proof],
+        "would_change": item.outcome.would_change,
+    }
+
+
+def _expectation(item: Expectation) -> c.ExpectationDict:
+    return {
+        "item": item.item,
+        "link": item.link,
+        "asked": item.asked,
+        "found": item.found,
+        "word": item.word.value,
+        "confidence": item.confidence.value,
+        "operation": item.operation,
+        "evidence": [_evidence(one) for one in item.evidence],
+    }
+
+
+def _trim(item: Trim) -> c.TrimDict:
+    return {
+        "link": item.link,
+        "identifier": f"{item.identifier:04X}",
+        "name": item.name,
+        "index": item.index,
+        "old": _hex(item.old),
+        "source_link": item.source_link,
+        "written": _hex(item.written),
+        "read_back": _hex(item.read_back),
+        "unit": item.unit,
+        "word": item.word.value,
+        "notes": list(item.notes),
+    }
+
+
+def _hex(data: bytes | None) -> str | None:
+    return None if data is None else data.hex().upper()
+
+
+def _part(item: PartWord) -> c.PartDict:
+    return {
+        "word": item.word.value,
+        "confidence": item.confidence.value,
+        "because": list(item.because),
+        "would_change": list(item.would_change),
+    }
+
+
+def _evidence(item: Evidence) -> c.EvidenceDict:
+    return {"capture": item.capture, "lines": list(item.lines), "text": item.text}
+
+
+def _identifiers(record: Record, clocks: Mapping[int, bool]) -> list[c.IdentifierDict]:
+    found: list[c.IdentifierDict] = []
+    for story in record.stories:
+        groups: dict[int, list[Reading]] = {}
+        for reading in record.readings(story):
+            groups.setdefault(reading.identifier, []).append(reading)
+        found += [
+            {
+                "link": story.link.key,
+                "identifier": f"{identifier:04X}",
+                "name": _name(readings[0]),
+                "readings": [_reading(one, clocks) for one in readings],
+            }
+            for identifier, readings in sorted(groups.items())
+        ]
+    return found
+
+
+def _name(reading: Reading) -> str | None:
+    title = title_of(reading.identifier, reading.name)
+    return title.partition("(")[2].rstrip(")") or None
+
+
+def _reading(item: Reading, clocks: Mapping[int, bool]) -> c.ReadingDict:
+    exchange = item.exchange
+    return {
+        "capture": exchange.capture,
+        "time_ns": exchange.end_ns if clocks[exchange.capture] else None,
+        "raw": item.raw.hex().upper(),
+        "value": item.text,
+        "line": exchange.answer_lines[0],
+    }
+
+
+def _post_mortem(item: PostMortem | None, clocks: Mapping[int, bool]) -> c.PostMortemDict | None:
+    if item is None:
+        return None
+    return {
+        "stage": item.stage,
+        "last_good": _evidence(item.last_good) if item.last_good else None,
+        "first_bad": _evidence(item.first_bad) if item.first_bad else None,
+        "silent_first": item.silent_first.value,
+        "share_carried": item.share_carried,
+        "supply": [
+            {
+                "capture": one.exchange.capture,
+                "link": one.story.link.key,
+                "time_ns": one.exchange.end_ns if clocks[one.exchange.capture] else None,
+                "volts": one.volts,
+                "line": one.exchange.answer_lines[0],
+            }
+            for one in item.supply
+        ],
+        "explanations": [],
+    }

@@ -1,0 +1,85 @@
+"""Who fell silent first: the module, the tester, everything, or only the record.
+
+Times are compared inside the last capture in which the module was spoken to. Source: common practice, no source.
+"""
+
+from __future__ import annotations
+
+from enum import StrEnum
+
+from analysis.exchanges import Answer, Exchange
+from analysis.record import Record
+from analysis.story import Story
+
+
+class Silent(StrEnum):
+    """Who stopped first, as far as the capture tells."""
+
+    MODULE = "module"
+    TESTER = "tester"
+    EVERYTHING = "everything"
+    NOBODY = "nobody"  # nothing was left open
+    CAPTURE_ENDED = "capture-ended"
+    UNKNOWN = "unknown"
+
+
+def who_fell_silent(story: Story, record: Record) -> Silent:
+    """Who stopped first towards or from a module."""
+    own = [exchange for exchange in story.exchanges if exchange.link.key == story.link.key]
+    if not own:
+        return Silent.UNKNOWN
+    last_capture = own[-1].capture
+    own = [exchange for exchange in own if exchange.capture == last_capture]
+    summary = record.capture(last_capture).survey.summary
+    if summary.last_time_ns is None:
+        return _without_clock(own)
+    limits = record.limits
+    heard = _last_heard(own)
+    asked = max((m.end_ns for item in own for m in item.messages[:1] if item.request is not None), default=None)
+    end = summary.last_time_ns
+    others = _others_end(story, record, last_capture)
+    answered_last = own[-1].outcome in (Answer.POSITIVE, Answer.NEGATIVE, Answer.SUPPRESSED)
+    if heard is None:
+        return Silent.MODULE if _asked_in_vain(own) else Silent.UNKNOWN
+    if asked is not None and asked > heard + limits.module_silent_ns and _asked_in_vain(own):
+        return Silent.MODULE
+    spoken = max(heard, asked or heard)
+    if end - spoken < limits.capture_end_ns:
+        return Silent.NOBODY if answered_last else Silent.CAPTURE_ENDED
+    if others is not None and others - spoken >= limits.tester_silent_ns:
+        return Silent.TESTER if not answered_last or _inside_transfer(own) else Silent.NOBODY
+    if answered_last and not _inside_transfer(own):
+        return Silent.NOBODY
+    if others is not None and others - spoken < limits.capture_end_ns < end - spoken:
+        return Silent.EVERYTHING
+    return Silent.UNKNOWN
+
+
+def _without_clock(own: list[Exchange]) -> Silent:
+    tail = own[-2:]
+    if len(tail) == 2 and all(item.outcome is Answer.SILENT for item in tail):
+        return Silent.MODULE
+    return Silent.NOBODY if own[-1].response is not None else Silent.UNKNOWN
+
+
+def _last_heard(own: list[Exchange]) -> int | None:
+    """Time of the last frame of the module, flow control aside."""
+    times = [m.end_ns for item in own for m in (*item.pendings, item.response) if m is not None]
+    return max(times, default=None)
+
+
+def _asked_in_vain(own: list[Exchange]) -> bool:
+    """The last requests that want an answer have none."""
+    return own[-1].outcome is Answer.SILENT and own[-1].request is not None and own[-1].request.complete
+
+
+def _inside_transfer(own: list[Exchange]) -> bool:
+    """The last thing said belongs to a transfer that was not ended."""
+    return own[-1].service in (0x34, 0x36)
+
+
+def _others_end(story: Story, record: Record, capture: int) -> int | None:
+    """Last time of any id that is not of this link, on its channel."""
+    link = story.link
+    mine = {link.request_id} | ({link.response_id} if link.response_id is not None else set())
+    return record.capture(capture).survey.background.last_time(mine, link.channel)

@@ -1,0 +1,169 @@
+"""One module through the whole job: its exchanges in order, its starts, its session at any place.
+
+A power cycle is a reset that was answered positively or a start message of the module (names); a gap alone is
+none, and neither is the border between two captures.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from enum import StrEnum
+from functools import cached_property
+
+from analysis.exchanges import Answer, Exchange, Place
+from analysis.limits import Limits
+from analysis.words import Evidence
+from canlog.isotp.addressing import Link
+from canlog.names.tables import Names
+from canlog.survey import Survey
+
+DEFAULT_SESSION = 0x01
+PROGRAMMING_SESSION = 0x02
+
+
+class Mode(StrEnum):
+    """What program of a module speaks."""
+
+    APPLICATION = "application"
+    BOOT = "boot"
+    UNKNOWN = "unknown"
+
+
+@dataclass(frozen=True, slots=True)
+class Start:
+    """The module started anew here."""
+
+    place: Place
+    time_ns: int
+    mode: Mode
+    evidence: Evidence
+
+
+@dataclass(frozen=True, slots=True)
+class State:
+    """What is known of a module at a place. ``session`` None: unknown (capture began, or a border)."""
+
+    session: int | None = None
+    unlocked: int | None = None  # level of the seed request
+
+
+@dataclass(frozen=True)
+class Story:
+    """A module's exchanges (its own, and functional ones that nobody answered), starts and name."""
+
+    link: Link
+    label: str
+    named: bool  # the label comes from the names
+    exchanges: tuple[Exchange, ...]
+    starts: tuple[Start, ...]
+    limits: Limits
+
+    @cached_property
+    def _states(self) -> dict[int, State]:
+        """State before each exchange, by exchange number."""
+        states: dict[int, State] = {}
+        state = State()
+        capture = 0
+        starts = iter(self.starts)
+        start = next(starts, None)
+        for exchange in self.exchanges:
+            if exchange.capture != capture:
+                capture, state = exchange.capture, State()
+            while start is not None and start.place <= exchange.begin:
+                if start.place[0] == capture:
+                    state = State(session=PROGRAMMING_SESSION if start.mode is Mode.BOOT else DEFAULT_SESSION)
+                    if start.mode is Mode.BOOT:
+                        state = State()
+                start = next(starts, None)
+            states[exchange.number] = state
+            state = _after(state, exchange)
+        return states
+
+    def before(self, exchange: Exchange) -> State:
+        """The module's state when the exchange begins."""
+        return self._states.get(exchange.number, State())
+
+    def after(self, place: Place) -> Iterator[Exchange]:
+        """Exchanges that begin behind a place."""
+        return (exchange for exchange in self.exchanges if exchange.begin > place)
+
+    def between(self, start: Place, end: Place) -> Iterator[Exchange]:
+        """Exchanges that begin behind ``start`` and before ``end``."""
+        return (exchange for exchange in self.exchanges if start < exchange.begin < end)
+
+    def start_after(self, place: Place) -> Start | None:
+        """The first start behind a place."""
+        return next((start for start in self.starts if start.place > place), None)
+
+    def last_start(self) -> Start | None:
+        """The latest start."""
+        return self.starts[-1] if self.starts else None
+
+
+def _after(state: State, exchange: Exchange) -> State:
+    """The state that an exchange leaves. Sessions relock (ISO 14229-1:2020, 10.4 (M))."""
+    if exchange.service == 0x10 and exchange.outcome in (Answer.POSITIVE, Answer.SUPPRESSED) and exchange.ask:
+        session = exchange.ask.get("sub_function")
+        return State(session=int(session)) if isinstance(session, int) else state
+    if exchange.service == 0x27 and exchange.positive and len(exchange.answered) == 2:
+        return State(state.session, exchange.answered[1] - 1)
+    if exchange.service == 0x11 and exchange.positive:
+        return State(session=DEFAULT_SESSION)
+    return state
+
+
+def tell_stories(
+    links: Iterable[Link], exchanges: Iterable[Exchange], surveys: dict[int, Survey], names: Names, limits: Limits
+) -> list[Story]:
+    """The story of every physical link, in order of first appearance."""
+    everything = list(exchanges)
+    stories = []
+    for link in _modules(links):
+        label = names.label_of(link.key.partition(":")[2])
+        own = tuple(
+            exchange
+            for exchange in everything
+            if exchange.link.key == link.key
+            or (exchange.link.functional and exchange.link.channel == link.channel and _concerns(exchange))
+        )
+        starts = sorted([*_resets(own), *_start_messages(label, link, surveys, names)], key=lambda start: start.place)
+        stories.append(Story(link, label or link.key, label is not None, own, tuple(starts), limits))
+    return stories
+
+
+def _modules(links: Iterable[Link]) -> list[Link]:
+    seen: dict[str, Link] = {}
+    for link in links:
+        if not link.functional:
+            seen.setdefault(link.key, link)
+    return list(seen.values())
+
+
+def _concerns(exchange: Exchange) -> bool:
+    """A functional request that no module answered still reached every module."""
+    return exchange.outcome in (Answer.SUPPRESSED, Answer.SILENT)
+
+
+def _resets(exchanges: Iterable[Exchange]) -> Iterator[Start]:
+    for exchange in exchanges:
+        if exchange.service == 0x11 and exchange.positive and exchange.answered[1:2] not in (b"\x04", b"\x05"):
+            text = f"reset answered positively ({exchange.answered[1:2].hex().upper()})"
+            yield Start(
+                exchange.end, exchange.end_ns, Mode.UNKNOWN, Evidence(exchange.capture, exchange.answer_lines, text)
+            )
+
+
+def _start_messages(label: str | None, link: Link, surveys: dict[int, Survey], names: Names) -> Iterator[Start]:
+    module = names.module(label) if label else None
+    if module is None or module.start_message is None:
+        return
+    message = module.start_message
+    for number, survey in surveys.items():
+        for frame in survey.background.frames_of(message.can_id.number):
+            if frame.channel != link.channel or len(frame.data) <= message.byte:
+                continue
+            value = frame.data[message.byte]
+            mode = {message.boot: Mode.BOOT, message.application: Mode.APPLICATION}.get(value, Mode.UNKNOWN)
+            text = f"start message {frame.can_id:X}: {mode.value}"
+            yield Start((number, frame.line), frame.time_ns, mode, Evidence(number, (frame.line,), text))

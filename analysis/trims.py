@@ -1,0 +1,92 @@
+"""The trim sheet: every per-unit value read, copied, written, read back.
+
+Without names a trim or configuration value is what was written to an identifier that is no standard
+identification, fingerprint or VIN; with names also what they call trim, configuration or learned.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from analysis.operations.find import standing
+from analysis.operations.model import Kind, Operation, Part
+from analysis.readings import Reading
+from analysis.record import Record
+from analysis.story import Story
+from analysis.words import Word
+
+SHEET_KINDS = frozenset({"trim", "configuration", "learned"})
+
+
+@dataclass(frozen=True, slots=True)
+class Trim:
+    """One value of one module."""
+
+    link: str
+    identifier: int
+    name: str | None
+    index: int | None
+    old: bytes | None
+    source_link: str | None
+    written: bytes | None
+    read_back: bytes | None
+    unit: str | None
+    word: Word
+    notes: tuple[str, ...]
+
+
+def trim_sheet(record: Record, operations: Sequence[Operation]) -> list[Trim]:
+    """All trims of all modules, by module and identifier."""
+    writes = {
+        (item.link.key, str(item.details["identifier"])): item
+        for item in standing(operations)
+        if item.kind is Kind.WRITE and item.part is Part.TRIMS
+    }
+    found = []
+    for story in record.stories:
+        read = {
+            one.identifier: one for one in record.readings(story) if one.name is not None and one.kind in SHEET_KINDS
+        }  # fmt: skip
+        written = {int(identifier, 16) for key, identifier in writes if key == story.link.key}
+        for identifier in sorted(set(read) | written):
+            operation = writes.get((story.link.key, f"{identifier:04X}"))
+            found.append(_row(story, identifier, read.get(identifier), operation, record))
+    return found
+
+
+def _row(
+    story: Story, identifier: int, last: Reading | None, operation: Operation | None, record: Record
+) -> Trim:  # fmt: skip
+    name = record.names.identifier(story.label, identifier)
+    value = last.raw if last is not None else None
+    details = operation.details if operation is not None else {}
+    written, read_back = _bytes(details.get("written")), _bytes(details.get("read_back"))
+    notes = []
+    shown = read_back or written or value
+    if name is not None and shown is not None:
+        if name.is_default(shown):
+            notes.append("equals the factory default")
+        values = name.decode(shown)
+        notes += [f"{one.name} {one.text} is out of range" for one in values if one.in_range is False]
+    if operation is not None:
+        notes += operation.outcome.because[:1]
+    unit = next((one.unit for one in name.decode(shown) if one.unit), None) if name and shown else None
+    source = details.get("source_link")
+    return Trim(
+        link=story.link.key,
+        identifier=identifier,
+        name=name.name if name else None,
+        index=name.number_of(identifier) if name else None,
+        old=_bytes(details.get("before")) if operation is not None else value,
+        source_link=str(source) if source else None,
+        written=written,
+        read_back=read_back,
+        unit=unit,
+        word=operation.outcome.word if operation is not None else Word.NOT_SHOWN,
+        notes=tuple(notes),
+    )
+
+
+def _bytes(value: object) -> bytes | None:
+    return bytes.fromhex(value) if isinstance(value, str) else None

@@ -1,0 +1,160 @@
+"""The answer: a word for each part of the job, an overall word, and what to do next.
+
+Without a sheet the overall word is the worst of the downloads, writes of data and VIN, clears and learn routines
+seen; supporting acts never lower it. With a sheet it is the worst of the sheet's items.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+from analysis.checks.finding import Finding
+from analysis.expectations import Expectation
+from analysis.modules import ModuleState, Now
+from analysis.operations.find import standing
+from analysis.operations.model import Kind, Operation, Part
+from analysis.words import Confidence, Severity, Word, least_sure, worst
+
+SHOWN_REASONS = 4
+#: People's words for the tokens.
+SPOKEN = {
+    Word.CONFIRMED: "confirmed",
+    Word.UNPROVEN: "completed, not proven",
+    Word.FAILED: "failed",
+    Word.INTERRUPTED: "interrupted",
+    Word.NOT_SHOWN: "not shown",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class PartWord:
+    """The word of one part of the job."""
+
+    word: Word
+    confidence: Confidence
+    because: tuple[str, ...]
+    would_change: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Verdict:
+    """The whole answer."""
+
+    overall: Word
+    confidence: Confidence
+    parts: dict[Part, PartWord]
+    next_steps: tuple[str, ...]
+    attempted: bool
+
+
+def give_verdict(
+    operations: Sequence[Operation],
+    expectations: Sequence[Expectation] | None,
+    modules: Sequence[ModuleState],
+    findings: Sequence[Finding],
+) -> Verdict:
+    """Weigh everything found. ``expectations`` None: there is no sheet."""
+    counted = [item for item in standing(operations) if item.part is not None]
+    parts = {part: _part(part, counted, expectations) for part in Part}
+    asked = expectations or []
+    if asked:
+        overall = worst(item.word for item in asked) or Word.NOT_SHOWN
+        sure = least_sure(item.confidence for item in asked if item.word is overall)
+    else:
+        overall = worst(item.outcome.word for item in counted) or Word.NOT_SHOWN
+        sure = least_sure(item.outcome.confidence for item in counted if item.outcome.word is overall)
+    attempted = bool(counted)
+    steps = _next_steps(overall, parts, modules, findings, attempted=attempted, asked=bool(asked))
+    return Verdict(overall, sure, parts, steps, attempted)
+
+
+def _part(part: Part, counted: Sequence[Operation], expectations: Sequence[Expectation] | None) -> PartWord:
+    items = [item for item in expectations or () if item.part is part]
+    acts = [item for item in counted if item.part is part]
+    if items:
+        return _from_items(items, acts)
+    return _from_acts(acts)
+
+
+def _from_items(items: Sequence[Expectation], acts: Sequence[Operation]) -> PartWord:
+    word = worst(item.word for item in items) or Word.NOT_SHOWN
+    deciding = [item for item in items if item.word is word]
+    because = [_item_text(item) for item in deciding[:SHOWN_REASONS]]
+    if len(deciding) > SHOWN_REASONS:
+        because.append(f"and {len(deciding) - SHOWN_REASONS} more like it")
+    done = worst(item.outcome.word for item in acts)
+    if done is not None and done is not word:
+        because.append(f"the act itself is {SPOKEN[done]}: {_first_reason(acts, done)}")
+    elif done is not None:
+        because += [text for text in (_first_reason(acts, done),) if text]
+    wishes = _unique(item.would_change for item in deciding)
+    return PartWord(word, least_sure(item.confidence for item in deciding), _unique(because), wishes)
+
+
+def _item_text(item: Expectation) -> str:
+    found = f"found {item.found}" if item.found else "nothing found"
+    note = f" ({item.note})" if item.note else ""
+    return f"{item.item}: asked {item.asked}, {found}{note}"
+
+
+def _first_reason(acts: Iterable[Operation], word: Word) -> str:
+    return next((item.outcome.because[0] for item in acts if item.outcome.word is word and item.outcome.because), "")
+
+
+def _from_acts(acts: Sequence[Operation]) -> PartWord:
+    word = worst(item.outcome.word for item in acts)
+    if word is None:
+        return PartWord(Word.NOT_SHOWN, Confidence.HIGH, ("no attempt at it is in the capture",), ())
+    deciding = [item for item in acts if item.outcome.word is word]
+    because = []
+    if len(acts) > 1:
+        counts = Counter(item.outcome.word for item in acts)
+        because.append(", ".join(f"{counts[one]} of {len(acts)} {SPOKEN[one]}" for one in counts))
+    for item in deciding[:SHOWN_REASONS]:
+        because += [f"{item.label}: {text}" for text in item.outcome.because[: _reasons_for(item)]]
+    wishes = _unique(item.outcome.would_change for item in deciding if word is not Word.CONFIRMED)
+    return PartWord(word, least_sure(item.outcome.confidence for item in deciding), _unique(because), wishes)
+
+
+def _reasons_for(item: Operation) -> int:
+    """Downloads explain themselves in full; a write in a row of writes with one line."""
+    return SHOWN_REASONS if item.kind is Kind.DOWNLOAD else 1
+
+
+def _unique(texts: Iterable[str]) -> tuple[str, ...]:
+    return tuple(dict.fromkeys(text for text in texts if text))
+
+
+def _next_steps(
+    overall: Word,
+    parts: dict[Part, PartWord],
+    modules: Sequence[ModuleState],
+    findings: Sequence[Finding],
+    *,
+    attempted: bool,
+    asked: bool,
+) -> tuple[str, ...]:
+    if overall is Word.CONFIRMED:
+        return ()
+    steps = []
+    if attempted or asked:
+        steps += [f"{item.story.label}: {item.advice}" for item in modules if item.now in (Now.BOOT, Now.SILENT)]
+    steps += [
+        step
+        for severity in (Severity.SERIOUS, Severity.WARNING)
+        for finding in findings
+        if finding.severity is severity
+        for step in finding.try_next
+    ]
+    for part in parts.values():
+        if part.word not in (Word.CONFIRMED, Word.NOT_SHOWN) or asked:
+            steps += [_sentence(text) for text in part.would_change]
+    if not attempted and not asked and not steps:
+        steps.append("Nothing was attempted: write down the values read here before the module leaves.")
+    return _unique(steps)
+
+
+def _sentence(text: str) -> str:
+    return text[:1].upper() + text[1:].rstrip(".") + "."
