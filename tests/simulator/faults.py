@@ -9,7 +9,6 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from .replies import Reply
-from .services import serve
 
 if TYPE_CHECKING:
     from .module import Module
@@ -71,7 +70,7 @@ class Answer(Fault):
     undo_valid: int | None = None  # number of a block that is then not valid
 
     def reply(self, module: Module, request: bytes) -> Reply | None:
-        reply = serve(module, request)
+        reply = module.serve(module, request)
         if self.undo_valid is not None:
             block = module.block(self.undo_valid)
             if block is not None:
@@ -86,7 +85,7 @@ class LoseAnswer(Fault):
     """The work is done and nobody hears of it."""
 
     def reply(self, module: Module, request: bytes) -> Reply | None:
-        reply = serve(module, request)
+        reply = module.serve(module, request)
         if reply is not None:
             reply.final, reply.pending_ns = None, ()
         return reply

@@ -72,6 +72,7 @@ class Module:
         self.dtcs = dict(dtcs or {})
         self.seeds = list(seeds)
         self.link = f"{request.text()}:{response.text()}"
+        self.serve: Callable[[Module, bytes], Reply | None] = serve  # its dialect
         self.faults: list[Fault] = []
         self.at_restart_into_application: list[Callable[[Module], None]] = []  # faults, once each
         self.powered, self.mute = True, False
@@ -244,7 +245,7 @@ class Module:
 
     def _apply_faults(self, request: bytes) -> Reply | None:
         striking = [fault for fault in self.faults if fault.strikes(request)]  # all of them count
-        return striking[0].reply(self, request) if striking else serve(self, request)
+        return striking[0].reply(self, request) if striking else self.serve(self, request)
 
     def _answer(self, request: bytes, reply: Reply, endpoint: Endpoint) -> None:
         run = self._run

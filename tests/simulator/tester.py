@@ -202,9 +202,9 @@ class Tester:
             return answer
         room = services.RequestDownload.interpret_response(Response.from_payload(answer)).service_data.max_length - 2
         for number, at in enumerate(range(0, len(data), room), start=1):
+            self._idle_until(self.clock.now_ns + self.rng.randint(*self.block_pause_ns))
             if before_block is not None:
                 before_block(number)
-            self._idle_until(self.clock.now_ns + self.rng.randint(*self.block_pause_ns))
             block = services.TransferData.make_request(number & 0xFF, data[at : at + room]).get_payload()
             answer = self.ask(label, block, pause=False)
             for _ in range(repeats if answer is None else 0):
