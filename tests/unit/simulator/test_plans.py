@@ -52,3 +52,14 @@ def test_acts_can_stand_in_another_order() -> None:
     assert set(acts) <= set(ACTS)
     scene = play(Plan(acts=acts), seed=1)
     assert scene.modules["PCU"].state == "application"
+
+
+def test_a_random_plan_without_faults_always_gets_the_job_done() -> None:
+    rnd = Random(23)
+    for seed in range(40):
+        plan = random_plan(rnd)
+        scene = play(plan, seed)
+        pump, keeper = scene.modules["PCU"], scene.modules["PMU"]
+        assert pump.state == "application", plan
+        assert all(pump.values.stored[one] == keeper.values.stored[one] for one in range(0x3A01, 0x3A05)), plan
+        assert pump.values.stored[0xF188] == b"PCU-SW-1207", plan
