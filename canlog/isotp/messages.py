@@ -56,6 +56,11 @@ class Message:
     block_size: int | None = None  # frames until the next flow control the receiver asked for, 0: all
 
     @property
+    def has_hole(self) -> bool:
+        """Bytes in front of the last one seen are missing: frames are lost, not merely still to come."""
+        return any(part.start < len(self.data) for part in self.missing)
+
+    @property
     def lines(self) -> tuple[int, int]:
         """First and last source line."""
         return (self.first_line, self.last_line)

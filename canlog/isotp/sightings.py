@@ -133,6 +133,7 @@ class Station:
     shortest_gap_ns: int = 1 << 62  # between two messages
     last_ns: int = 0
     last_payload: bytes = b""
+    has_witness: bool = False  # stands in a pair
     open_first: OpenFirst | None = None
 
     @property
@@ -261,12 +262,8 @@ class Sightings:
             self._ask(station, key >> 30, address_bytes, payload, time_ns, is_long=shape == FIRST)
         else:
             station.n_strange += 1
-        is_idle = station.n_messages > MOST_UNANSWERED and not self._has_witness(station)
-        if is_idle:
+        if station.n_messages > MOST_UNANSWERED and not station.has_witness:
             self._counts[key].is_off[address_bytes] = True
-
-    def _has_witness(self, station: Station) -> bool:
-        return any(station in pair for pair in self.witnesses)
 
     def _ask(
         self, station: Station, channel: int, address_bytes: int, payload: bytes, time_ns: int, *, is_long: bool
@@ -303,7 +300,7 @@ class Sightings:
             station.n_unasked += 1
         whole = 2.0 - 0.5 ** (len(candidates) - 1)  # sum of 1, 1/2, 1/4, …: the newest request counts most
         for rank, (asker, question, echo) in enumerate(candidates):
-            witness = self.witnesses.setdefault((asker, station), Witness())
+            witness = self._witness(asker, station)
             witness.n_answers += 1
             witness.n_alone += len(candidates) == 1
             witness.credit += 0.5**rank / whole
@@ -316,6 +313,13 @@ class Sightings:
             question.answered_by.add(station)
             if len(candidates) == 1 and len(question.answered_by) == 2:
                 asker.n_shared += 1
+
+    def _witness(self, request: Station, response: Station) -> Witness:
+        witness = self.witnesses.get((request, response))
+        if witness is None:
+            witness = self.witnesses[request, response] = Witness()
+            request.has_witness = response.has_witness = True
+        return witness
 
     # -- flow control ------------------------------------------------------------------------------
 
@@ -341,7 +345,7 @@ class Sightings:
         station.open_first = None
         for controller in first.controllers:
             pair = (controller, station) if first.is_response else (station, controller)
-            self.witnesses.setdefault(pair, Witness()).n_flow += 1 / len(first.controllers)
+            self._witness(*pair).n_flow += 1 / len(first.controllers)
 
 
 def _payload(data: bytes, address_bytes: int, shape: int) -> bytes:
