@@ -4,19 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterator, Sequence
 from pathlib import Path
-from typing import Final
 
 from canlog.capture.capture import Capture
 from canlog.capture.registry import choose_format
-from canlog.capture.source import HEAD_BYTES, Progress, Source, open_source
+from canlog.capture.source import HEADS_BYTES, Progress, Source, open_source
 from canlog.isotp.addressing import Link, parse_link
 from canlog.isotp.links import LinkFinder
 from canlog.isotp.messages import Message, MessageTable
 from canlog.isotp.reassembly import Reassembler
 from canlog.survey import Survey, survey
-
-#: Tried on longer and longer heads: a console session may begin with pages of other text.
-_HEADS: Final = (HEAD_BYTES, 16 * HEAD_BYTES)
 
 
 def read_capture(path: str | Path, *, progress: Progress | None = None) -> Capture:
@@ -30,9 +26,9 @@ def read_capture(path: str | Path, *, progress: Progress | None = None) -> Captu
 
 
 def _heads(source: Source) -> Iterator[bytes]:
-    yield source.head(_HEADS[0])
-    if source.size > _HEADS[0]:
-        yield source.head(_HEADS[1])
+    for shorter, n_bytes in zip((0, *HEADS_BYTES), HEADS_BYTES, strict=False):
+        if source.size > shorter:
+            yield source.head(n_bytes)
 
 
 def rebuild(capture: Capture, links: Sequence[str] = ()) -> MessageTable:

@@ -34,7 +34,7 @@ _CLASSIC: Final = re.compile(
 )
 _FD: Final = re.compile(
     _STAMP
-    + rb"CANFD\s+(?P<channel>\d+)\s+(?P<direction>Rx|Tx|TxRq)\s+(?P<id>[0-9A-Fa-f]+[xX]?)\s+(?:(?P<name>\S+)\s+)?"
+    + rb"CANFD\s+(?P<channel>\d+)\s+(?P<direction>Rx|Tx|TxRq)\s+(?P<id>[0-9A-Fa-f]+[xX]?)\s+(?:\S*[^\s\d]\S*\s+)?"
     rb"(?P<brs>[01])\s+(?P<esi>[01])\s+(?P<dlc>[0-9A-Fa-f])\s+(?P<length>\d{1,2})(?P<rest>(?:\s.*)?)",
     re.IGNORECASE,
 )
@@ -69,7 +69,7 @@ def recognise(head: bytes) -> float:
 
 def read(blocks: Iterable[bytes]) -> Iterator[FrameTable]:
     """The frames of an ASC log, chunk by chunk."""
-    head, blocks = peek(blocks)
+    head, blocks = peek(blocks, recognise)
     return _Asc(head).tables(blocks)
 
 

@@ -56,7 +56,7 @@ def recognise(head: bytes) -> float:
 
 def read(blocks: Iterable[bytes]) -> Iterator[FrameTable]:
     """The frames of a log, chunk by chunk."""
-    head, blocks = peek(blocks)
+    head, blocks = peek(blocks, recognise)
     return _CandumpLog(head).tables(blocks)
 
 

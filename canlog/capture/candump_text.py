@@ -75,7 +75,7 @@ def recognise(head: bytes) -> float:
 
 def read(blocks: Iterable[bytes]) -> Iterator[FrameTable]:
     """The frames of a screen capture, chunk by chunk."""
-    head, blocks = peek(blocks)
+    head, blocks = peek(blocks, recognise)
     return _CandumpText(head).tables(blocks)
 
 

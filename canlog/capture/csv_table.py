@@ -86,7 +86,7 @@ def recognise(head: bytes) -> float:
 
 def read(blocks: Iterable[bytes]) -> Iterator[FrameTable]:
     """The frames of a table, chunk by chunk."""
-    head, blocks = peek(blocks)
+    head, blocks = peek(blocks, recognise)
     return _CsvTable(head).tables(blocks)
 
 
@@ -122,10 +122,11 @@ class _CsvTable(LineReader):
         self._unit_ns = self._settle_unit(lines[1:])
 
     def _settle_unit(self, lines: list[bytes]) -> int:
-        stamps = [self._cells(line)[self._layout.time] for line in lines if line.count(self._layout.separator) > 1]
-        if any(b"." in stamp for stamp in stamps):
+        rows = [cells for line in lines if len(cells := self._cells(line)) > self._layout.last]
+        stamps = [cells[self._layout.time] for cells in rows if _TIME.fullmatch(cells[self._layout.time])]
+        if 2 * sum(b"." in stamp for stamp in stamps) > len(stamps):
             return 1_000_000_000
-        counts = [int(stamp) for stamp in stamps if _TIME.fullmatch(stamp)]
+        counts = [int(stamp) for stamp in stamps if b"." not in stamp]
         steps = sum(max(after - before, 0) for before, after in pairwise(counts))
         for name, unit_ns in _UNITS.items():
             if steps and _SLOWEST_RATE < len(counts) * 1e9 / (steps * unit_ns) < _FASTEST_RATE:

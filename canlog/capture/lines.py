@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from itertools import chain
 from typing import Final, NamedTuple
 
-from canlog.capture.source import HEAD_BYTES
+from canlog.capture.source import HEADS_BYTES
 from canlog.frames import BadLine, FrameRows, FrameTable
 
 LONGEST_LINE_BYTES: Final = 1024 * 1024  # more in one line is no text; skipped in bounded memory
@@ -59,21 +59,23 @@ def numbered_lines(blocks: Iterable[bytes]) -> Iterator[Lines]:
         yield Lines([tail], number, position, overlong=skipped > 0)
 
 
-def peek(blocks: Iterable[bytes]) -> tuple[bytes, Iterator[bytes]]:
-    """The head of the bytes, and all of them again."""
+def peek(blocks: Iterable[bytes], recognise: Callable[[bytes], float]) -> tuple[bytes, Iterator[bytes]]:
+    """The head of the bytes, long enough to hold a frame if that can be, and all of them again."""
     iterator = iter(blocks)
-    first = b""
-    for block in iterator:
-        first += block
-        if len(first) >= HEAD_BYTES:
+    first = head = b""
+    for n_bytes in HEADS_BYTES:
+        while len(first) < n_bytes and (block := next(iterator, b"")):
+            first += block
+        head = first[:n_bytes]
+        if recognise(head) or len(first) < n_bytes:
             break
-    return first[:HEAD_BYTES], chain((first,), iterator)
+    return head, chain((first,), iterator)
 
 
 def head_lines(head: bytes) -> list[bytes]:
     """The whole, non-blank lines of a head; comment lines left out."""
     lines = head.removeprefix(UTF8_BOM).replace(b"\r", b"\n").split(b"\n")
-    if len(head) >= HEAD_BYTES and len(lines) > 1:
+    if len(head) in HEADS_BYTES and len(lines) > 1:
         lines.pop()  # cut by us, not by the capture
     return [line for line in lines if line.strip() and not line.lstrip().startswith(b"#")]
 

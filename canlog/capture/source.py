@@ -23,7 +23,8 @@ from typing import IO, Final
 from canlog.errors import CaptureError
 
 BLOCK_BYTES: Final = 256 * 1024
-HEAD_BYTES: Final = 64 * 1024
+#: Bytes to recognise a form by; the longer one where pages of other text come first.
+HEADS_BYTES: Final = (64 * 1024, 1024 * 1024)
 #: Called with the bytes read so far and the bytes in all.
 Progress = Callable[[int, int], None]
 
@@ -51,7 +52,7 @@ class Source:
         """Bytes that :meth:`blocks` yields."""
         return self.unpacked.stat().st_size
 
-    def head(self, n_bytes: int = HEAD_BYTES) -> bytes:
+    def head(self, n_bytes: int) -> bytes:
         """The first bytes, to recognise the format by."""
         with self.unpacked.open("rb") as file:
             return file.read(n_bytes)
