@@ -66,15 +66,25 @@ class Sheet:
                 return row
         return 0
 
+    def line_of_brace(self, first: int, number: int) -> int:
+        """The line of the ``number``-th ``{`` from line ``first`` on; ``first`` when there are fewer."""
+        seen = 0
+        for row, line in enumerate(self.lines[max(first - 1, 0) :], max(first, 1)):
+            seen += line.count("{")
+            if seen > number:
+                return row
+        return first
+
 
 class Table:
     """One table of a sheet: fields are taken by kind, and what was not taken is a mistake."""
 
-    def __init__(self, sheet: Sheet, name: str, values: dict[str, Any], line: int) -> None:
+    def __init__(self, sheet: Sheet, name: str, values: dict[str, Any], line: int, *, inline: bool = False) -> None:
         self.sheet = sheet
         self.name = name
         self.values = values
         self.line = line
+        self._fields_after = max(line - 1, 0) if inline else line  # fields of an inline table share its line
         self._left = set(values)
 
     def fail(self, key: str, what: str) -> NoReturn:
@@ -83,7 +93,7 @@ class Table:
         Raises:
             SheetError: always; with file, line and field.
         """
-        line = self.sheet.line_of_key(self.line, key) or self.line
+        line = self.sheet.line_of_key(self._fields_after, key) or self.line
         place = f"{self.sheet.path}:{line}" if line else f"{self.sheet.path}"
         raise SheetError(f"{place}: {self.name}.{key}: {what}", hint=self.sheet.hint)
 
@@ -167,8 +177,12 @@ class Table:
         found = self._take(key, list, "a list of { … } tables", [])
         if not all(isinstance(one, dict) for one in found):
             self.fail(key, "must be a list of { … } tables")
-        line = self.sheet.line_of_key(self.line, key) or self.line
-        return [Table(self.sheet, f"{self.name}.{key}[{n}]", one, max(line - 1, 0)) for n, one in enumerate(found)]
+        first = self.sheet.line_of_key(self.line, key) or self.line
+        lines = [self.sheet.line_of_brace(first, number) for number in range(len(found))]
+        return [
+            Table(self.sheet, f"{self.name}.{key}[{number}]", one, line, inline=True)
+            for number, (one, line) in enumerate(zip(found, lines, strict=True))
+        ]
 
     def table(self, key: str) -> Table | None:
         """An inline table; None when absent."""
@@ -176,7 +190,7 @@ class Table:
         if found is None:
             return None
         line = self.sheet.line_of_key(self.line, key) or self.line
-        return Table(self.sheet, f"{self.name}.{key}", found, max(line - 1, 0))
+        return Table(self.sheet, f"{self.name}.{key}", found, line, inline=True)
 
     def pairs(self, key: str) -> dict[str, str]:
         """A table of texts; empty when absent."""
