@@ -86,6 +86,11 @@ def status_text(status: int) -> str:
     return f"{status:02X} {', '.join(status_bits(status)) or 'no bit set'}"
 
 
+def mask_text(mask: int) -> str:
+    """As :func:`status_text`, for a mask: ``FF every bit``."""
+    return "FF every bit" if mask == 0xFF else status_text(mask)
+
+
 def is_stored(status: int, availability: int = 0xFF) -> bool:
     """True where the code is confirmed (what a workshop calls stored), as far as the module supports the bit."""
     return bool(status & availability & CONFIRMED)

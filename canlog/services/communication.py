@@ -65,7 +65,7 @@ DTC_SETTINGS: Final = RangeTable(
 
 def network_text(value: int) -> str:
     """Which networks a communication control is meant for."""
-    return "all connected networks" if value == 0 else "this network" if value == 0xF else f"subnet {value:X}"
+    return "all connected networks" if value == 0 else "this network" if value == 0xF else f"{value:X} only"
 
 
 _type = u8(

@@ -12,7 +12,7 @@ from __future__ import annotations
 
 from typing import Final
 
-from canlog.names.dtc import dtc_text, status_text
+from canlog.names.dtc import dtc_text, mask_text, status_text
 from canlog.names.ranges import RESERVED, RangeTable, singles
 from canlog.services.layout import (
     Item,
@@ -111,8 +111,8 @@ def group_text(value: int) -> str:
 
 _dtc = u24("dtc", says=dtc_text)
 _status = u8("status_of_dtc", says=status_text)
-_mask = u8("dtc_status_mask", says=status_text)
-_availability = u8("dtc_status_availability_mask", says=status_text)
+_mask = u8("dtc_status_mask", says=mask_text)
+_availability = u8("dtc_status_availability_mask", says=mask_text)
 _severity_mask = u8("dtc_severity_mask")
 _severity = u8("dtc_severity")
 _format = u8("dtc_format_identifier", says=named(DTC_FORMATS.name))

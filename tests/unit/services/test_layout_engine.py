@@ -1,5 +1,9 @@
 """The layout language by itself, and on any bytes."""
 
+import pickle
+import subprocess
+import sys
+
 import pytest
 from hypothesis import example, given
 from hypothesis import strategies as st
@@ -149,3 +153,17 @@ def test_a_message_prints_itself_as_a_sentence() -> None:
     long = decode_request(b"\x36\x01" + bytes(1024))
     assert "(1024 bytes)" in long.text()
     assert len(long.text()) < 200
+
+
+def test_a_decoded_message_travels_between_processes() -> None:
+    decoded = decode_response(bytes.fromhex("59 02 FF 06 01 51 2F"))
+    assert pickle.loads(pickle.dumps(decoded)) == decoded
+
+
+def test_services_and_names_import_without_the_heavy_libraries() -> None:
+    code = (
+        "import sys, canlog.services.matching, canlog.names.tables, canlog.names.vin; "
+        "print(sorted({'numpy', 'pandas', 'can', 'scapy'} & set(sys.modules)))"
+    )
+    out = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert out.stdout.strip() == "[]"
