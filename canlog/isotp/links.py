@@ -20,6 +20,8 @@ from canlog.isotp.sightings import Sightings, Station, Witness
 #: answer must come fast, every time, and the request must be slow. Common practice, no source.
 _FAST_NS: Final = 50_000_000
 _SLOW_NS: Final = 500_000_000
+#: Requests to all nodes in GMW3110: 101, address FE. The answers come on ids without address. scapy 2.8.0, gmlanutils.
+_GMW_GROUP: Final = (0x101, False, 0xFE)
 
 
 class _Pair(NamedTuple):
@@ -253,7 +255,9 @@ def _guess(station: Station, links: Sequence[Link], is_answering: bool) -> Link 
 
 
 def _guess_addressed(station: Station, links: Sequence[Link]) -> Link | None:
-    """Another address on the id of a known tester: a silent module, or a group."""
+    """A group by its id, or another address on the id of a known tester: a silent module, or a group."""
+    if (station.can_id, station.extended, station.address) == _GMW_GROUP:
+        return replace(_group_link(station, "functional id and address of GMW3110"), guessed=True)
     known = [
         link for link in links
         if link.channel == station.channel and link.request_id == station.can_id and link.response_id is not None
@@ -266,6 +270,8 @@ def _guess_addressed(station: Station, links: Sequence[Link]) -> Link | None:
     if len(distances) > 1:
         return None
     response_id = distances.pop() + station.address
+    if not 0 <= response_id <= (0x1FFFFFFF if known[0].response_extended else 0x7FF):
+        return None
     how = f"no answer seen; response id as with {known[0].key}"
     return replace(known[0], request_address=station.address, response_id=response_id, how=how, guessed=True)
 

@@ -196,6 +196,14 @@ def test_another_address_on_a_known_tester_is_a_silent_module_or_a_group() -> No
     assert [link.guessed for link in links] == [False, True, True]
 
 
+def test_the_group_of_the_gmw_dialect_is_found_beside_plain_ids() -> None:
+    rows: list[Row] = [
+        (0, "101 FE 01 28 00 00 00 00 00"), (50, "101 FE 02 A5 01 00 00 00 00"), (90, "101 FE 01 3E 00 00 00 00 00"),
+        *vin("7E0", "7E8"),
+    ]  # fmt: skip
+    assert keys(find(rows)) == ["can0:7E0>7E8", "can0:101.FE>"]
+
+
 def test_mixed_addressing_has_the_same_address_byte_both_ways() -> None:
     (link,) = find(vin("18CE10F1", "18CEF110", flow_address="55", data_address="55"))
     assert link.key == "can0:18CE10F1.55>18CEF110.55" and link.addressing is Addressing.MIXED
