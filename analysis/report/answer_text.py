@@ -6,10 +6,10 @@ from collections.abc import Iterable, Iterator
 
 from analysis.report import wording
 from analysis.report.contract import CaptureDict, IdentifierDict, ModuleDict, PartDict, ReportDict
-from analysis.report.lines import Lines, shorten_middle
+from analysis.report.lines import Lines, short_hex, shorten_middle
 
 #: Acts that make a module one that the report has to speak of by itself.
-_TOUCHING = frozenset({"download", "file", "write", "routine", "reset", "clear"})
+_TOUCHING = frozenset({"download", "file", "write", "routine", "reset"})
 
 
 def modules_now(page: Lines, report: ReportDict) -> None:
@@ -23,9 +23,10 @@ def modules_now(page: Lines, report: ReportDict) -> None:
     spoken_of = [module for module in report["modules"] if module not in quiet]
     all_well = report["verdict"]["overall"] == "confirmed" or wording.only_read(report)
     for module in spoken_of:
-        _module(page, module, ask=not all_well or module["now"] != "application")
-    for text in _unique(caution for module in spoken_of for caution in module["cautions"]):
-        page.text(text, mark="Caution: ", colour="caution")
+        _module(page, report, module, ask=not all_well or module["now"] != "application")
+    cautions = " ".join(_unique(caution for module in spoken_of for caution in module["cautions"]))
+    if cautions:
+        page.text(cautions, mark="Caution: ", colour="caution", hang=2)
     if quiet:
         names = ", ".join(_label(module) for module in quiet)
         mark = "Others: " if spoken_of else ""
@@ -33,14 +34,17 @@ def modules_now(page: Lines, report: ReportDict) -> None:
 
 
 def _is_quiet(module: ModuleDict, touched: set[str]) -> bool:
-    return module["now"] == "application" and module["may_retry"] == "yes" and module["link"] not in touched
+    return module["now"] == "application" and not module["cautions"] and module["link"] not in touched
 
 
-def _module(page: Lines, module: ModuleDict, *, ask: bool) -> None:
+def _module(page: Lines, report: ReportDict, module: ModuleDict, *, ask: bool) -> None:
     page.text(f"{_label(module)} {wording.NOW[module['now']]}.", colour=wording.NOW_COLOUR[module["now"]])
-    retry = f"May it be tried again? {wording.MAY_RETRY[module['may_retry']].capitalize()}. " if ask else ""
-    if retry or module["advice"]:
-        page.text(f"{retry}{module['advice']}".rstrip(), indent=4)
+    if not ask:
+        return
+    is_said_below = any(module["advice"] in step for step in report["verdict"]["next_steps"])
+    advice = "" if is_said_below else module["advice"]
+    retry = f"May it be tried again? {wording.MAY_RETRY[module['may_retry']].capitalize()}."
+    page.text(f"{retry} {advice}".rstrip(), indent=4)
 
 
 def _label(module: ModuleDict) -> str:
@@ -61,23 +65,24 @@ def the_job(page: Lines, report: ReportDict) -> None:
     answer = f"{wording.WORD[word]} (confidence {verdict['confidence']})"
     page.heading("The job", answer, wording.WORD_COLOUR[word])
     parts = verdict["parts"]
-    _part(page, "programming", parts["programming"])
-    _part(page, "trims", parts["trims"])
-    _part(page, "vin", parts["vin"])
-    _part(page, "fault_memory", parts["fault_memory"])
-    _part(page, "learn", parts["learn"])
+    has_sheet = bool(report["expectations"])
+    _part(page, "programming", parts["programming"], has_sheet=has_sheet)
+    _part(page, "trims", parts["trims"], has_sheet=has_sheet)
+    _part(page, "vin", parts["vin"], has_sheet=has_sheet)
+    _part(page, "fault_memory", parts["fault_memory"], has_sheet=has_sheet)
+    _part(page, "learn", parts["learn"], has_sheet=has_sheet)
 
 
-def _part(page: Lines, name: str, part: PartDict) -> None:
+def _part(page: Lines, name: str, part: PartDict, *, has_sheet: bool) -> None:
     shown = part["word"] != "not-shown"
     page.columns(
         (wording.PART[name], wording.WORD[part["word"]], f"confidence {part['confidence']}" if shown else ""),
         (20, wording.WORD_WIDTH, 17),
         ("plain", wording.WORD_COLOUR[part["word"]]),
     )
-    if shown:
+    if shown and not (has_sheet and part["word"] == "confirmed"):  # the sheet says it item by item
         for reason in part["because"][:2]:
-            page.text(reason, indent=4)
+            page.text(short_hex(reason), indent=4)
     if part["word"] != "confirmed" and (shown or part["because"]):
         for change in part["would_change"][:2]:
             page.text(change, indent=4, mark="Would change it: ")
@@ -88,22 +93,18 @@ def the_sheet(page: Lines, report: ReportDict) -> None:
     if not report["expectations"]:
         return
     page.heading("The job sheet", "asked and found")
-    names = wording.labels(report)
     for item in report["expectations"]:
-        who = f"{names.get(item['link'], item['link'])}: " if item["link"] else ""
+        found = short_hex(item["found"]) if item["found"] is not None else "nothing"
+        is_plain = item["word"] == "confirmed"
+        whole = f"{item['item']}: {found}"
+        fits = is_plain and len(whole) <= page.width - wording.WORD_WIDTH - 4
         page.columns(
-            (wording.WORD[item["word"]], f"{who}{item['item']}"),
+            (wording.WORD[item["word"]], whole if fits else item["item"]),
             (wording.WORD_WIDTH, 0),
             (wording.WORD_COLOUR[item["word"]],),
         )
-        found = item["found"] if item["found"] is not None else "nothing"
-        if item["word"] == "confirmed" and found == item["asked"]:
-            continue
-        page.text(f"asked {_value(item['asked'])}, found {_value(found)}", indent=4 + wording.WORD_WIDTH)
-
-
-def _value(text: str) -> str:
-    return shorten_middle(text, 40)
+        if not is_plain:
+            page.text(f"asked {short_hex(item['asked'])}, found {found}", indent=4 + wording.WORD_WIDTH)
 
 
 def what_was_read(page: Lines, report: ReportDict) -> None:

@@ -4,18 +4,20 @@ from __future__ import annotations
 
 import shlex
 from collections.abc import Iterator, Sequence
+from itertools import groupby, pairwise
 
 from analysis.report import wording
 from analysis.report.contract import (
     EvidenceDict,
     ExplanationDict,
     FindingDict,
+    IdentifierDict,
     OperationDict,
     PostMortemDict,
     ReportDict,
     TrimDict,
 )
-from analysis.report.lines import Lines, shorten_middle
+from analysis.report.lines import Lines, short_hex, shorten_middle
 
 _BY_WEIGHT = ("serious", "warning", "note")
 _MOST_EVIDENCE = 4
@@ -25,7 +27,7 @@ _COUNTING = frozenset({"download", "file", "write", "routine", "clear"})
 
 def why(page: Lines, report: ReportDict) -> None:
     """Proofs of what was done, then findings, each with its lines."""
-    proved = [item for item in report["operations"] if item["kind"] in _COUNTING and item["proof"]]
+    proved = [item for item in report["operations"] if _tells(item)]
     if not proved and not report["findings"]:
         return
     page.heading("Why")
@@ -38,14 +40,25 @@ def why(page: Lines, report: ReportDict) -> None:
                 _finding(page, report, finding)
 
 
+def _tells(operation: OperationDict) -> bool:
+    """Acts that were the job; their steps, helpers and given-up attempts are in the timeline."""
+    is_job = (
+        operation["kind"] in _COUNTING and not operation["details"].get("driver") and not wording.is_step(operation)
+    )
+    return is_job and bool(operation["proof"]) and operation["superseded_by"] is None
+
+
 def _proof(page: Lines, report: ReportDict, run: Sequence[OperationDict], names: dict[str, str]) -> None:
-    first = run[0]
-    page.text(f"{names.get(first['link'], first['link'])}, {_acts(run)}: {wording.WORD[first['word']]}")
+    page.text(f"{_who(run, names)}: {wording.acts(run)}{wording.ending(run[0])}", hang=2)
     proofs = [proof for operation in run for proof in operation["proof"]]
     for proof in proofs[:_MOST_EVIDENCE]:
         where = wording.at_lines(proof["lines"], proof["capture"], len(report["captures"]))
-        page.text(f"{proof['what']} ({where})", indent=4, mark="- ")
+        page.text(f"{short_hex(proof['what'])} ({where})", indent=4, mark="- ")
     _and_more(page, len(proofs))
+
+
+def _who(run: Sequence[OperationDict], names: dict[str, str]) -> str:
+    return ", ".join(dict.fromkeys(names.get(item["link"], item["link"]) for item in run))
 
 
 def _finding(page: Lines, report: ReportDict, finding: FindingDict) -> None:
@@ -55,7 +68,7 @@ def _finding(page: Lines, report: ReportDict, finding: FindingDict) -> None:
         colour=wording.SEVERITY_COLOUR[finding["severity"]],
         hang=2,
     )
-    page.text(finding["explanation"], indent=4)
+    page.text(short_hex(finding["explanation"]), indent=4)
     _evidence(page, report, finding["evidence"])
     for text in finding["try_next"]:
         page.text(text, indent=4, mark="Try: ", hang=2)
@@ -66,7 +79,7 @@ def _finding(page: Lines, report: ReportDict, finding: FindingDict) -> None:
 def _evidence(page: Lines, report: ReportDict, items: Sequence[EvidenceDict], mark: str = "- ") -> None:
     for item in items[:_MOST_EVIDENCE]:
         where = wording.at_lines(item["lines"], item["capture"], len(report["captures"]))
-        page.text(f"{item['text']} ({where})", indent=4, mark=mark)
+        page.text(f"{short_hex(item['text'])} ({where})", indent=4, mark=mark)
     _and_more(page, len(items))
 
 
@@ -76,14 +89,12 @@ def _and_more(page: Lines, count: int) -> None:
 
 
 def what_changed(page: Lines, report: ReportDict) -> None:
-    """Identifiers that read differently at the end: the before and after of a module."""
+    """Identifiers that read one thing before and another at the end: the before and after of a module."""
     written = {(item["link"], item["identifier"]) for item in report["trims"]}
     changed = [
-        item
-        for item in report["identifiers"]
-        if len({reading["raw"] for reading in item["readings"]}) > 1
-        and (item["link"], item["identifier"]) not in written
-    ]
+        item for item in report["identifiers"]
+        if _changed_once(item) and (item["link"], item["identifier"]) not in written
+    ]  # fmt: skip
     if not changed or wording.nothing_attempted(report):
         return
     page.heading("What reads differently now")
@@ -96,6 +107,12 @@ def what_changed(page: Lines, report: ReportDict) -> None:
         page.text(f"{text} (lines {first['line']} and {last['line']})", hang=2)
 
 
+def _changed_once(item: IdentifierDict) -> bool:
+    """Live values change all the time; an identity changes once."""
+    values = [reading["raw"] for reading in item["readings"]]
+    return sum(before != after for before, after in pairwise(values)) == 1
+
+
 def trims(page: Lines, report: ReportDict) -> None:
     """Every trim: what was there, what was written, what came back."""
     if not report["trims"]:
@@ -105,16 +122,30 @@ def trims(page: Lines, report: ReportDict) -> None:
     number = max(len("id"), *(len(item["identifier"]) for item in report["trims"]))
     value = max((page.width - 2 - number - 4 * 2 - wording.WORD_WIDTH) // 3, 5)
     widths = (number, value, value, value, 0)
-    link = None
-    for item in report["trims"]:
-        if item["link"] != link:
-            link = item["link"]
-            page.text(names.get(link, link), colour="strong")
-            page.columns(("id", "old", "written", "read back", ""), widths)
-        _trim(page, item, widths, names)
+    said = {proof["what"] for operation in report["operations"] for proof in operation["proof"]}
+    for link, group in groupby(report["trims"], key=lambda item: item["link"]):
+        items = list(group)
+        if all(item["written"] is None for item in items):
+            _only_read(page, names.get(link, link), items)
+            continue
+        page.text(names.get(link, link), colour="strong")
+        page.columns(("id", "old", "written", "read back", ""), widths)
+        about = ""
+        for item in items:
+            about = _trim(page, item, widths, names, said, about)
 
 
-def _trim(page: Lines, item: TrimDict, widths: Sequence[int], names: dict[str, str]) -> None:
+def _only_read(page: Lines, label: str, items: Sequence[TrimDict]) -> None:
+    page.text(f"{label}, only read", colour="strong")
+    for item in items:
+        name = f"  {item['name']}" if item["name"] else ""
+        page.columns((item["identifier"], f"{short_hex(item['old'] or '-')}{name}"), (len(item["identifier"]), 0))
+
+
+def _trim(
+    page: Lines, item: TrimDict, widths: Sequence[int], names: dict[str, str], said: set[str], said_above: str
+) -> str:
+    """One row, and below it what has not been said yet; gives back what now has been."""
     cells = (
         item["identifier"],
         shorten_middle(item["old"] or "-", widths[1]),
@@ -123,12 +154,14 @@ def _trim(page: Lines, item: TrimDict, widths: Sequence[int], names: dict[str, s
         wording.WORD[item["word"]],
     )
     page.columns(cells, widths, ("plain", "plain", "plain", "plain", wording.WORD_COLOUR[item["word"]]))
-    about = [item["name"]] if item["name"] else []
+    parts = [item["name"]] if item["name"] else []
     if item["source_link"]:
-        about.append(f"the same bytes as in {names.get(item['source_link'], item['source_link'])}")
-    for text in ("; ".join(about), _difference(item), *item["notes"]):
-        if text:
-            page.text(text, indent=4)
+        parts.append(f"the same bytes as in {names.get(item['source_link'], item['source_link'])}")
+    about = "; ".join(parts)
+    for text in ("" if about == said_above else about, _difference(item), *item["notes"]):
+        if text and text not in said:
+            page.text(short_hex(text), indent=4)
+    return about
 
 
 def _read_back(item: TrimDict) -> str:
@@ -198,15 +231,13 @@ def timeline(page: Lines, report: ReportDict) -> None:
     start = _start_ns(report)
     page.heading("Timeline", "seconds from the start" if start is not None else "in order, no clock")
     names = wording.labels(report)
-    label_width = min(max(len(names.get(item["link"], item["link"])) for item in report["operations"]), 24)
     runs = list(_runs(report["operations"]))
     for run in runs[:_LONGEST_TIMELINE]:
         first = run[0]
         time = wording.seconds(first["begin_ns"], start or 0)
-        label = shorten_middle(names.get(first["link"], first["link"]), label_width)
-        later = f", tried again (operation {first['superseded_by']})" if first["superseded_by"] else ""
         mark = f"{time:>9}  " if start is not None else ""
-        page.text(f"{label:<{label_width}}  {_acts(run)}: {wording.WORD[first['word']]}{later}", mark=mark)
+        later = f", tried again (operation {first['superseded_by']})" if first["superseded_by"] else ""
+        page.text(f"{_who(run, names)}: {wording.acts(run)}{wording.ending(first)}{later}", mark=mark)
     if len(runs) > _LONGEST_TIMELINE:
         page.text(f"and {len(runs) - _LONGEST_TIMELINE} more operations: see the JSON report")
 
@@ -235,18 +266,11 @@ def _runs(operations: Sequence[OperationDict]) -> Iterator[list[OperationDict]]:
 
 
 def _same(first: OperationDict, second: OperationDict) -> bool:
-    fields = ("kind", "link", "word", "confidence", "superseded_by")
-    alike = all(first[field] == second[field] for field in fields)  # type: ignore[literal-required]
-    return alike and first["kind"] not in ("download", "upload", "file")
-
-
-def _acts(run: Sequence[OperationDict]) -> str:
-    if len(run) == 1:
-        return wording.act(run[0])
-    things = list(dict.fromkeys(str(item["details"].get("identifier", "")) for item in run))
-    things = [thing for thing in things if thing]
-    between = f" ({things[0]} to {things[-1]})" if len(things) > 2 else f" ({', '.join(things)})" if things else ""
-    return f"{len(run)} times {wording.KIND[run[0]['kind']]}{between}"
+    fields = ("kind", "word", "confidence", "superseded_by")
+    is_alike = all(first[field] == second[field] for field in fields)  # type: ignore[literal-required]
+    if first["kind"] in wording.ASKING_KINDS or first["kind"] == "clear":
+        return is_alike
+    return is_alike and first["link"] == second["link"] and first["kind"] in ("write", "routine")
 
 
 def transfers(page: Lines, report: ReportDict) -> None:

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import re
 import textwrap
 from collections.abc import Sequence
 
 #: Colours only underline what the words already say (SGR codes, ECMA-48).
 INK = {"plain": "", "strong": "1", "dim": "2", "good": "32", "doubtful": "33", "bad": "31;1", "caution": "33;1"}
 NARROWEST = 40
+#: Runs of hex digits longer than this are shortened in prose; the JSON report and `canlog list` have them whole.
+LONGEST_HEX = 24
+_LONG_HEX = re.compile(rf"\b[0-9A-Fa-f]{{{LONGEST_HEX + 1},}}\b")
 
 
 def printable(text: str) -> str:
@@ -24,6 +28,11 @@ def shorten_middle(text: str, width: int) -> str:
     keep = width - 3
     head = (keep + 1) // 2
     return f"{text[:head]}...{text[len(text) - (keep - head) :]}"
+
+
+def short_hex(text: str) -> str:
+    """The text with long runs of hex digits shortened in their middle."""
+    return _LONG_HEX.sub(lambda match: shorten_middle(match[0], LONGEST_HEX), text)
 
 
 class Lines:

@@ -87,6 +87,25 @@ SILENT_FIRST: Final[Mapping[str, str]] = {
 }
 #: Acts that change nothing in a module.
 READING_KINDS: Final = frozenset({"identity", "read-faults", "session", "unlock", "upload"})
+#: Acts that only ask: nothing is to be proved about them.
+ASKING_KINDS: Final = frozenset({"identity", "read-faults"})
+#: Routines that are a step of programming.
+STEPS_OF_A_DOWNLOAD: Final = frozenset({"erase", "check", "dependencies"})
+
+#: Sub-functions of 10, 28 and 85 in words. ISO 14229-1:2020 (M).
+SESSION: Final[Mapping[str, str]] = {
+    "01": "default session",
+    "02": "programming session",
+    "03": "extended session",
+}
+CONTROL: Final[Mapping[tuple[str, str], str]] = {
+    ("28", "00"): "normal messages allowed",
+    ("28", "01"): "sending of normal messages stopped",
+    ("28", "02"): "receiving of normal messages stopped",
+    ("28", "03"): "normal messages stopped",
+    ("85", "01"): "storing of faults on",
+    ("85", "02"): "storing of faults off",
+}
 
 
 def counted(number: int, one: str, many: str = "") -> str:
@@ -116,7 +135,10 @@ def seconds(time_ns: int | None, start_ns: int = 0) -> str:
 
 def labels(report: ReportDict) -> dict[str, str]:
     """Link key to what a person calls the module; the key where nothing names it."""
-    return {link["link"]: link["label"] or link["link"] for link in report["links"]}
+    return {
+        link["link"]: link["label"] or ("all modules" if link["functional"] else link["link"])
+        for link in report["links"]
+    }
 
 
 def nothing_attempted(report: ReportDict) -> bool:
@@ -131,14 +153,45 @@ def only_read(report: ReportDict) -> bool:
     return nothing_attempted(report) and all(item["kind"] in READING_KINDS for item in report["operations"])
 
 
+def acts(run: Sequence[OperationDict]) -> str:
+    """Operations of one kind in one phrase."""
+    if len(run) == 1:
+        return act(run[0])
+    kind = run[0]["kind"]
+    if kind in ASKING_KINDS or kind == "clear":
+        return KIND[kind]
+    things = list(dict.fromkeys(thing for operation in run if (thing := _thing(operation["details"]))))
+    shown = things if len(things) <= 6 else [*things[:4], "...", things[-1]]
+    return f"{len(run)} {KIND[kind]}s{': ' if shown else ''}{', '.join(shown)}"
+
+
 def act(operation: OperationDict) -> str:
     """An operation in one phrase."""
     details = operation["details"]
     kind = operation["kind"]
-    named = _named(details)
     if kind in ("download", "upload", "file"):
         return f"{_transfer_name(operation)}{_transferred(details)}"
-    return f"{KIND[kind]} {named}" if named else KIND[kind]
+    if kind == "session":
+        return SESSION.get(str(details.get("session")), f"session {details.get('session')}")
+    if kind == "communication":
+        pair = (str(details.get("service")), str(details.get("control")))
+        return CONTROL.get(pair, f"{KIND[kind]} {' '.join(pair)}")
+    if kind == "identity" and isinstance(asked := details.get("identifiers"), list):
+        return f"{KIND[kind]}, {counted(len(asked), 'identifier')}"
+    thing = _thing(details)
+    name = details.get("name")
+    return f"{KIND[kind]}{' ' if thing else ''}{thing}{f' ({name})' if name else ''}"
+
+
+def ending(operation: OperationDict) -> str:
+    """The word behind an act; nothing where a mere question was answered."""
+    is_answered = operation["kind"] in ASKING_KINDS and operation["word"] in ("confirmed", "unproven")
+    return "" if is_answered else f" - {WORD[operation['word']]}"
+
+
+def is_step(operation: OperationDict) -> bool:
+    """A routine that belongs to programming and is told with it."""
+    return operation["kind"] == "routine" and operation["details"].get("kind") in STEPS_OF_A_DOWNLOAD
 
 
 def _transfer_name(operation: OperationDict) -> str:
@@ -149,6 +202,8 @@ def _transfer_name(operation: OperationDict) -> str:
 
 def _transferred(details: Mapping[str, object]) -> str:
     carried, asked, blocks = details.get("size_carried"), details.get("size_asked"), details.get("blocks")
+    if blocks == 0:
+        return ", no block answered"
     text = ""
     if isinstance(carried, int):
         text = f", {counted(carried, 'byte')}"
@@ -161,11 +216,6 @@ def _transferred(details: Mapping[str, object]) -> str:
     return text
 
 
-def _named(details: Mapping[str, object]) -> str:
-    """The thing acted on: identifier, routine, session … with its name."""
-    for field in ("identifier", "routine", "session", "level", "reset", "control", "group"):
-        value = details.get(field)
-        if value not in (None, ""):
-            name = details.get("name")
-            return f"{value} ({name})" if name else str(value)
-    return ""
+def _thing(details: Mapping[str, object]) -> str:
+    """Number of the thing acted on."""
+    return next((str(details[field]) for field in ("identifier", "level", "reset") if details.get(field)), "")

@@ -1,0 +1,141 @@
+"""What is documented is what there is: commands, options, fields, formats, exit codes, and the example in README."""
+
+from __future__ import annotations
+
+import json
+import re
+import shlex
+from pathlib import Path
+from typing import Any, get_type_hints
+
+import click
+import pytest
+from click.testing import CliRunner
+
+from analysis.cli import BAD_INPUT, INTERRUPTED, NOT_CONFIRMED, main
+from analysis.jobsheet import load_job_sheet
+from analysis.limits import table
+from analysis.report import contract, schema
+from canlog.capture.registry import FORMATS
+from canlog.names.tables import load_names
+
+ROOT = Path(__file__).parents[2]
+README = (ROOT / "README.md").read_text(encoding="utf-8")
+DEVELOPERS = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+PAGE = schema.PAGE_FILE.read_text(encoding="utf-8")
+
+
+def fenced(kind: str, text: str = README) -> list[str]:
+    return re.findall(rf"^```{kind}\n(.*?)^```$", text, re.M | re.S)
+
+
+def section(title: str) -> str:
+    """A section of README, up to the next of its level."""
+    match = re.search(rf"^(#+) {re.escape(title)}$(.*?)(?=^\1 |\Z)", README, re.M | re.S)
+    assert match, f"README has no section {title!r}"
+    return match[2]
+
+
+COMMANDS = sorted(main.commands.items())
+
+
+@pytest.mark.parametrize(("name", "command"), COMMANDS, ids=[name for name, _ in COMMANDS])
+def test_every_command_and_option_is_in_the_readme(name: str, command: click.Command) -> None:
+    text = section("Commands")
+    assert f"canlog {name}" in text
+    for option in command.params:
+        if isinstance(option, click.Option):
+            for spelling in option.opts:
+                assert re.search(rf"(?<![\w-]){re.escape(spelling)}(?![\w-])", text), f"{name} {spelling}"
+
+
+def test_the_readme_names_no_option_that_does_not_exist() -> None:
+    known = {spelling for _, command in COMMANDS for option in command.params for spelling in option.opts}
+    known |= {"--help", "--version"}
+    assert set(re.findall(r"(?<![\w-])--[a-z][\w-]*", section("Commands"))) <= known
+
+
+@pytest.mark.parametrize(("name", "command"), COMMANDS, ids=[name for name, _ in COMMANDS])
+def test_every_option_explains_itself(name: str, command: click.Command) -> None:
+    assert command.help
+    for option in command.params:
+        if isinstance(option, click.Option):
+            assert option.help, f"{name} {option.name}"
+
+
+def test_every_field_of_the_contract_is_on_its_page() -> None:
+    def dictionaries() -> Any:
+        return [item for name, item in vars(contract).items() if name.endswith(("Dict", "Details"))]
+
+    assert len(dictionaries()) > 20
+    for item in dictionaries():
+        for field in get_type_hints(item):
+            assert f"| `{field}` |" in PAGE, f"{item.__name__}.{field}"
+
+
+def test_every_format_is_in_the_readme() -> None:
+    for item in FORMATS:
+        assert f"`{item.NAME}`" in section("Formats")
+
+
+def test_every_exit_code_is_in_the_readme() -> None:
+    for code in (0, NOT_CONFIRMED, BAD_INPUT, INTERRUPTED):
+        assert re.search(rf"^\| {code} \|", section("Exit codes"), re.M)
+
+
+def test_every_limit_is_explained_for_developers() -> None:
+    for limit in table():
+        assert f"`{limit.name}`" in DEVELOPERS, limit.name
+
+
+def test_the_five_words_are_explained() -> None:
+    for word in ("confirmed", "completed, not proven", "failed", "interrupted", "not shown"):
+        assert f"**{word}**" in section("What it answers")
+
+
+def test_the_job_sheet_and_the_names_of_the_readme_can_be_loaded(tmp_path: Path) -> None:
+    sheet, names = fenced("toml")
+    (tmp_path / "sheet.toml").write_text(sheet, encoding="utf-8")
+    (tmp_path / "names.toml").write_text(names, encoding="utf-8")
+    assert load_job_sheet(tmp_path / "sheet.toml").modules
+    assert load_names(tmp_path / "names.toml").identifiers
+    assert load_names(tmp_path / "names.toml").loose_ends() == ()
+
+
+def first_command() -> list[str]:
+    """The report of README's first command, without the installation in front of it."""
+    line = fenced("sh")[0].splitlines()[0]
+    return shlex.split(line.rpartition("/canlog ")[2])
+
+
+def test_the_output_in_the_readme_is_what_the_program_prints(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir(ROOT)
+    monkeypatch.setenv("COLUMNS", "80")
+    result = CliRunner().invoke(main, first_command())
+    assert result.exit_code == 0, result.output
+    shown = fenced("text")[0]
+    assert result.stdout.startswith(shown.removesuffix("[...]\n")), result.stdout
+
+
+def test_the_example_of_python_in_the_readme_runs(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir(ROOT)
+    for code in fenced("python"):
+        exec(compile(code, "README.md", "exec"), {})
+
+
+def test_the_readme_installs_what_the_project_offers() -> None:
+    commands = fenced("sh")[0].splitlines()
+    assert commands[0].startswith("python3 -m venv .venv && .venv/bin/pip install -q . && .venv/bin/canlog report ")
+    assert commands[1] == "python3 -m venv .venv && .venv/bin/pip install -q -e '.[test]' && .venv/bin/pytest"
+    ci = (ROOT / ".ci" / "run").read_text(encoding="utf-8")
+    assert "README.md" in ci and "'.[test]'" in ci
+
+
+def test_the_report_as_json_of_the_readme_example_validates(monkeypatch: pytest.MonkeyPatch) -> None:
+    from jsonschema import Draft202012Validator
+
+    monkeypatch.chdir(ROOT)
+    result = CliRunner().invoke(main, [*first_command(), "--json", "-"])
+    report = json.loads(result.stdout)
+    published = json.loads(schema.SCHEMA_FILE.read_text(encoding="utf-8"))
+    assert [error.message for error in Draft202012Validator(published).iter_errors(report)] == []
