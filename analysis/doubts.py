@@ -123,7 +123,7 @@ def find_troubles(capture: int, survey: Survey, messages: MessageTable) -> Troub
                 items.append(Trouble(anomaly.line, doubt, message.link.channel, True, anomaly.text))
         if not message.complete:
             text = f"the message at line {message.first_line} is not whole: {message.reason}"
-            doubt = Doubt.LOSS if message.missing or message.reason in LOSS_REASONS else Doubt.CUT
+            doubt = Doubt.LOSS if message.has_hole or message.reason in LOSS_REASONS else Doubt.CUT
             items.append(Trouble(message.last_line, doubt, message.link.channel, True, text))
     items += [
         Trouble(stray.line, RULES[stray.rule], "", True, stray.text) for stray in messages.strays if stray.rule in RULES

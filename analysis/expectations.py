@@ -15,7 +15,7 @@ from analysis.operations.model import Kind, Operation, Part, evidence
 from analysis.readings import CALIBRATION_INFO, Reading, tells_software, title_of
 from analysis.record import Record
 from analysis.story import Story
-from analysis.words import Confidence, Evidence, Word, worst
+from analysis.words import Confidence, Evidence, Word, least_sure, worst
 from canlog.names.dids import VIN
 
 SOFTWARE_NUMBER, SOFTWARE_VERSION = 0xF188, 0xF189
@@ -137,7 +137,7 @@ class _Module:
                 note = "" if downloads else "read only: no programming is in the capture"
                 return self._make(
                     item, Part.PROGRAMMING, value, Word.CONFIRMED, found=_shown(matches[-1].raw), reading=matches[-1],
-                    confidence=self._sure(matches[-1]), note=note, operation=deciding,
+                    confidence=self._sure(item, matches[-1], deciding), note=note, operation=deciding,
                 )  # fmt: skip
         if deciding is not None and deciding.outcome.word in (Word.FAILED, Word.INTERRUPTED):
             return self._make(item, Part.PROGRAMMING, value, deciding.outcome.word, operation=deciding)
@@ -156,8 +156,10 @@ class _Module:
         found = _shown(last.raw) if last is not None else None
         return self._make(item, Part.PROGRAMMING, value, Word.NOT_SHOWN, found=found)
 
-    def _sure(self, reading: Reading) -> Confidence:
-        return Confidence.MEDIUM if reading.exchange.link.guessed else Confidence.HIGH
+    def _sure(self, item: str, reading: Reading, deciding: Operation | None) -> Confidence:
+        """No surer than the download it identifies; an identifier known only by its value is not quite sure."""
+        own = Confidence.HIGH if self._is(item, reading) else Confidence.MEDIUM
+        return least_sure([own, *([deciding.outcome.confidence] if deciding else [])])
 
     def _since_programming(self, downloads: Sequence[Operation]) -> list[Reading]:
         """Readings behind the first restart after the last download; all of them without a download."""
@@ -194,7 +196,7 @@ class _Module:
     def _vin(self) -> Expectation:
         vin = self.sheet.vin
         if self.asked.vin == "write":
-            return self._state("VIN", Part.VIN, VIN, vin.encode(), vin)
+            return self._state("VIN", Part.VIN, VIN, vin.encode(), vin, is_act=True)
         last = self._last(VIN)
         if last is None:
             return self._make("VIN", Part.VIN, vin, Word.NOT_SHOWN, would_change="read F190 and capture it")
@@ -209,7 +211,9 @@ class _Module:
         text = f"as in {asked.copied_from}"
         if source is not None:
             text += f": {source.raw.hex().upper()}"
-        return self._state(f"{what} {title}", Part.TRIMS, asked.identifier, source.raw if source else None, text)
+        return self._state(
+            f"{what} {title}", Part.TRIMS, asked.identifier, source.raw if source else None, text, is_act=True
+        )
 
     def _source(self, asked: ValueAsked) -> Reading | None:
         module = self.sheet.module(asked.copied_from)
@@ -223,13 +227,15 @@ class _Module:
         found = [one for one in self._readings if one.identifier == identifier]
         return found[-1] if found else None
 
-    def _state(self, item: str, part: Part, identifier: int, value: bytes | None, asked: str) -> Expectation:
+    def _state(
+        self, item: str, part: Part, identifier: int, value: bytes | None, asked: str, *, is_act: bool = False
+    ) -> Expectation:
         writes = [one for one in self._own(Kind.WRITE) if one.details["identifier"] == f"{identifier:04X}"]
         operation = writes[-1] if writes else None
         last = self._last(identifier)
         found = _shown(last.raw) if last is not None else None
         if operation is None:
-            return self._only_read(item, part, value, asked, last)
+            return self._only_read(item, part, value, asked, last, is_act=is_act)
         word = operation.outcome.word
         if value is None:
             word = Word.UNPROVEN if word is Word.CONFIRMED else word
@@ -252,14 +258,16 @@ class _Module:
             )  # fmt: skip
         return self._make(item, part, asked, word, found=found, operation=operation)
 
-    def _only_read(self, item: str, part: Part, value: bytes | None, asked: str, last: Reading | None) -> Expectation:
-        if last is not None and value is not None and last.raw == value:
+    def _only_read(
+        self, item: str, part: Part, value: bytes | None, asked: str, last: Reading | None, *, is_act: bool
+    ) -> Expectation:
+        """Reading alone fulfils an item that asks for a value, never one that asks for an act (write, copy)."""
+        if last is not None and value is not None and last.raw == value and not is_act:
             note = "confirmed by reading; no write is in the capture"
             return self._make(item, part, asked, Word.CONFIRMED, found=_shown(last.raw), reading=last, note=note)
         found = _shown(last.raw) if last is not None else None
-        return self._make(
-            item, part, asked, Word.NOT_SHOWN, found=found, would_change="write it, read it back, capture it"
-        )
+        wish = "write it, read it after an ignition cycle and capture it"
+        return self._make(item, part, asked, Word.NOT_SHOWN, found=found, would_change=wish)
 
     # acts
 

@@ -73,7 +73,7 @@ def _limited(survey: Survey, messages: MessageTable) -> list[str]:
         reasons.append("it has no time stamps: order only")
     if len(summary.repeated_lines):
         reasons.append(f"{len(summary.repeated_lines)} frames stand twice")
-    gaps = sum(1 for message in messages if message.missing)
+    gaps = sum(1 for message in messages if message.has_hole)
     if gaps:
         reasons.append(f"{gaps} messages have a hole: frames are missing")
     inside = _begins_inside(messages)

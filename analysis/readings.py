@@ -58,11 +58,12 @@ class Reading:
         """It identifies software or calibration by the standard, or stands in the maker's identification range."""
         if self.name is not None and self.name.kind != "identification":
             return False
-        return (
-            tells_software(self.identifier)
-            or self.identifier in CALIBRATION_INFO
-            or 0xF1A0 <= self.identifier <= 0xF1EF
-        )
+        return self.has_standard_meaning or 0xF1A0 <= self.identifier <= 0xF1EF
+
+    @property
+    def has_standard_meaning(self) -> bool:
+        """A standard says that it identifies software or calibration."""
+        return tells_software(self.identifier) or self.identifier in CALIBRATION_INFO
 
     @property
     def text(self) -> str | None:

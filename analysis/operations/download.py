@@ -237,12 +237,29 @@ class _Judge:
         ]
         if not proofs:
             because = (done, *problems, *unknown, "nothing afterwards proves that the memory is right")
-            return Outcome(Word.UNPROVEN, self._sure(), (), because, self._missing_proof(unknown))
+            sure = Confidence.MEDIUM if unknown else self._sure()
+            return Outcome(Word.UNPROVEN, sure, (), because, self._missing_proof(unknown))
+        mute = self._mute_after_restart()
+        if mute is not None:
+            because = (done, *(item.text for item in proofs), mute.text)
+            wish = f"an answer of {self._label()} after the restart"
+            return Outcome(Word.UNPROVEN, Confidence.MEDIUM, (), because, wish)
         sure = max((item.confidence for item in proofs), key=(Confidence.LOW, Confidence.MEDIUM, Confidence.HIGH).index)
         if problems or self.attempt.account.doubts:
             sure = Confidence.MEDIUM
         texts = (done, *problems, *self.attempt.account.doubts, *(item.text for item in proofs))
         return Outcome(Word.CONFIRMED, sure, _all_evidence(proofs), tuple(dict.fromkeys(texts)))
+
+    def _mute_after_restart(self) -> Evidence | None:
+        """Asked after the restart and never heard again: whatever was checked before, it does not run now."""
+        start = self.story.start_after(self.attempt.end)
+        if start is None:
+            return None
+        later = [item for item in self.story.after(start.place) if item.link.key == self.story.link.key]
+        asked = [item for item in later if item.outcome is Answer.SILENT]
+        if not asked or any(item.response is not None or item.pendings for item in later):
+            return None
+        return evidence(asked[-1], "the module was asked after the restart and does not answer")
 
     def _missing_proof(self, unknown: Sequence[str]) -> str:
         name = self._label()

@@ -20,7 +20,7 @@ from analysis.modes import signs
 from analysis.operations.attempts import Attempt
 from analysis.operations.model import Kind, evidence, in_order
 from analysis.operations.routines import CHECK_DEPENDENCIES, START, RoutineCall, Status, read_call
-from analysis.readings import Reading, tells_software
+from analysis.readings import Reading
 from analysis.record import Record
 from analysis.story import PROGRAMMING_SESSION, Mode, Story
 from analysis.words import Confidence, Evidence
@@ -163,7 +163,7 @@ def _by_identity(
         named = part is not None and reading.part == part.name
         yield DownloadProof(
             (evidence(reading.exchange, text),),
-            Confidence.HIGH if named or tells_software(reading.identifier) else Confidence.MEDIUM,
+            Confidence.HIGH if named or reading.has_standard_meaning else Confidence.MEDIUM,
             text,
             by_module=False,
         )

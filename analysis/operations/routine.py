@@ -103,4 +103,4 @@ def _outcome(run: Sequence[RoutineCall]) -> Outcome:
         text = f"{title}: started, and its result was never asked"
         return Outcome(Word.INTERRUPTED, Confidence.HIGH, proof, (text,), f"ask the result of {title} and capture it")
     wish = f"a names file that says what the status of {first.identifier:04X} means"
-    return Outcome(Word.UNPROVEN, Confidence.HIGH, (), (f"{title}: {last.text}",), wish)
+    return Outcome(Word.UNPROVEN, Confidence.MEDIUM, (), (f"{title}: {last.text}",), wish)

@@ -1,0 +1,64 @@
+"""Every word of a report against the table of words worked out by hand from the rules (fixtures/README.md).
+
+What the simulated modules really hold at the end stands in each fixture's truth.json; that the table calls
+nothing confirmed which a module does not hold is tested with the simulator.
+"""
+
+import csv
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from analysis import analyse
+
+FIXTURES = Path(__file__).parents[2] / "fixtures"
+Key = tuple[str, str, str]
+
+
+def expected() -> dict[Key, list[dict[str, str]]]:
+    table: dict[Key, list[dict[str, str]]] = {}
+    with (FIXTURES / "expected_words.csv").open(newline="") as file:
+        for row in csv.DictReader(file):
+            table.setdefault((row["fixture"], row["sheet"], row["names"]), []).append(row)
+    return table
+
+
+TABLE = expected()
+
+
+def report_of(key: Key) -> dict:
+    fixture, sheet, names = key
+    world = fixture.split("-")[0]
+    return analyse(
+        FIXTURES / fixture / "capture.log",
+        job=FIXTURES / f"{world}.toml" if sheet == "yes" else None,
+        names=[FIXTURES / f"{world}_names.toml"] if names == "yes" else [],
+    ).to_dict()
+
+
+def said(report: dict) -> Iterator[tuple[str, str, str]]:
+    yield "overall", report["verdict"]["overall"], report["verdict"]["confidence"]
+    for name, part in report["verdict"]["parts"].items():
+        yield name, part["word"], part["confidence"]
+
+
+@pytest.mark.parametrize("key", TABLE, ids="|".join)
+def test_the_report_says_the_words_of_the_table(key: Key) -> None:
+    report = report_of(key)
+    wanted = {row["part"]: (row["word"], row["confidence"]) for row in TABLE[key]}
+    for part, word, confidence in said(report):
+        want_word, want_confidence = wanted.pop(part)
+        assert (part, word) == (part, want_word)
+        assert not want_confidence or (part, confidence) == (part, want_confidence)
+    assert not wanted
+
+
+@pytest.mark.parametrize("key", TABLE, ids="|".join)
+def test_no_check_is_broken(key: Key) -> None:
+    assert [finding["title"] for finding in report_of(key)["findings"] if finding["title"].endswith("is broken")] == []
+
+
+def test_every_fixture_is_in_the_table() -> None:
+    folders = {path.parent.name for path in FIXTURES.glob("*/truth.json")}
+    assert folders == {fixture for fixture, _, _ in TABLE}
