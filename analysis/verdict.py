@@ -81,16 +81,20 @@ def _part(part: Part, counted: Sequence[Operation], expectations: Sequence[Expec
 def _from_items(items: Sequence[Expectation], acts: Sequence[Operation]) -> PartWord:
     word = worst(item.word for item in items) or Word.NOT_SHOWN
     deciding = [item for item in items if item.word is word]
-    because = [_item_text(item) for item in deciding[:SHOWN_REASONS]]
+    because = _act_reasons(acts, word) + [_item_text(item) for item in deciding[:SHOWN_REASONS]]
     if len(deciding) > SHOWN_REASONS:
         because.append(f"and {len(deciding) - SHOWN_REASONS} more like it")
-    done = worst(item.outcome.word for item in acts)
-    if done is not None and done is not word:
-        because.append(f"the act itself is {SPOKEN[done]}: {_first_reason(acts, done)}")
-    elif done is not None:
-        because += [text for text in (_first_reason(acts, done),) if text]
     wishes = _unique(item.would_change for item in deciding)
     return PartWord(word, least_sure(item.confidence for item in deciding), _unique(because), wishes)
+
+
+def _act_reasons(acts: Sequence[Operation], word: Word) -> list[str]:
+    """What the acts themselves say, first of all where it differs from what the sheet says."""
+    done = worst(item.outcome.word for item in acts)
+    if done is None:
+        return []
+    reason = _first_reason(acts, done)
+    return [reason if done is word else f"the act itself is {SPOKEN[done]}: {reason}"]
 
 
 def _item_text(item: Expectation) -> str:
