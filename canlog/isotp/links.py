@@ -20,6 +20,9 @@ from canlog.isotp.sightings import Sightings, Station, Witness
 #: answer must come fast, every time, and the request must be slow. Common practice, no source.
 _FAST_NS: Final = 50_000_000
 _SLOW_NS: Final = 500_000_000
+#: Tester present as UDS, GMW3110 and KWP have it, and its answers.
+_PRESENT: Final = (b"\x3e\x00", b"\x3e", b"\x3e\x01")
+_PRESENT_ANSWERS: Final = (b"\x7e\x00", b"\x7e")
 #: Requests to all nodes in GMW3110: 101, address FE. The answers come on ids without address. scapy 2.8.0, gmlanutils.
 _GMW_GROUP: Final = (0x101, False, 0xFE)
 
@@ -121,7 +124,10 @@ def convinces(pair: _Pair) -> bool:
         return True
     if witness.n_echoes and request.n_requests == 1:
         return response.n_responses == 1 or response.is_varied
-    is_lockstep = witness.n_answers >= 3 and witness.n_answers * 10 >= request.n_requests * 9
+    # What is left always says the same: only tester present does that for long, slowly, and answered at once.
+    is_lockstep = (
+        witness.services == {0x3E} and witness.n_answers >= 3 and witness.n_answers * 10 >= request.n_requests * 9
+    )
     is_unhurried = request.shortest_gap_ns >= _SLOW_NS and witness.longest_wait_ns <= _FAST_NS
     return is_lockstep and is_unhurried and response.n_unasked * 10 <= response.n_responses
 
@@ -239,7 +245,7 @@ def _guess(station: Station, links: Sequence[Link], is_answering: bool) -> Link 
             return _guessed(station, swapped, how + "normal fixed addressing")
         if not station.extended and 0x7E0 <= station.can_id <= 0x7E7:
             return _guessed(station, station.can_id + 8, how + "ISO 15765-4")
-        if station.n_suppressed == station.n_requests:
+        if station.n_suppressed == station.n_requests and station.shortest_gap_ns >= _SLOW_NS:
             return replace(_group_link(station, "only requests that ask for no answer"), guessed=True)
         return None
     if not is_speaking:

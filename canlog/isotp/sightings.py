@@ -45,8 +45,14 @@ _ECHO: Final = {
     0x31: 3, 0x36: 1, 0x3B: 1, 0x3E: 1, 0x85: 1,
 }  # fmt: skip
 _WITH_SUBFUNCTION: Final = frozenset({0x10, 0x11, 0x19, 0x27, 0x28, 0x31, 0x3E, 0x83, 0x85, 0x86, 0x87})
-#: Services that a tester sends to groups of modules and wants no answer to. Common practice, no source.
-_GROUP_SERVICES: Final = frozenset({0x10, 0x28, 0x3E, 0x85})
+#: Requests that a tester sends to groups and wants no answer to: service, sizes they can have, sub-functions with
+#: bit 7 set. Which ones: common practice, no source; their form: ISO 14229-1:2020, 10 (M).
+_GROUP_REQUESTS: Final = {
+    0x10: ({2}, range(0x81, 0x100)),
+    0x28: ({3, 5}, range(0x80, 0x86)),
+    0x3E: ({2}, range(0x80, 0x81)),
+    0x85: ({2, 5}, range(0x81, 0x83)),
+}
 
 
 def is_request_service(byte: int) -> bool:
@@ -270,8 +276,7 @@ class Sightings:
     ) -> None:
         station.n_requests += 1
         service = payload[0]
-        if service in _GROUP_SERVICES and len(payload) > 1 and payload[1] & 0x80:
-            station.n_suppressed += 1
+        station.n_suppressed += _is_group_request(payload)
         questions = self._questions.setdefault((channel, address_bytes, service), {})
         questions.pop(station, None)  # the newest stands last
         questions[station] = Question(payload, time_ns, LONG_TRANSFER_NS if is_long else ANSWER_NS)
@@ -356,6 +361,11 @@ def _payload(data: bytes, address_bytes: int, shape: int) -> bytes:
         return data[head : head + length]
     is_escape = data[at] & 0x0F == 0 and data[at + 1] == 0
     return data[at + 6 :] if is_escape else data[at + 2 :]
+
+
+def _is_group_request(payload: bytes) -> bool:
+    sizes, subfunctions = _GROUP_REQUESTS.get(payload[0], ((), ()))
+    return len(payload) in sizes and payload[1] in subfunctions
 
 
 def _echo(request: bytes, response: bytes) -> int:

@@ -116,6 +116,14 @@ def test_two_cyclic_ids_that_look_like_request_and_answer_are_no_link() -> None:
     assert find(mixed(every(100, "57B 02 01 00"), every(10, "57C 03 41 00 80", phase_ms=3))) == []
 
 
+def test_slow_cyclic_ids_that_look_like_request_and_answer_are_no_link() -> None:
+    assert find(mixed(every(500, "57B 02 01 00"), every(500, "57C 03 41 00 80", phase_ms=7))) == []
+
+
+def test_a_cyclic_id_that_looks_like_requests_to_a_group_is_no_link() -> None:
+    assert find(every(100, "57B 02 10 81")) == [] and find(every(100, "57B 05 3E 80 00 00 00")) == []
+
+
 def test_a_cyclic_id_that_looks_like_flow_control_does_not_take_part() -> None:
     rows = mixed(every(10, "331 30 00 00 00 00 00 00 00", phase_ms=0.5), vin("712", "71A", 555))
     assert keys(find(rows)) == ["can0:712>71A"]
@@ -125,6 +133,14 @@ def test_a_slow_tester_present_with_its_answers_is_a_link_on_legislated_ids() ->
     rows = mixed(every(2000, "7E4 02 3E 00"), every(2000, "7EC 02 7E 00", phase_ms=6))
     (link,) = find(rows)
     assert link.key == "can0:7E4>7EC" and not link.guessed and "ISO 15765-4" in link.how
+
+
+def test_on_other_ids_tester_present_must_be_slow_and_answered_at_once() -> None:
+    slow = mixed(every(2000, "640 02 3E 00"), every(2000, "3C1 02 7E 00", phase_ms=6))
+    assert keys(find(slow)) == ["can0:640>3C1"]
+    assert find(mixed(every(100, "640 02 3E 00"), every(100, "3C1 02 7E 00", phase_ms=6))) == []
+    assert find(mixed(every(2000, "640 02 3E 00"), every(2000, "3C1 02 7E 00", phase_ms=900))) == []
+    assert find(mixed(every(2000, "640 02 22 01"), every(2000, "3C1 03 62 01 07", phase_ms=6))) == []
 
 
 def test_a_silent_module_on_a_legislated_id_is_guessed() -> None:
