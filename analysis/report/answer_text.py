@@ -2,45 +2,45 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
+from itertools import groupby
 
 from analysis.report import wording
-from analysis.report.contract import CaptureDict, IdentifierDict, ModuleDict, PartDict, ReportDict
-from analysis.report.lines import Lines, short_hex, shorten_middle
+from analysis.report.contract import CaptureDict, IdentifierDict, ModuleDict, Now, PartDict, ReportDict
+from analysis.report.lines import Lines, short_hex
 
 #: Acts that make a module one that the report has to speak of by itself.
 _TOUCHING = frozenset({"download", "file", "write", "routine", "reset"})
 
 
 def modules_now(page: Lines, report: ReportDict) -> None:
-    """The state every module was left in; those that nothing was done to share one line."""
+    """The state every module was left in: those of the job first and alone, the others together."""
     page.heading("The module now" if len(report["modules"]) < 2 else "The modules now")
     if not report["modules"]:
         page.text("No module answered in this capture.")
         return
     touched = {item["link"] for item in report["operations"] if item["kind"] in _TOUCHING}
-    quiet = [module for module in report["modules"] if _is_quiet(module, touched)]
-    spoken_of = [module for module in report["modules"] if module not in quiet]
-    all_well = report["verdict"]["overall"] == "confirmed" or wording.only_read(report)
-    for module in spoken_of:
-        _module(page, report, module, ask=not all_well or module["now"] != "application")
-    cautions = " ".join(_unique(caution for module in spoken_of for caution in module["cautions"]))
+    is_well = report["verdict"]["overall"] == "confirmed"
+    others: dict[Now, list[str]] = {}
+    for module in sorted(report["modules"], key=lambda module: module["link"] not in touched):
+        if module["link"] not in touched and module["now"] != "boot":
+            others.setdefault(module["now"], []).append(_label(module))
+            continue
+        _state(page, [_label(module)], module["now"])
+        if not (is_well and module["now"] == "application"):
+            _retry(page, report, module)
+    cautions = " ".join(_unique(caution for module in report["modules"] for caution in module["cautions"]))
     if cautions:
         page.text(cautions, mark="Caution: ", colour="caution", hang=2)
-    if quiet:
-        names = ", ".join(_label(module) for module in quiet)
-        mark = "Others: " if spoken_of else ""
-        page.text(f"{names} {'runs its' if len(quiet) == 1 else 'run their'} application.", mark=mark)
+    for now, names in others.items():
+        _state(page, names, now)
 
 
-def _is_quiet(module: ModuleDict, touched: set[str]) -> bool:
-    return module["now"] == "application" and not module["cautions"] and module["link"] not in touched
+def _state(page: Lines, names: Sequence[str], now: Now) -> None:
+    page.text(f"{', '.join(names)}: {wording.NOW[now]}.", colour=wording.NOW_COLOUR[now], hang=2)
 
 
-def _module(page: Lines, report: ReportDict, module: ModuleDict, *, ask: bool) -> None:
-    page.text(f"{_label(module)} {wording.NOW[module['now']]}.", colour=wording.NOW_COLOUR[module["now"]])
-    if not ask:
-        return
+def _retry(page: Lines, report: ReportDict, module: ModuleDict) -> None:
     is_said_below = any(module["advice"] in step for step in report["verdict"]["next_steps"])
     advice = "" if is_said_below else module["advice"]
     retry = f"May it be tried again? {wording.MAY_RETRY[module['may_retry']].capitalize()}."
@@ -54,6 +54,9 @@ def _label(module: ModuleDict) -> str:
 def the_job(page: Lines, report: ReportDict) -> None:
     """One line for each part, with what the word rests on and what would change it."""
     verdict = report["verdict"]
+    if wording.nothing_attempted(report) and not report["links"]:
+        page.heading("The job", "nothing was attempted, no diagnostic traffic was found")
+        return
     if wording.nothing_attempted(report):
         only_read = wording.only_read(report)
         answer = "read only, nothing was attempted" if only_read else "no part of the job was attempted"
@@ -85,7 +88,7 @@ def _part(page: Lines, name: str, part: PartDict, *, has_sheet: bool) -> None:
             page.text(short_hex(reason), indent=4)
     if part["word"] != "confirmed" and (shown or part["because"]):
         for change in part["would_change"][:2]:
-            page.text(change, indent=4, mark="Would change it: ")
+            page.text(change, indent=4, mark="Would change it: ", hang=2)
 
 
 def the_sheet(page: Lines, report: ReportDict) -> None:
@@ -113,27 +116,24 @@ def what_was_read(page: Lines, report: ReportDict) -> None:
         return
     page.heading("What was read")
     names = wording.labels(report)
-    link = None
-    for item in report["identifiers"]:
-        if not item["readings"]:
-            continue
-        if item["link"] != link:
-            link = item["link"]
-            page.text(names.get(link, link), colour="strong")
-        _identifier(page, item)
+    trims = {(item["link"], item["identifier"]) for item in report["trims"]}
+    read = (item for item in report["identifiers"] if item["readings"])
+    for link, items in groupby(read, key=lambda item: item["link"]):
+        page.text(names.get(link, link), colour="strong")
+        for item in items:
+            _identifier(page, item, as_bytes=(link, item["identifier"]) in trims)
 
 
-def _identifier(page: Lines, item: IdentifierDict) -> None:
-    values = list(_unique(reading["value"] or reading["raw"] for reading in item["readings"]))
+def _identifier(page: Lines, item: IdentifierDict, *, as_bytes: bool) -> None:
+    """A value to be copied by hand is never cut: its bytes, and what they mean."""
+    last = item["readings"][-1]
     name = f" {item['name']}" if item["name"] else ""
-    page.text(f"{item['identifier']}{name}: {_long_value(values[-1], page.width)}", indent=4, hang=2)
-    if len(values) > 1:
-        page.text(f"read before as {_long_value(values[0], page.width)}", indent=6)
-
-
-def _long_value(text: str, width: int) -> str:
-    """A value to be copied by hand is never cut; only what no one can copy is."""
-    return shorten_middle(text, 4 * width)
+    value = last["raw"] if as_bytes else last["value"] or last["raw"]
+    page.text(f"{item['identifier']}{name}: {value}", indent=4, hang=2)
+    if as_bytes and last["value"]:
+        page.text(last["value"], indent=6)
+    if (first := item["readings"][0]["raw"]) != last["raw"]:
+        page.text(f"read before as {short_hex(item['readings'][0]['value'] or first)}", indent=6)
 
 
 def what_next(page: Lines, report: ReportDict) -> None:

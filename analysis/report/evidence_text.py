@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import shlex
+from bisect import bisect_right
 from collections.abc import Iterator, Sequence
 from itertools import groupby, pairwise
 
@@ -42,9 +43,7 @@ def why(page: Lines, report: ReportDict) -> None:
 
 def _tells(operation: OperationDict) -> bool:
     """Acts that were the job; their steps, helpers and given-up attempts are in the timeline."""
-    is_job = (
-        operation["kind"] in _COUNTING and not operation["details"].get("driver") and not wording.is_step(operation)
-    )
+    is_job = operation["kind"] in _COUNTING and not wording.is_helper(operation)
     return is_job and bool(operation["proof"]) and operation["superseded_by"] is None
 
 
@@ -115,7 +114,7 @@ def _changed_once(item: IdentifierDict) -> bool:
 
 def trims(page: Lines, report: ReportDict) -> None:
     """Every trim: what was there, what was written, what came back."""
-    if not report["trims"]:
+    if not report["trims"] or wording.nothing_attempted(report):
         return
     page.heading("Trims and configuration")
     names = wording.labels(report)
@@ -186,7 +185,7 @@ def _difference(item: TrimDict) -> str:
 def the_break(page: Lines, report: ReportDict) -> None:
     """Where a job broke off, who fell silent first, and what may be behind it."""
     post_mortem = report["post_mortem"]
-    if post_mortem is None:
+    if post_mortem is None or wording.nothing_attempted(report):
         return
     page.heading("Where it broke", wording.STAGE[post_mortem["stage"]])
     _break_facts(page, report, post_mortem)
@@ -225,30 +224,33 @@ def cannot_show(page: Lines, report: ReportDict) -> None:
 
 
 def timeline(page: Lines, report: ReportDict) -> None:
-    """The operations in order; runs of the same act on one module share a line."""
+    """The operations in order; runs of the same act share a line, and each capture begins anew."""
     if not report["operations"]:
         return
-    start = _start_ns(report)
-    page.heading("Timeline", "seconds from the start" if start is not None else "in order, no clock")
+    starts = _starts_ns(report)
+    page.heading("Timeline", "seconds from the start" if starts else "in order, no common clock")
     names = wording.labels(report)
+    number = -1
     runs = list(_runs(report["operations"]))
     for run in runs[:_LONGEST_TIMELINE]:
         first = run[0]
-        time = wording.seconds(first["begin_ns"], start or 0)
-        mark = f"{time:>9}  " if start is not None else ""
-        later = f", tried again (operation {first['superseded_by']})" if first["superseded_by"] else ""
+        begin = first["begin_ns"]
+        if begin is not None and starts and (now := max(bisect_right(starts, begin) - 1, 0)) != number:
+            number = now
+            if len(starts) > 1:
+                page.text(report["captures"][number]["name"], mark=f"{number + 1}. ")
+        mark = f"{wording.seconds(begin, starts[number]):>9}  " if starts else ""
+        later = ", tried again later" if first["superseded_by"] and not wording.is_helper(first) else ""
         page.text(f"{_who(run, names)}: {wording.acts(run)}{wording.ending(first)}{later}", mark=mark)
     if len(runs) > _LONGEST_TIMELINE:
-        page.text(f"and {len(runs) - _LONGEST_TIMELINE} more operations: see the JSON report")
+        page.text(f"and {len(runs) - _LONGEST_TIMELINE} more: see the JSON report")
 
 
-def _start_ns(report: ReportDict) -> int | None:
-    """The earliest moment of all captures; clocks of their own have no common start but their zero."""
+def _starts_ns(report: ReportDict) -> list[int]:
+    """When each capture begins, if one clock tells which operation is in which; else nothing."""
     starts = [item["first_time_ns"] for item in report["captures"] if item["first_time_ns"] is not None]
-    if len(starts) < len(report["captures"]):
-        return None
     kinds = {item["time_kind"] for item in report["captures"]}
-    return min(starts) if len(starts) == 1 or kinds == {"absolute"} else 0
+    return starts if len(report["captures"]) == 1 or kinds == {"absolute"} else []
 
 
 def _runs(operations: Sequence[OperationDict]) -> Iterator[list[OperationDict]]:
@@ -266,31 +268,36 @@ def _runs(operations: Sequence[OperationDict]) -> Iterator[list[OperationDict]]:
 
 
 def _same(first: OperationDict, second: OperationDict) -> bool:
-    fields = ("kind", "word", "confidence", "superseded_by")
-    is_alike = all(first[field] == second[field] for field in fields)  # type: ignore[literal-required]
+    if _telling(first) != _telling(second):
+        return False
     if first["kind"] in wording.ASKING_KINDS or first["kind"] == "clear":
-        return is_alike
-    return is_alike and first["link"] == second["link"] and first["kind"] in ("write", "routine")
+        return True
+    return first["link"] == second["link"] and first["kind"] in ("write", "routine")
+
+
+def _telling(operation: OperationDict) -> tuple[str, str, str, bool]:
+    return operation["kind"], operation["word"], operation["confidence"], operation["superseded_by"] is None
 
 
 def transfers(page: Lines, report: ReportDict) -> None:
-    """How many messages each link carried."""
+    """How many messages each link carried, in all captures together."""
     if not report["links"]:
         return
     page.heading("Who talked", "messages rebuilt on each link")
-    for link in report["links"]:
-        label = f"{link['label']}  " if link["label"] else ""
-        broken = f", {link['incomplete']} not whole" if link["incomplete"] else ""
-        counts = (
-            f"{wording.counted(link['requests'], 'request')}, {wording.counted(link['responses'], 'answer')}{broken}"
-        )
-        page.text(f"{label}{link['link']}  {counts}", hang=4)
+    for key, links in groupby(sorted(report["links"], key=lambda link: link["link"]), key=lambda link: link["link"]):
+        of_link = list(links)
+        label = f"{of_link[0]['label']}  " if of_link[0]["label"] else ""
+        asked = wording.counted(sum(link["requests"] for link in of_link), "request")
+        answered = wording.counted(sum(link["responses"] for link in of_link), "answer")
+        broken = sum(link["incomplete"] for link in of_link)
+        page.text(f"{label}{key}  {asked}, {answered}{f', {broken} not whole' if broken else ''}", hang=4)
 
 
 def how_to_see_more(page: Lines, report: ReportDict) -> None:
     """The commands that open the next level."""
     page.heading("See more")
-    files = " ".join(shlex.quote(item["name"]) for item in report["captures"])
+    given = [item["name"] for item in report["captures"]]
+    files = shlex.join(given) if len(set(given)) == len(given) else "CAPTURE..."
     for level in ("exchanges", "messages", "frames"):
         page.text(f"canlog list {files} --level {level}", hang=4)
     page.text(f"canlog report {files} --json report.json", hang=4)

@@ -32,10 +32,10 @@ PART: Final[Mapping[str, str]] = {
     "learn": "Learn routines",
 }
 NOW: Final[Mapping[str, str]] = {
-    "application": "runs its application",
-    "boot": "is in boot mode only: the application does not run",
-    "silent": "is silent: it does not answer",
-    "unknown": "is in a state that this capture does not show",
+    "application": "application running",
+    "boot": "boot mode only, the application does not run",
+    "silent": "silent, no answer comes",
+    "unknown": "not shown what runs in it",
 }
 NOW_COLOUR: Final[Mapping[str, str]] = {
     "application": "good",
@@ -189,8 +189,12 @@ def ending(operation: OperationDict) -> str:
     return "" if is_answered else f" - {WORD[operation['word']]}"
 
 
-def is_step(operation: OperationDict) -> bool:
-    """A routine that belongs to programming and is told with it."""
+def is_helper(operation: OperationDict) -> bool:
+    """A step of programming that is told with the part it serves: erase, check, helper program."""
+    return bool(operation["details"].get("driver")) or _is_step(operation)
+
+
+def _is_step(operation: OperationDict) -> bool:
     return operation["kind"] == "routine" and operation["details"].get("kind") in STEPS_OF_A_DOWNLOAD
 
 
