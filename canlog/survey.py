@@ -10,6 +10,7 @@ import numpy as np
 
 from canlog.background import BackgroundBuilder, BackgroundTable
 from canlog.capture.capture import Capture
+from canlog.capture.identifiers import LARGEST_11_BIT
 from canlog.copies import DOUBLED_SHARE, CopyFinder, Mask, without_copies
 from canlog.frames import BadLine, DropMarker, FrameFlag, FrameTable, Ints, TimeKind
 
@@ -18,6 +19,8 @@ KEPT_EXAMPLES: Final = 10
 KEPT_EVENTS: Final = 10_000
 #: From here on a stamp is a date: 2001 in seconds since 1970, or thirty years of uptime.
 FIRST_DATE_NS: Final = 1_000_000_000 * 1_000_000_000
+
+NOTE_SMALL_IDS: Final = "all 29-bit ids are below 800: perhaps 11-bit ids that were written with 8 digits"
 
 _CONTROLLER: Final = 0x004  # error class "controller"; data byte 1 says which. linux/can/error.h
 _RECEIVE_OVERFLOW: Final = 0x01
@@ -91,7 +94,13 @@ def survey(
         if feed is not None:
             is_doubled = 2 * np.count_nonzero(second) >= DOUBLED_SHARE * max(len(table), 1)
             feed(table.take(~second) if is_doubled else table)
-    return Survey(counting.summary(capture.note), background.finish())
+    seen = background.finish()
+    return Survey(counting.summary([capture.note, _note_on_ids(seen)]), seen)
+
+
+def _note_on_ids(table: BackgroundTable) -> str:
+    extended = [can_id for _, can_id, is_extended in table.ids() if is_extended]
+    return NOTE_SMALL_IDS if extended and max(extended) <= LARGEST_11_BIT else ""
 
 
 @dataclass
@@ -162,7 +171,7 @@ class _Counting:
         text = "the logger's controller reports a receive overflow: frames were lost"
         self._lost(tuple(DropMarker(line, 0, text) for line in table.line[overflowed].tolist()))
 
-    def summary(self, source_note: str) -> CaptureSummary:
+    def summary(self, more_notes: list[str]) -> CaptureSummary:
         kind = self._kind()
         doubled = 2 * self.repeats / max(self.frames - self.error_frames, 1)
         is_doubled = doubled >= DOUBLED_SHARE
@@ -186,7 +195,7 @@ class _Counting:
             doubled=min(doubled, 1.0),
             repeats=self.repeats,
             repeated_lines=np.array([] if is_doubled else sorted(self.repeated), dtype=np.int64),
-            notes=(source_note, *self.notes) if source_note else self.notes,
+            notes=(*self.notes, *filter(None, more_notes)),
         )
 
     def _kind(self) -> TimeKind:

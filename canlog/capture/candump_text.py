@@ -17,6 +17,7 @@ Source: can-utils, candump.c and lib.c at 95aae6b; the loose forms are common pr
 from __future__ import annotations
 
 import re
+from binascii import Error as HexError
 from binascii import unhexlify
 from collections import Counter
 from collections.abc import Iterable, Iterator
@@ -147,8 +148,8 @@ class _CandumpText(LineReader):
             raise Damaged("an error frame is never remote")
         if self._identifiers.unpadded:
             self.note(NOTE_UNPADDED)
-        if match["direction"]:
-            flags |= _DIRECTION[match["direction"].upper()]
+        if direction := match["direction"]:
+            flags |= _DIRECTION[direction.upper()]
         self._after_error = bool(flags & FrameFlag.ERROR)
         name = self.channel_names[channel or _NO_CHANNEL]
         self.add(self._time_ns(match), name, can_id, flags | content_flags, data, length, number, position, line)
@@ -207,11 +208,20 @@ def _content(match: re.Match[bytes]) -> tuple[bytes, int, int]:
     Raises:
         Damaged: the two do not fit each other.
     """
-    rest = _REST.fullmatch(match["rest"])
+    announced, raw_dlc, bare, text = match.group("length", "raw_dlc", "bare", "rest")
+    if announced is not None and len(announced) == 1 and announced != b"9":  # as nearly all lines are
+        length = int(announced)
+        try:
+            data = unhexlify(text.replace(b" ", b""))
+        except HexError:
+            data = b""
+        if len(data) == length > 0:
+            return data, length, 0
+    rest = _REST.fullmatch(text)
     if rest is None:
         raise Damaged("what follows the length is no data")
-    fd = len(match["length"] or b"") == 2
-    length = CLASSIC_BYTES if match["raw_dlc"] else int(match["length"] or match["bare"])
+    fd = len(announced or b"") == 2
+    length = CLASSIC_BYTES if raw_dlc else int(announced or bare)
     check_size(length, fd)
     if (rest["word"] or b"").startswith(b"remote"):
         if rest["bytes"].strip() or fd:

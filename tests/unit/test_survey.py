@@ -83,6 +83,12 @@ def test_only_ten_examples_of_damage_are_kept_but_all_line_numbers(write: Write)
     assert summary.damaged_line_numbers.tolist() == list(range(2, 52))
 
 
+def test_ids_with_needless_zeros_are_noted(write: Write) -> None:
+    assert "11-bit" in survey(write(line(0, "000007E0#00"))).summary.notes[0]
+    assert not survey(write(line(0, "000007E0#00") + line(1, "18DAF110#00"))).summary.notes
+    assert not survey(write(line(0, "7E0#00"))).summary.notes
+
+
 def test_lost_frames_are_counted_from_the_loggers_line_and_from_receive_overflows(write: Write) -> None:
     drop = "DROPCOUNT: dropped 12 CAN frames on 'can0' socket (total drops 12)\n"
     text = line(0, "123#00") + drop + line(1, "20000004#0001000000000000") + line(2, "20000004#0004000000000000")
