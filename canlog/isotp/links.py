@@ -117,6 +117,8 @@ def convinces(pair: _Pair) -> bool:
         return False  # it speaks whether asked or not
     if hint:
         return True
+    if witness.n_answers * 4 < response.n_responses:
+        return False  # whoever asks for the rest is its tester
     is_alive = request.is_varied and response.is_varied
     if request.address is not None:
         return is_alive and len(witness.services) >= 2 and witness.n_echoes >= 1
@@ -129,7 +131,7 @@ def convinces(pair: _Pair) -> bool:
         witness.services == {0x3E} and witness.n_answers >= 3 and witness.n_answers * 10 >= request.n_requests * 9
     )
     is_unhurried = request.shortest_gap_ns >= _SLOW_NS and witness.longest_wait_ns <= _FAST_NS
-    return is_lockstep and is_unhurried and response.n_unasked * 10 <= response.n_responses
+    return is_lockstep and is_unhurried and witness.n_answers * 10 >= response.n_responses * 9
 
 
 def _explains(pair: _Pair, known: Set[Station]) -> bool:
