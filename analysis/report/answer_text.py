@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from itertools import groupby
 
 from analysis.report import wording
-from analysis.report.contract import CaptureDict, IdentifierDict, ModuleDict, Now, PartDict, ReportDict
+from analysis.report.contract import CaptureDict, ExpectationDict, IdentifierDict, ModuleDict, Now, PartDict, ReportDict
 from analysis.report.lines import Lines, short_hex
 
 #: Acts that make a module one that the report has to speak of by itself.
@@ -20,24 +20,29 @@ def modules_now(page: Lines, report: ReportDict) -> None:
         page.text("No module answered in this capture.")
         return
     touched = {item["link"] for item in report["operations"] if item["kind"] in _TOUCHING}
+    spoken_of = [module for module in report["modules"] if module["link"] in touched or module["now"] == "boot"]
+    others = [module for module in report["modules"] if module not in spoken_of]
     is_well = report["verdict"]["overall"] == "confirmed"
-    others: dict[Now, list[str]] = {}
-    for module in sorted(report["modules"], key=lambda module: module["link"] not in touched):
-        if module["link"] not in touched and module["now"] != "boot":
-            others.setdefault(module["now"], []).append(_label(module))
-            continue
-        _state(page, [_label(module)], module["now"])
+    for module in spoken_of:
+        _state(page, [module], module["now"])
         if not (is_well and module["now"] == "application"):
             _retry(page, report, module)
-    cautions = " ".join(_unique(caution for module in report["modules"] for caution in module["cautions"]))
+    _cautions(page, spoken_of)
+    for now in dict.fromkeys(module["now"] for module in others):
+        _state(page, [module for module in others if module["now"] == now], now)
+    if not spoken_of:
+        _cautions(page, others)
+
+
+def _cautions(page: Lines, modules: Sequence[ModuleDict]) -> None:
+    cautions = " ".join(_unique(caution for module in modules for caution in module["cautions"]))
     if cautions:
         page.text(cautions, mark="Caution: ", colour="caution", hang=2)
-    for now, names in others.items():
-        _state(page, names, now)
 
 
-def _state(page: Lines, names: Sequence[str], now: Now) -> None:
-    page.text(f"{', '.join(names)}: {wording.NOW[now]}.", colour=wording.NOW_COLOUR[now], hang=2)
+def _state(page: Lines, modules: Sequence[ModuleDict], now: Now) -> None:
+    names = ", ".join(_label(module) for module in modules)
+    page.text(f"{names}: {wording.NOW[now]}.", colour=wording.NOW_COLOUR[now], hang=2)
 
 
 def _retry(page: Lines, report: ReportDict, module: ModuleDict) -> None:
@@ -97,17 +102,22 @@ def the_sheet(page: Lines, report: ReportDict) -> None:
         return
     page.heading("The job sheet", "asked and found")
     for item in report["expectations"]:
-        found = short_hex(item["found"]) if item["found"] is not None else "nothing"
-        is_plain = item["word"] == "confirmed"
-        whole = f"{item['item']}: {found}"
-        fits = is_plain and len(whole) <= page.width - wording.WORD_WIDTH - 4
-        page.columns(
-            (wording.WORD[item["word"]], whole if fits else item["item"]),
-            (wording.WORD_WIDTH, 0),
-            (wording.WORD_COLOUR[item["word"]],),
-        )
-        if not is_plain:
-            page.text(f"asked {short_hex(item['asked'])}, found {found}", indent=4 + wording.WORD_WIDTH)
+        _item(page, item)
+
+
+def _item(page: Lines, item: ExpectationDict) -> None:
+    """One line where the word says it all, two where asked and found differ."""
+    asked, found = short_hex(item["asked"]), short_hex(item["found"] or "")
+    differs = item["word"] != "confirmed" and bool(found)
+    whole = f"{item['item']}: {found or f'asked {asked}, nothing found'}"
+    fits = len(whole) <= page.width - wording.WORD_WIDTH - 4
+    page.columns(
+        (wording.WORD[item["word"]], whole if fits and not differs else item["item"]),
+        (wording.WORD_WIDTH, 0),
+        (wording.WORD_COLOUR[item["word"]],),
+    )
+    if differs:
+        page.text(f"asked {asked}, found {found}", indent=4 + wording.WORD_WIDTH)
 
 
 def what_was_read(page: Lines, report: ReportDict) -> None:

@@ -215,7 +215,7 @@ def _explanation(page: Lines, report: ReportDict, number: int, explanation: Expl
 
 def cannot_show(page: Lines, report: ReportDict) -> None:
     """What nobody can know from these captures."""
-    items = report["verdict"]["cannot_show"]
+    items = list(dict.fromkeys(report["verdict"]["cannot_show"]))
     if not items:
         return
     page.heading("What this capture cannot show" if len(report["captures"]) == 1 else "What these captures cannot show")
@@ -229,21 +229,30 @@ def timeline(page: Lines, report: ReportDict) -> None:
         return
     starts = _starts_ns(report)
     page.heading("Timeline", "seconds from the start" if starts else "in order, no common clock")
-    names = wording.labels(report)
-    number = -1
-    runs = list(_runs(report["operations"]))
-    for run in runs[:_LONGEST_TIMELINE]:
-        first = run[0]
-        begin = first["begin_ns"]
-        if begin is not None and starts and (now := max(bisect_right(starts, begin) - 1, 0)) != number:
-            number = now
-            if len(starts) > 1:
-                page.text(report["captures"][number]["name"], mark=f"{number + 1}. ")
-        mark = f"{wording.seconds(begin, starts[number]):>9}  " if starts else ""
-        later = ", tried again later" if first["superseded_by"] and not wording.is_helper(first) else ""
-        page.text(f"{_who(run, names)}: {wording.acts(run)}{wording.ending(first)}{later}", mark=mark)
-    if len(runs) > _LONGEST_TIMELINE:
-        page.text(f"and {len(runs) - _LONGEST_TIMELINE} more: see the JSON report")
+    left = _LONGEST_TIMELINE
+    for number, operations in groupby(report["operations"], key=lambda item: _capture_of(item, starts)):
+        runs = list(_runs(list(operations)))
+        if len(report["captures"]) > 1 and starts:
+            page.text(report["captures"][number]["name"], mark=f"{number + 1}. ")
+        for run in runs[:left]:
+            _moment(page, report, run, starts[number] if starts else None)
+        if len(runs) > left:
+            page.text(f"and {len(runs) - left} more: see the JSON report")
+        left = max(left - len(runs), 0)
+
+
+def _moment(page: Lines, report: ReportDict, run: Sequence[OperationDict], start_ns: int | None) -> None:
+    first = run[0]
+    who = _who(run, wording.labels(report))
+    mark = "" if start_ns is None else f"{wording.seconds(first['begin_ns'], start_ns):>9}  "
+    later = ", tried again later" if first["superseded_by"] and not wording.is_helper(first) else ""
+    page.text(f"{who}: {wording.acts(run)}{wording.ending(first)}{later}", mark=mark)
+
+
+def _capture_of(operation: OperationDict, starts: Sequence[int]) -> int:
+    """Place of the capture in which an operation begins, as far as one clock tells."""
+    begin = operation["begin_ns"]
+    return 0 if begin is None or not starts else max(bisect_right(starts, begin) - 1, 0)
 
 
 def _starts_ns(report: ReportDict) -> list[int]:
