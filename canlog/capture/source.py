@@ -9,11 +9,11 @@ from __future__ import annotations
 
 import codecs
 import hashlib
-import os
 import shutil
 import stat
 import sys
 import tempfile
+import weakref
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from functools import cached_property
@@ -39,7 +39,7 @@ class Source:
     original: Path
     unpacked: Path
     note: str = ""  # how it was unpacked, in words
-    _spools: tuple[IO[bytes], ...] = field(default=(), repr=False)  # files deleted with this
+    _beneath: Source | None = field(default=None, repr=False)  # what this was unpacked from: lives as long
 
     @cached_property
     def sha256(self) -> str:
@@ -107,12 +107,18 @@ def _of_path(name: str, path: Path) -> Source:
 def _spooled(name: str, stream: IO[bytes]) -> Source:
     spool = _new_spool()
     shutil.copyfileobj(stream, spool, BLOCK_BYTES)
-    spool.flush()
-    return Source(name, Path(spool.name), Path(spool.name), _spools=(spool,))
+    return _of_spool(Source(name, Path(spool.name), Path(spool.name)), spool)
 
 
 def _new_spool() -> IO[bytes]:
-    return tempfile.NamedTemporaryFile(prefix="canlog-")
+    return tempfile.NamedTemporaryFile(prefix="canlog-")  # noqa: SIM115  (lives as long as its source)
+
+
+def _of_spool(source: Source, spool: IO[bytes]) -> Source:
+    """The source with its temporary file written out, which is deleted when nobody needs the source any more."""
+    spool.flush()
+    weakref.finalize(source, spool.close)
+    return source
 
 
 def _unpack(source: Source) -> Source:
@@ -122,8 +128,7 @@ def _unpack(source: Source) -> Source:
             spool = _new_spool()
             with source.original.open("rb") as packed:
                 unpack(packed, spool, head)
-            spool.flush()
-            return Source(source.name, source.original, Path(spool.name), note, (*source._spools, spool))
+            return _of_spool(Source(source.name, source.original, Path(spool.name), note, source), spool)
     return source
 
 
@@ -145,7 +150,6 @@ def _from_utf16(packed: IO[bytes], unpacked: IO[bytes], head: bytes) -> None:
     while block := packed.read(BLOCK_BYTES):
         unpacked.write(decoder.decode(block).encode("utf-8", "replace"))
     unpacked.write(decoder.decode(b"", final=True).encode("utf-8", "replace"))
-    unpacked.seek(0, os.SEEK_END)
 
 
 #: What a file may be wrapped in: how to see it, how to unwrap it, and what to tell the user.

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import gc
 import hashlib
 import io
 import os
 import sys
+import tempfile
 import threading
 from pathlib import Path
 
@@ -109,6 +111,18 @@ def test_standard_input_is_read_twice_like_a_file(monkeypatch: pytest.MonkeyPatc
     capture = read_capture("-")
     assert (capture.name, len(capture.frames()), len(capture.frames())) == ("standard input", 2, 2)
     assert capture.sha256 == hashlib.sha256(LOG).hexdigest()
+
+
+def test_temporary_files_go_with_the_capture(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    spools = tmp_path / "spools"
+    spools.mkdir()
+    monkeypatch.setattr(tempfile, "tempdir", str(spools))
+    monkeypatch.setattr(sys, "stdin", io.TextIOWrapper(io.BytesIO(LOG.decode().encode("utf-16"))))
+    capture = read_capture("-")
+    assert len(capture.frames()) == 2 and len(list(spools.iterdir())) == 2
+    del capture
+    gc.collect()
+    assert not list(spools.iterdir())
 
 
 def test_a_pipe_is_read_like_a_file(tmp_path: Path) -> None:
