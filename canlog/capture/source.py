@@ -111,7 +111,7 @@ def _spooled(name: str, stream: IO[bytes]) -> Source:
 
 
 def _new_spool() -> IO[bytes]:
-    return tempfile.NamedTemporaryFile(prefix="canlog-")  # noqa: SIM115  (lives as long as its source)
+    return tempfile.NamedTemporaryFile(prefix="canlog-")
 
 
 def _of_spool(source: Source, spool: IO[bytes]) -> Source:
