@@ -34,6 +34,24 @@ PIECES = st.sampled_from(
 )  # fmt: skip
 TEXT = st.lists(PIECES | st.binary(max_size=6), max_size=60).map(b"".join)
 
+#: A few sound lines of each form, to be damaged.
+SOUND = [
+    b"(1436509052.249713) vcan0 044#2A366C2BBA\n(1436509052.350000) vcan0 7E8##1021003 R\n" * 3,
+    b" (1436509052.249713)  vcan0  044   [5]  2A 36 6C 2B BA\n (1436509052.3)  can0  7E8  [02]  03 50\n" * 3,
+    b"base hex  timestamps absolute\n0.1 1  7E0  Rx  d 2 02 10\n0.2 CANFD 1 Rx 7E8 1 0 2 2 02 10 0 0 1000\n" * 3,
+    b"Time Stamp,ID,Extended,Bus,LEN,D1,D2\n" + b"1000,000007E0,false,0,2,11,22\n2000,18DAF110,true,1,1,7E\n" * 3,
+]
+
+
+@st.composite
+def damaged(draw: st.DrawFn) -> bytes:
+    """A sound capture with bytes changed, cut out and put in."""
+    content = bytearray(draw(st.sampled_from(SOUND)))
+    for _ in range(draw(st.integers(1, 12))):
+        at = draw(st.integers(0, len(content)))
+        content[at : at + draw(st.integers(0, 8))] = draw(PIECES | st.binary(max_size=3))
+    return bytes(content)
+
 
 @pytest.fixture(scope="module")
 def place(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
@@ -41,7 +59,7 @@ def place(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
 
 
 @settings(max_examples=400)
-@given(content=TEXT | st.binary(max_size=300))
+@given(content=damaged() | TEXT | st.binary(max_size=300))
 def test_any_bytes_give_frames_or_a_capture_error(place: Path, content: bytes) -> None:
     place.write_bytes(content)
     try:
@@ -57,7 +75,7 @@ def test_any_bytes_give_frames_or_a_capture_error(place: Path, content: bytes) -
 
 @pytest.mark.parametrize("reader", FORMATS, ids=lambda reader: reader.NAME)
 @settings(max_examples=300)
-@given(content=TEXT, size=st.integers(1, 50))
+@given(content=damaged() | TEXT, size=st.integers(1, 50))
 def test_a_reader_given_bytes_of_another_form_only_counts_damage(
     reader: CaptureFormat, content: bytes, size: int
 ) -> None:
