@@ -36,6 +36,12 @@ FRAME_COLUMNS: Final[Columns] = {
 }  # fmt: skip
 
 
+#: From this width on an exchange in text names its service.
+_WIDE: Final = 110
+#: Time of the first frame by capture: text counts seconds from it, as the report does.
+Starts = dict[int, int | None]
+
+
 class Request(NamedTuple):
     """What ``canlog list`` was asked for."""
 
@@ -50,19 +56,25 @@ def list_exchanges(request: Request) -> Table:
     """Requests with their answers."""
     from analysis import analyse
 
-    report = analyse(request.captures, links=request.links, progress=request.progress)
-    rows = report.to_dict(secrets=request.secrets)["exchanges"]
-    return Table(EXCHANGE_COLUMNS, rows, lambda row: _exchange_text(row, request.width))
+    report = analyse(request.captures, links=request.links, progress=request.progress).to_dict(secrets=request.secrets)
+    wishes = [parse_link(key) for key in request.links]
+    rows = [row for row in report["exchanges"] if not wishes or any(_is_meant(wish, row["link"]) for wish in wishes)]
+    starts = {item["number"]: item["first_time_ns"] for item in report["captures"]}
+    channels = {item["link"].partition(":")[0] for item in rows}
+    only = f"{channels.pop()}:" if len(channels) == 1 else ""
+    return Table(EXCHANGE_COLUMNS, rows, lambda row: _exchange_text(row, starts, only, request.width))
 
 
 def list_messages(request: Request) -> Table:
     """Rebuilt messages of every link, or of the links named."""
-    return Table(MESSAGE_COLUMNS, _message_rows(request), lambda row: _message_text(row, request.width))
+    starts: Starts = {}
+    return Table(MESSAGE_COLUMNS, _message_rows(request, starts), lambda row: _message_text(row, starts, request.width))
 
 
 def list_frames(request: Request) -> Table:
     """Every frame, or those of the links named."""
-    return Table(FRAME_COLUMNS, _frame_rows(request), _frame_text)
+    starts: Starts = {}
+    return Table(FRAME_COLUMNS, _frame_rows(request, starts), lambda row: _frame_text(row, starts))
 
 
 LEVELS: Final[Mapping[str, Callable[[Request], Table]]] = {
@@ -77,20 +89,22 @@ def _open_all(request: Request) -> list[Capture]:
     return [read_capture(path, progress=request.progress) for path in request.captures]
 
 
-def _message_rows(request: Request) -> Iterator[Row]:
+def _message_rows(request: Request, starts: Starts) -> Iterator[Row]:
     wishes = [parse_link(key) for key in request.links]
     for number, capture in enumerate(_open_all(request), start=1):
         surveyed, links = survey_links(capture, wishes)
+        starts[number] = surveyed.summary.first_time_ns
         has_time = surveyed.summary.time_kind is not TimeKind.NONE
         for message in rebuild_surveyed(capture, surveyed, links):
-            if not wishes or any(_is_meant(wish, message.link) for wish in wishes):
+            if not wishes or any(_is_meant(wish, message.link.key) for wish in wishes):
                 yield message_row(number, message, has_time=has_time, secrets=request.secrets)
 
 
-def _frame_rows(request: Request) -> Iterator[Row]:
+def _frame_rows(request: Request, starts: Starts) -> Iterator[Row]:
     wishes = [parse_link(key) for key in request.links]
     for number, capture in enumerate(_open_all(request), start=1):
         surveyed, links = survey_links(capture, wishes)
+        starts[number] = surveyed.summary.first_time_ns
         has_time = surveyed.summary.time_kind is not TimeKind.NONE
         secret = SecretFrames(() if request.secrets else rebuild_surveyed(capture, surveyed, links))
         for table in capture.chunks():
@@ -99,9 +113,9 @@ def _frame_rows(request: Request) -> Iterator[Row]:
                     yield frame_row(number, frame, has_time=has_time, masked=frame in secret)
 
 
-def _is_meant(wish: Link, link: Link) -> bool:
+def _is_meant(wish: Link, key: str) -> bool:
     """The link a user named; without a channel on any channel."""
-    return wish.key == (link.key if wish.channel else link.key.removeprefix(link.channel))
+    return wish.key == (key if wish.channel else f":{key.partition(':')[2]}")
 
 
 def _is_on(wish: Link, frame: Frame) -> bool:
@@ -195,34 +209,42 @@ def _cut(text: str, room: int | None) -> str:
     return text if room is None else shorten_middle(text, max(room, 8))
 
 
-def _time_text(time_ns: int | None) -> str:
-    return "-" if time_ns is None else seconds(time_ns)
+def _time_text(row: Row, starts: Starts) -> str:
+    """Seconds from the start of the capture, as in the report's timeline."""
+    return f"{seconds(row['time_ns'], starts.get(row['capture']) or 0) or '-':>9}"
 
 
 def _lines_text(lines: Sequence[int]) -> str:
     return f"line {lines[0]}" if lines[0] == lines[-1] else f"lines {lines[0]}-{lines[-1]}"
 
 
-def _exchange_text(row: Row, width: int | None) -> str:
+def _exchange_text(row: Row, starts: Starts, only_channel: str, width: int | None) -> str:
     outcome = f"{row['outcome']} {row['nrc']}" if row["nrc"] else row["outcome"]
-    waits = f" after {row['pending']} x 78" if row["pending"] else ""
-    head = f"{row['number']:>6}  {_time_text(row['time_ns'])}  {row['link']}  "
-    tail = f"  {outcome}{waits}  {row['service']}  {_lines_text(row['lines'])}"
-    room = None if width is None else (width - len(head) - len(tail) - 4) // 2
-    return f"{head}{_cut(row['request'] or '-', room)} -> {_cut(row['response'] or '-', room)}{printable(tail)}"
+    asked, answered = row["request"] or "-", row["response"] or "-"
+    pending = f", {row['pending']} pending" if row["pending"] else ""
+    more = ""
+    if width is None or width >= _WIDE:
+        more = f"  {row['service']}{pending}"
+    link = row["link"].removeprefix(only_channel)
+    head = printable(f"{row['number']:>5} {_time_text(row, starts)}  {link}  ")
+    tail = printable(f"  {outcome}  {_lines_text(row['lines'])}{more}")
+    if width is None:
+        return f"{head}{asked} -> {answered}{tail}"
+    room = width - len(head) - len(tail) - len(" -> ")
+    asked = _cut(asked, max(room // 2, room - len(answered)))
+    return f"{head}{asked} -> {_cut(answered, room - len(asked))}{tail}"
 
 
-def _message_text(row: Row, width: int | None) -> str:
+def _message_text(row: Row, starts: Starts, width: int | None) -> str:
     sender = row["can_id"] if row["address"] is None else f"{row['can_id']}.{row['address']}"
     whole = "" if row["complete"] else f"  not whole: {row['reason']}"
-    head = f"{_time_text(row['time_ns'])}  {row['channel']}  {sender}  {row['direction']:<8}  {row['length']:>5}  "
-    tail = f"{whole}  {_lines_text(row['lines'])}"
-    return f"{printable(head)}{_cut(row['data'], None if width is None else width - len(head) - len(tail))}{tail}"
+    time = _time_text(row, starts)
+    head = printable(f"{time}  {row['channel']}  {sender}  {row['direction']:<8}  {row['length']:>5}  ")
+    tail = printable(f"{whole}  {_lines_text(row['lines'])}")
+    return f"{head}{_cut(row['data'], None if width is None else width - len(head) - len(tail))}{tail}"
 
 
-def _frame_text(row: Row) -> str:
+def _frame_text(row: Row, starts: Starts) -> str:
     kind = "" if row["kind"] == "data" else f"  {row['kind']}"
-    time = _time_text(row["time_ns"])
-    return printable(
-        f"{row['line']:>8}  {time}  {row['channel']}  {row['can_id']}  {row['length']:>2}  {row['data']}{kind}"
-    )
+    sender = f"{row['channel']}  {row['can_id']}"
+    return printable(f"{row['line']:>8} {_time_text(row, starts)}  {sender}  {row['length']:>2}  {row['data']}{kind}")

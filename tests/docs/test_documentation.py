@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import json
 import re
-import shlex
 from pathlib import Path
 from typing import Any, get_type_hints
 
 import click
 import pytest
 from click.testing import CliRunner
+from readme_example import example_command, limits_written_again, written_again
 
 from analysis.cli import BAD_INPUT, INTERRUPTED, NOT_CONFIRMED, main
 from analysis.jobsheet import load_job_sheet
@@ -84,8 +84,17 @@ def test_every_exit_code_is_in_the_readme() -> None:
 
 
 def test_every_limit_is_explained_for_developers() -> None:
+    assert limits_written_again(DEVELOPERS) == DEVELOPERS, "run: python tests/docs/readme_example.py"
     for limit in table():
-        assert f"`{limit.name}`" in DEVELOPERS, limit.name
+        assert f"| `{limit.name}` |" in DEVELOPERS, limit.name
+
+
+def test_every_place_that_the_developers_page_names_exists() -> None:
+    for path in re.findall(r"`((?:canlog|analysis|tests|fixtures|docs)/[\w./-]*)`", DEVELOPERS):
+        assert (ROOT / path).exists(), path
+    for text in (README, DEVELOPERS):
+        for link in re.findall(r"\]\(([^)#:]+)\)", text):
+            assert (ROOT / link).exists(), link
 
 
 def test_the_five_words_are_explained() -> None:
@@ -102,19 +111,9 @@ def test_the_job_sheet_and_the_names_of_the_readme_can_be_loaded(tmp_path: Path)
     assert load_names(tmp_path / "names.toml").loose_ends() == ()
 
 
-def first_command() -> list[str]:
-    """The report of README's first command, without the installation in front of it."""
-    line = fenced("sh")[0].splitlines()[0]
-    return shlex.split(line.rpartition("/canlog ")[2])
-
-
-def test_the_output_in_the_readme_is_what_the_program_prints(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_what_the_readme_shows_is_what_the_program_prints(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.chdir(ROOT)
-    monkeypatch.setenv("COLUMNS", "80")
-    result = CliRunner().invoke(main, first_command())
-    assert result.exit_code == 0, result.output
-    shown = fenced("text")[0]
-    assert result.stdout.startswith(shown.removesuffix("[...]\n")), result.stdout
+    assert written_again(README) == README, "run: python tests/docs/readme_example.py"
 
 
 def test_the_example_of_python_in_the_readme_runs(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -135,7 +134,7 @@ def test_the_report_as_json_of_the_readme_example_validates(monkeypatch: pytest.
     from jsonschema import Draft202012Validator
 
     monkeypatch.chdir(ROOT)
-    result = CliRunner().invoke(main, [*first_command(), "--json", "-"])
+    result = CliRunner().invoke(main, [*example_command(README), "--json", "-"])
     report = json.loads(result.stdout)
     published = json.loads(schema.SCHEMA_FILE.read_text(encoding="utf-8"))
     assert [error.message for error in Draft202012Validator(published).iter_errors(report)] == []
