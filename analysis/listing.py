@@ -10,13 +10,16 @@ from bisect import bisect_right
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from typing import Any, Final, NamedTuple
 
+import numpy as np
+import numpy.typing as npt
+
 from analysis.report.lines import printable, shorten_middle
 from analysis.report.wording import seconds
 from analysis.rows import Columns, Row, Table
 from analysis.secrecy import MASK, is_secret, masked_hex
 from canlog.capture.capture import Capture
 from canlog.capture.source import Progress
-from canlog.frames import Frame, FrameFlag, TimeKind
+from canlog.frames import FrameFlag, FrameTable, TimeKind
 from canlog.isotp.addressing import Direction, Link, parse_link
 from canlog.isotp.messages import Message
 from canlog.read import read_capture, rebuild_surveyed, survey_links
@@ -36,6 +39,10 @@ FRAME_COLUMNS: Final[Columns] = {
 }  # fmt: skip
 
 
+#: Error frames carry their class bits where a 29-bit id would stand. Plain ints: enum members are slow.
+_LONG_ID: Final = int(FrameFlag.EXTENDED | FrameFlag.ERROR)
+_REMOTE: Final = int(FrameFlag.REMOTE)
+_NOT_PLAIN: Final = int(FrameFlag.ERROR | FrameFlag.REMOTE | FrameFlag.FD)
 #: From this width on an exchange in text names its service.
 _WIDE: Final = 110
 #: Time of the first frame by capture: text counts seconds from it, as the report does.
@@ -108,9 +115,8 @@ def _frame_rows(request: Request, starts: Starts) -> Iterator[Row]:
         has_time = surveyed.summary.time_kind is not TimeKind.NONE
         secret = SecretFrames(() if request.secrets else rebuild_surveyed(capture, surveyed, links))
         for table in capture.chunks():
-            for frame in table:
-                if not wishes or any(_is_on(wish, frame) for wish in wishes):
-                    yield frame_row(number, frame, has_time=has_time, masked=frame in secret)
+            wanted = table.take(_on_links(table, wishes)) if wishes else table
+            yield from frame_rows(number, wanted, has_time=has_time, secret=secret)
 
 
 def _is_meant(wish: Link, key: str) -> bool:
@@ -118,17 +124,20 @@ def _is_meant(wish: Link, key: str) -> bool:
     return wish.key == (key if wish.channel else f":{key.partition(':')[2]}")
 
 
-def _is_on(wish: Link, frame: Frame) -> bool:
-    """The frame has one of the link's ids and, where the link has one, its address byte."""
-    if wish.channel not in ("", frame.channel) or frame.flags & FrameFlag.ERROR:
-        return False
-    for direction in Direction:
-        can_id, extended, address = _sender(wish, direction)
-        if (can_id, extended) == (frame.can_id, bool(frame.flags & FrameFlag.EXTENDED)) and (
-            address is None or frame.data[:1] == bytes([address])
-        ):
-            return True
-    return False
+def _on_links(table: FrameTable, wishes: Iterable[Link]) -> npt.NDArray[np.bool_]:
+    """shape (n,), bool: the frame has one of a link's ids and, where the link has one, its address byte."""
+    found = np.zeros(len(table), dtype=np.bool_)
+    is_extended = (table.flags & FrameFlag.EXTENDED) != 0
+    has_data = (table.length > 0) & ((table.flags & (FrameFlag.ERROR | FrameFlag.REMOTE)) == 0)
+    first_byte = np.full(len(table), -1)
+    first_byte[has_data] = table.payload[table.offset[has_data]]
+    for wish in wishes:
+        codes = [code for code, name in enumerate(table.channels) if wish.channel in ("", name)]
+        for direction in Direction:
+            can_id, extended, address = _sender(wish, direction)
+            of_side = (table.can_id == can_id) & (is_extended == extended) & np.isin(table.channel, codes)
+            found |= of_side & has_data & ((first_byte == address) if address is not None else True)
+    return found
 
 
 def message_row(capture: int, message: Message, *, has_time: bool, secrets: bool) -> dict[str, Any]:
@@ -163,28 +172,6 @@ def id_text(can_id: int, *, extended: bool) -> str:
     return f"{can_id:08X}" if extended else f"{can_id:03X}"
 
 
-def frame_row(capture: int, frame: Frame, *, has_time: bool, masked: bool) -> dict[str, Any]:
-    """One frame as it was recorded."""
-    return {
-        "capture": capture,
-        "line": frame.line,
-        "channel": frame.channel,
-        "time_ns": frame.time_ns if has_time else None,
-        "can_id": id_text(frame.can_id, extended=bool(frame.flags & (FrameFlag.EXTENDED | FrameFlag.ERROR))),
-        "kind": _kind(frame.flags),
-        "length": frame.length,
-        "data": MASK * len(frame.data) if masked else frame.data.hex().upper(),
-    }
-
-
-def _kind(flags: FrameFlag) -> str:
-    if flags & FrameFlag.ERROR:
-        return "error"
-    if flags & FrameFlag.REMOTE:
-        return "remote"
-    return "fd" if flags & FrameFlag.FD else "data"
-
-
 class SecretFrames:
     """Which frames belong to a message that carries a seed, a key or a certificate."""
 
@@ -193,16 +180,44 @@ class SecretFrames:
         for message in messages:
             if is_secret(message.data):
                 can_id, extended, _ = _sender(message.link, message.direction)
-                key = (message.link.channel, id_text(can_id, extended=extended))
-                spans.setdefault(key, []).append(message.lines)
+                spans.setdefault((message.link.channel, id_text(can_id, extended=extended)), []).append(message.lines)
         self._spans = {key: sorted(lines) for key, lines in spans.items()}
 
-    def __contains__(self, frame: Frame) -> bool:
-        is_extended = bool(frame.flags & FrameFlag.EXTENDED)
-        spans = self._spans.get((frame.channel, id_text(frame.can_id, extended=is_extended)), [])
-        place = bisect_right(spans, (frame.line, frame.line)) if spans else 0
-        near = spans[max(place - 1, 0) : place + 1]
-        return any(first <= frame.line <= last for first, last in near)
+    def has(self, channel: str, can_id: str, line: int) -> bool:
+        """True for a frame of that id at that line."""
+        spans = self._spans.get((channel, can_id))
+        if spans is None:
+            return False
+        near = spans[max(bisect_right(spans, (line, line)) - 1, 0) :][:2]
+        return any(first <= line <= last for first, last in near)
+
+
+def frame_rows(capture: int, table: FrameTable, *, has_time: bool, secret: SecretFrames) -> Iterator[Row]:
+    """Frames as they were recorded, those of secret messages masked."""
+    hex_text = table.payload.tobytes().hex().upper()
+    columns = (table.line, table.channel, table.time_ns, table.can_id, table.flags, table.length, table.offset)
+    for line, code, time_ns, number, flags, length, offset in zip(*(each.tolist() for each in columns), strict=True):
+        channel = table.channels[code]
+        can_id = id_text(number, extended=bool(flags & _LONG_ID))
+        data = "" if flags & _REMOTE else hex_text[2 * offset : 2 * (offset + length)]
+        yield {
+            "capture": capture,
+            "line": line,
+            "channel": channel,
+            "time_ns": time_ns if has_time else None,
+            "can_id": can_id,
+            "kind": _kind(flags),
+            "length": length,
+            "data": MASK * (len(data) // 2) if secret.has(channel, can_id, line) else data,
+        }
+
+
+def _kind(flags: int) -> str:
+    if not flags & _NOT_PLAIN:
+        return "data"
+    if flags & FrameFlag.ERROR:
+        return "error"
+    return "remote" if flags & FrameFlag.REMOTE else "fd"
 
 
 def _cut(text: str, room: int | None) -> str:
@@ -220,7 +235,7 @@ def _lines_text(lines: Sequence[int]) -> str:
 
 def _exchange_text(row: Row, starts: Starts, only_channel: str, width: int | None) -> str:
     outcome = f"{row['outcome']} {row['nrc']}" if row["nrc"] else row["outcome"]
-    asked, answered = row["request"] or "-", row["response"] or "-"
+    asked, answered = (row[side].partition(", SHA-256")[0] or "-" for side in ("request", "response"))
     pending = f", {row['pending']} pending" if row["pending"] else ""
     more = ""
     if width is None or width >= _WIDE:
