@@ -20,7 +20,7 @@ from analysis.secrecy import MASK, is_secret, masked_hex
 from canlog.capture.capture import Capture
 from canlog.capture.source import Progress
 from canlog.frames import FrameFlag, FrameTable, TimeKind
-from canlog.isotp.addressing import Direction, Link, parse_link
+from canlog.isotp.addressing import Direction, Link, id_text, parse_link
 from canlog.isotp.messages import Message
 from canlog.read import read_capture, rebuild_surveyed, survey_links
 
@@ -147,7 +147,7 @@ def message_row(capture: int, message: Message, *, has_time: bool, secrets: bool
         "capture": capture,
         "link": message.link.key,
         "channel": message.link.channel,
-        "can_id": id_text(can_id, extended=extended),
+        "can_id": id_text(can_id, extended),
         "address": None if address is None else f"{address:02X}",
         "direction": message.direction.value,
         "time_ns": message.begin_ns if has_time else None,
@@ -167,11 +167,6 @@ def _sender(link: Link, direction: Direction) -> tuple[int, bool, int | None]:
     return link.response_id, link.response_extended, link.response_address
 
 
-def id_text(can_id: int, *, extended: bool) -> str:
-    """An identifier as hex text, 3 or 8 digits."""
-    return f"{can_id:08X}" if extended else f"{can_id:03X}"
-
-
 class SecretFrames:
     """Which frames belong to a message that carries a seed, a key or a certificate."""
 
@@ -180,7 +175,7 @@ class SecretFrames:
         for message in messages:
             if is_secret(message.data):
                 can_id, extended, _ = _sender(message.link, message.direction)
-                spans.setdefault((message.link.channel, id_text(can_id, extended=extended)), []).append(message.lines)
+                spans.setdefault((message.link.channel, id_text(can_id, extended)), []).append(message.lines)
         self._spans = {key: sorted(lines) for key, lines in spans.items()}
 
     def has(self, channel: str, can_id: str, line: int) -> bool:
@@ -198,7 +193,7 @@ def frame_rows(capture: int, table: FrameTable, *, has_time: bool, secret: Secre
     columns = (table.line, table.channel, table.time_ns, table.can_id, table.flags, table.length, table.offset)
     for line, code, time_ns, number, flags, length, offset in zip(*(each.tolist() for each in columns), strict=True):
         channel = table.channels[code]
-        can_id = id_text(number, extended=bool(flags & _LONG_ID))
+        can_id = id_text(number, bool(flags & _LONG_ID))
         data = "" if flags & _REMOTE else hex_text[2 * offset : 2 * (offset + length)]
         yield {
             "capture": capture,

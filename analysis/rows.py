@@ -78,7 +78,7 @@ def write_parquet(table: Table, stream: BinaryIO) -> None:
         import pyarrow as pa
         from pyarrow import parquet
     except ImportError as error:
-        raise CanlogError("Parquet needs pyarrow", hint="pip install 'canlog[parquet]'") from error
+        raise CanlogError("Parquet needs pyarrow", hint="pip install pyarrow") from error
     types = {"int": pa.int64(), "text": pa.string(), "bool": pa.bool_(), "lines": pa.int64()}
     schema = pa.schema([(name, types[kind]) for name, kind in _flat_columns(table.columns)])
     with parquet.ParquetWriter(stream, schema) as writer:

@@ -15,20 +15,19 @@ from analysis.readings import Reading, title_of
 from analysis.record import CaptureRecord, Record
 from analysis.report import contract as c
 from analysis.report.model import Report
+from analysis.secrecy import masked_hex
 from analysis.story import Story
 from analysis.trims import Trim
 from analysis.verdict import PartWord
 from analysis.words import Evidence
 from canlog.frames import TimeKind
-from canlog.isotp.addressing import Direction, Link
+from canlog.isotp.addressing import Direction, Link, id_text
 from canlog.isotp.messages import Message
 from canlog.isotp.timing import link_timing
 
 EXAMPLES = 10
 EXAMPLE_SIGNS = 120
 TRANSFER_DATA = 0x36
-#: Requests and answers whose data are secrets, and the bytes in front of them that are not.
-SECRET_SERVICES = {0x27: 2, 0x29: 2}
 
 
 def report_dict(report: Report, *, secrets: bool = False) -> c.ReportDict:
@@ -120,8 +119,8 @@ def _link(link: Link, item: CaptureRecord, record: Record) -> c.LinkDict:
         "label": record.names.label_of(link.key),
         "capture": item.number,
         "channel": link.channel,
-        "request_id": _id(link.request_id, extended=link.request_extended),
-        "response_id": None if link.response_id is None else _id(link.response_id, extended=link.response_extended),
+        "request_id": id_text(link.request_id, link.request_extended),
+        "response_id": None if link.response_id is None else id_text(link.response_id, link.response_extended),
         "request_address": _byte(link.request_address),
         "response_address": _byte(link.response_address),
         "addressing": link.addressing.value,
@@ -143,10 +142,6 @@ def _dialect(messages: list[Message]) -> c.Dialect:
     if any(0x10 <= service <= 0x3E or 0x83 <= service <= 0x88 for service in services):
         return "uds"
     return "obd" if services else "unknown"
-
-
-def _id(can_id: int, *, extended: bool) -> str:
-    return f"{can_id:08X}" if extended else f"{can_id:03X}"
 
 
 def _byte(value: int | None) -> str | None:
@@ -190,10 +185,7 @@ def shown_data(data: bytes, service: int, *, secrets: bool = False) -> str:
     if service == TRANSFER_DATA and len(data) > 2 and data[0] in (TRANSFER_DATA, TRANSFER_DATA + 0x40):
         digest = hashlib.sha256(data[2:]).hexdigest()
         return f"{data[:2].hex().upper()} + {len(data) - 2} bytes, SHA-256 {digest}"
-    kept = SECRET_SERVICES.get(service)
-    if kept is not None and not secrets and data[:1] != b"\x7f":
-        return data[:kept].hex().upper() + "**" * (len(data) - kept)
-    return data.hex().upper()
+    return data.hex().upper() if secrets else masked_hex(data)
 
 
 DOWNLOAD_FIELDS = tuple(c.DownloadDetails.__annotations__)

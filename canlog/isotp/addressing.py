@@ -55,13 +55,14 @@ class Link:
     @property
     def key(self) -> str:
         """``can0:7E0>7E8``; see the module's docstring."""
-        request = _id_text(self.request_id, self.request_extended, self.request_address)
+        request = id_text(self.request_id, self.request_extended, self.request_address)
         if self.response_id is None:
             return f"{self.channel}:{request}>"
-        return f"{self.channel}:{request}>{_id_text(self.response_id, self.response_extended, self.response_address)}"
+        return f"{self.channel}:{request}>{id_text(self.response_id, self.response_extended, self.response_address)}"
 
 
-def _id_text(can_id: int, extended: bool, address: int | None) -> str:
+def id_text(can_id: int, extended: bool, address: int | None = None) -> str:
+    """An id as hex text, 3 or 8 digits, with its address byte where there is one."""
     text = f"{can_id:08X}" if extended else f"{can_id:03X}"
     return text if address is None else f"{text}.{address:02X}"
 
