@@ -92,8 +92,14 @@ def _part(page: Lines, name: str, part: PartDict, *, has_sheet: bool) -> None:
         for reason in part["because"][:2]:
             page.text(short_hex(reason), indent=4)
     if part["word"] != "confirmed" and (shown or part["because"]):
-        for change in part["would_change"][:2]:
+        for change in _first_two(part["would_change"]):
             page.text(change, indent=4, mark="Would change it: ", hang=2)
+
+
+def _first_two(texts: Sequence[str]) -> list[str]:
+    """Two of them, and how many there are besides: the rest is in the steps below."""
+    more = f" (and {len(texts) - 2} more)" if len(texts) > 2 else ""
+    return [*texts[:1], *(f"{text}{more}" for text in texts[1:2])]
 
 
 def the_sheet(page: Lines, report: ReportDict) -> None:

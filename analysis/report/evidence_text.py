@@ -27,18 +27,22 @@ _COUNTING = frozenset({"download", "file", "write", "routine", "clear"})
 
 
 def why(page: Lines, report: ReportDict) -> None:
-    """Proofs of what was done, then findings, each with its lines."""
+    """What a bad state rests on, proofs of what was done, then findings, each with its lines."""
     proved = [item for item in report["operations"] if _tells(item)]
-    if not proved and not report["findings"]:
+    in_trouble = [item for item in report["modules"] if item["now"] in ("boot", "silent") and item["evidence"]]
+    if not proved and not report["findings"] and not in_trouble:
         return
     page.heading("Why")
     names = wording.labels(report)
+    for module in in_trouble:
+        page.text(f"{names.get(module['link'], module['link'])}: {wording.NOW[module['now']]}")
+        _evidence(page, report, module["evidence"])
     for run in _runs(proved):
         _proof(page, report, run, names)
-    for severity in _BY_WEIGHT:
-        for finding in report["findings"]:
-            if finding["severity"] == severity:
-                _finding(page, report, finding)
+    said = {caution for module in report["modules"] for caution in module["cautions"]}
+    for finding in sorted(report["findings"], key=lambda finding: _BY_WEIGHT.index(finding["severity"])):
+        _finding(page, report, finding, said)
+        said.update(finding["cautions"])
 
 
 def _tells(operation: OperationDict) -> bool:
@@ -60,7 +64,8 @@ def _who(run: Sequence[OperationDict], names: dict[str, str]) -> str:
     return ", ".join(dict.fromkeys(names.get(item["link"], item["link"]) for item in run))
 
 
-def _finding(page: Lines, report: ReportDict, finding: FindingDict) -> None:
+def _finding(page: Lines, report: ReportDict, finding: FindingDict, said: set[str]) -> None:
+    """A finding with its lines; a caution that stands above already is not said again."""
     page.text(
         f"{finding['title']} (confidence {finding['confidence']})",
         mark=f"{finding['severity'].capitalize()}: ",
@@ -69,10 +74,11 @@ def _finding(page: Lines, report: ReportDict, finding: FindingDict) -> None:
     )
     page.text(short_hex(finding["explanation"]), indent=4)
     _evidence(page, report, finding["evidence"])
-    for text in finding["try_next"]:
-        page.text(text, indent=4, mark="Try: ", hang=2)
+    if finding["try_next"]:
+        page.text(" ".join(finding["try_next"]), indent=4, mark="Try: ", hang=2)
     for text in finding["cautions"]:
-        page.text(text, indent=4, mark="Caution: ", colour="caution", hang=2)
+        if text not in said:
+            page.text(text, indent=4, mark="Caution: ", colour="caution", hang=2)
 
 
 def _evidence(page: Lines, report: ReportDict, items: Sequence[EvidenceDict], mark: str = "- ") -> None:

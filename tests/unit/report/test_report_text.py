@@ -62,6 +62,21 @@ def test_a_module_in_boot_mode_comes_first_with_its_caution() -> None:
     assert any(line.startswith("  Caution: Keep battery support on.") for line in lines[:6])
 
 
+def test_a_bad_state_is_shown_with_its_lines() -> None:
+    why = render_text(failed_erase()).split("\nWHY\n")[1]
+    assert why.startswith(
+        "  DUC: boot mode only, the application does not run\n    - boot software identification read"
+    )
+    assert "(line 9300)" in why
+
+
+def test_further_wishes_are_counted() -> None:
+    report = failed_erase()
+    report["verdict"]["parts"]["programming"]["would_change"] = ["first", "second", "third", "fourth"]
+    text = render_text(report)
+    assert "Would change it: first\n    Would change it: second (and 2 more)\n" in text
+
+
 def test_a_caution_of_two_modules_is_said_once() -> None:
     report = failed_erase()
     report["modules"][1] = {**report["modules"][0], "label": "VBM"}
