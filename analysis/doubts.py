@@ -4,10 +4,12 @@
 |---|---|---|---|
 | loss (drop marker, sequence gap, damaged line) | not proven | medium | medium |
 | cut (a message that ended early on the bus) | not proven | the operation judges it | none |
+| unasked (an answer whose request is not in the capture) | not proven | medium | none |
 | order (clock steps, frames out of order) | medium; in the proof's own message: not proven | medium | none |
 | repeat (a frame recorded twice), flow control missing or unasked | medium | medium | none |
 | two testers on one module | medium | medium | medium |
 | the link itself rests on custom | low | low | low |
+| only one direction was recorded | not proven, low | low | low |
 
 Where a loss opens the account of a download, the download itself says so (``operations/download.py``).
 Source: common practice, no source; the classes of fault follow ISO 15765-2:2016, 9.8 (M).
@@ -16,15 +18,16 @@ Source: common practice, no source; the classes of fault follow ISO 15765-2:2016
 from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
 from functools import cached_property
 from typing import NamedTuple
 
-from analysis.exchanges import Place
+from analysis.exchanges import Exchange, Place
 from analysis.operations.model import Operation
 from analysis.words import Confidence, Evidence, Outcome, Word, least_sure
+from canlog.isotp.addressing import Direction
 from canlog.isotp.messages import MessageTable
 from canlog.survey import Survey
 
@@ -34,6 +37,7 @@ class Doubt(StrEnum):
 
     LOSS = "loss"
     CUT = "cut"  # a message that was not finished on the bus itself
+    UNASKED = "no request"  # what was asked is only inferred
     ORDER = "order"
     REPEAT = "repeat"
     FLOW = "flow control"  # missing or unasked: the data is whole, the pace unsure
@@ -101,8 +105,10 @@ class Troubles:
         return [item for item in self.items if item.channel in ("", channel)]
 
 
-def find_troubles(capture: int, survey: Survey, messages: MessageTable) -> Troubles:
-    """Collect what the survey and the transport noticed."""
+def find_troubles(
+    capture: int, survey: Survey, messages: MessageTable, exchanges: Iterable[Exchange] = ()
+) -> Troubles:  # fmt: skip
+    """Collect what the survey, the transport and the pairing of requests and answers noticed."""
     summary = survey.summary
     items = [
         Trouble(int(line), Doubt.LOSS, "", False, f"line {line} cannot be read")
@@ -128,17 +134,27 @@ def find_troubles(capture: int, survey: Survey, messages: MessageTable) -> Troub
     items += [
         Trouble(stray.line, RULES[stray.rule], "", True, stray.text) for stray in messages.strays if stray.rule in RULES
     ]
+    for exchange in exchanges:
+        if exchange.request is None:
+            line = exchange.begin[1]
+            text = f"the request of the answer at line {line} is not in the capture"
+            items.append(Trouble(line, Doubt.UNASKED, exchange.link.channel, True, text))
     return Troubles(capture, tuple(sorted(items, key=lambda item: item.line)))
 
 
-def weigh(operation: Operation, troubles: dict[int, Troubles], several_testers: Iterable[str]) -> Operation:
+def weigh(
+    operation: Operation,
+    troubles: dict[int, Troubles],
+    several_testers: Iterable[str],
+    halves: Mapping[tuple[int, str], Direction],
+) -> Operation:
     """The operation with its word and confidence lowered by what the capture suffered."""
     outcome = operation.outcome
     channel = operation.link.channel
     notes: list[str] = []
     levels = [outcome.confidence]
     word = outcome.word
-    sound = [item for item in outcome.proof if not _spoils(item, troubles, channel)]
+    sound = [item for item in outcome.proof if not spoils(item, troubles, channel)]
     if word is Word.CONFIRMED and not sound:
         word = Word.UNPROVEN
         notes.append("the frames of the proof are damaged, lost or out of order")
@@ -147,6 +163,11 @@ def weigh(operation: Operation, troubles: dict[int, Troubles], several_testers: 
             if item.doubt is not Doubt.CUT:
                 levels.append(Confidence.MEDIUM)
                 notes.append(item.text)
+        half = halves.get((capture, channel))
+        if half is not None:
+            word = Word.UNPROVEN if word is Word.CONFIRMED else word
+            levels.append(Confidence.LOW)
+            notes.append(f"only {'requests' if half is Direction.REQUEST else 'answers'} were recorded")
         if any(item.doubt is Doubt.LOSS for item in troubles[capture].of_channel(channel)):
             levels.append(Confidence.MEDIUM)
             notes.append("frames are missing or unreadable in this capture")
@@ -179,9 +200,10 @@ def _inside(begin: Place, end: Place, troubles: Troubles, channel: str) -> Seque
     return troubles.inside(first, last, channel)
 
 
-def _spoils(proof: Evidence, troubles: dict[int, Troubles], channel: str) -> bool:
-    """A loss anywhere in the proof, or frames of it out of order."""
+def spoils(proof: Evidence, troubles: Mapping[int, Troubles], channel: str) -> bool:
+    """The capture suffered a loss anywhere in the proof, or frames of it are out of order."""
     touching = troubles[proof.capture].inside(min(proof.lines), max(proof.lines), channel)
     return any(
-        item.doubt in (Doubt.LOSS, Doubt.CUT) or (item.doubt is Doubt.ORDER and item.in_message) for item in touching
+        item.doubt in (Doubt.LOSS, Doubt.CUT, Doubt.UNASKED) or (item.doubt is Doubt.ORDER and item.in_message)
+        for item in touching
     )

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 from analysis.exchanges import Answer, Exchange, Place
 from analysis.operations.model import evidence
-from analysis.story import PROGRAMMING_SESSION, Mode, Story
+from analysis.story import PROGRAMMING_SESSION, Mode, State, Story
 from analysis.words import Evidence
 from canlog.names.nrc import NRCS
 
@@ -68,19 +68,19 @@ def mode_now(story: Story, behind: Place = (0, 0)) -> tuple[Mode, list[Sign]]:
 
 def _signs_of(story: Story, exchange: Exchange) -> Iterator[Sign]:
     state = story.before(exchange)
-    programming = state.session == PROGRAMMING_SESSION
     if exchange.service == 0x22:
-        yield from _signs_of_reading(exchange, asked_to_program=programming, session_known=state.session is not None)
+        yield from _signs_of_reading(exchange, state)
     elif exchange.service == 0x10 and exchange.asked[1:2] in (b"\x03", b"\x83"):
-        if exchange.positive:
-            yield _sign(Mode.APPLICATION, exchange, "opens the extended session", strong=True)
+        if exchange.positive and not state.boot:  # not strong: many boot loaders open it too
+            yield _sign(Mode.APPLICATION, exchange, "opens the extended session")
         elif exchange.nrc == REFUSED_SUB_FUNCTION:
             yield _sign(Mode.BOOT, exchange, "knows no extended session")
     elif exchange.service in OBD_SERVICES and exchange.positive:
         yield _sign(Mode.APPLICATION, exchange, "answers OBD", strong=True)
 
 
-def _signs_of_reading(exchange: Exchange, *, asked_to_program: bool, session_known: bool) -> Iterator[Sign]:
+def _signs_of_reading(exchange: Exchange, state: State) -> Iterator[Sign]:
+    asked_to_program, session_known = state.session == PROGRAMMING_SESSION, state.session is not None
     identifier = int.from_bytes(exchange.asked[1:3], "big")
     if identifier == ACTIVE_SESSION and exchange.positive and len(exchange.answered) > 3:
         session = exchange.answered[3]
@@ -89,7 +89,7 @@ def _signs_of_reading(exchange: Exchange, *, asked_to_program: bool, session_kno
         elif session != PROGRAMMING_SESSION:
             yield _sign(Mode.APPLICATION, exchange, f"says its session is {session:02X}")
     elif identifier in APPLICATION_IDENTITY:
-        if exchange.positive and not asked_to_program:
+        if exchange.positive and not asked_to_program and not state.boot:
             yield _sign(Mode.APPLICATION, exchange, f"answers {identifier:04X}", strong=session_known)
         elif exchange.outcome is Answer.NEGATIVE and exchange.nrc == REFUSED_IDENTIFIER and not asked_to_program:
             yield _sign(Mode.BOOT, exchange, f"refuses {identifier:04X} ({NRCS[REFUSED_IDENTIFIER].name})")

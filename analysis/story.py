@@ -7,7 +7,7 @@ none, and neither is the border between two captures.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 from functools import cached_property
 
@@ -20,6 +20,8 @@ from canlog.survey import Survey
 
 DEFAULT_SESSION = 0x01
 PROGRAMMING_SESSION = 0x02
+#: The answer that names the active session: 62 F186 (ISO 14229-1:2020, annex C (M)).
+_SAYS_SESSION = b"\x62\xf1\x86"
 
 
 class Mode(StrEnum):
@@ -46,6 +48,7 @@ class State:
 
     session: int | None = None
     unlocked: int | None = None  # level of the seed request
+    boot: bool = False  # it said itself that only its boot loader runs
 
 
 @dataclass(frozen=True)
@@ -72,13 +75,23 @@ class Story:
                 capture, state = exchange.capture, State()
             while start is not None and start.place <= exchange.begin:
                 if start.place[0] == capture:
-                    state = State(session=PROGRAMMING_SESSION if start.mode is Mode.BOOT else DEFAULT_SESSION)
-                    if start.mode is Mode.BOOT:
-                        state = State()
+                    state = _started(state, start.mode)
                 start = next(starts, None)
             states[exchange.number] = state
             state = _after(state, exchange)
         return states
+
+    @cached_property
+    def own(self) -> tuple[Exchange, ...]:
+        """Exchanges sent to this module alone or answered by it: unanswered functional requests are not its own."""
+        return tuple(exchange for exchange in self.exchanges if exchange.link.key == self.link.key)
+
+    def may_have_restarted_behind(self, place: Place) -> Exchange | None:
+        """A reset that was asked for and neither answered nor refused: the module may have done it.
+
+        Never taken as a restart where one would prove something, only where one would spoil a proof.
+        """
+        return next((item for item in self.after(place) if _may_be_reset(item)), None)
 
     def before(self, exchange: Exchange) -> State:
         """The module's state when the exchange begins."""
@@ -105,12 +118,37 @@ def _after(state: State, exchange: Exchange) -> State:
     """The state that an exchange leaves. Sessions relock (ISO 14229-1:2020, 10.4 (M))."""
     if exchange.service == 0x10 and exchange.outcome in (Answer.POSITIVE, Answer.SUPPRESSED) and exchange.ask:
         session = exchange.ask.get("sub_function")
-        return State(session=int(session)) if isinstance(session, int) else state
+        return State(session=int(session), boot=state.boot) if isinstance(session, int) else state
     if exchange.service == 0x27 and exchange.positive and len(exchange.answered) == 2:
-        return State(state.session, exchange.answered[1] - 1)
-    if exchange.service == 0x11 and exchange.positive:
+        return replace(state, unlocked=exchange.answered[1] - 1)
+    if exchange.service == 0x11 and exchange.positive and _restarts(exchange.answered):
         return State(session=DEFAULT_SESSION)
+    if exchange.positive and exchange.answered[:3] == _SAYS_SESSION and len(exchange.answered) > 3:
+        return _says_session(state, exchange.answered[3])
     return state
+
+
+def _started(state: State, mode: Mode) -> State:
+    """A start: in the default session, or in the boot loader, there as asked or not."""
+    if mode is not Mode.BOOT:
+        return State(session=DEFAULT_SESSION)
+    return State(session=PROGRAMMING_SESSION if state.session == PROGRAMMING_SESSION else None, boot=True)
+
+
+def _says_session(state: State, session: int) -> State:
+    """The module names its session: the programming session, unasked, means that only its boot loader runs."""
+    unasked = session == PROGRAMMING_SESSION and state.session != PROGRAMMING_SESSION
+    boot = session == PROGRAMMING_SESSION and (state.boot or unasked)
+    return State(session, state.unlocked if session == state.session else None, boot)
+
+
+def _restarts(message: bytes) -> bool:
+    """A reset, or its answer, is one that starts the module anew: rapid power shutdown (04, 05) does not."""
+    return len(message) > 1 and message[1] & 0x7F not in (0x04, 0x05)
+
+
+def _may_be_reset(exchange: Exchange) -> bool:
+    return exchange.service == 0x11 and exchange.response is None and _restarts(exchange.asked)
 
 
 def tell_stories(
@@ -147,7 +185,7 @@ def _concerns(exchange: Exchange) -> bool:
 
 def _resets(exchanges: Iterable[Exchange]) -> Iterator[Start]:
     for exchange in exchanges:
-        if exchange.service == 0x11 and exchange.positive and exchange.answered[1:2] not in (b"\x04", b"\x05"):
+        if exchange.service == 0x11 and exchange.positive and _restarts(exchange.answered):
             text = f"reset answered positively ({exchange.answered[1:2].hex().upper()})"
             yield Start(
                 exchange.end, exchange.end_ns, Mode.UNKNOWN, Evidence(exchange.capture, exchange.answer_lines, text)

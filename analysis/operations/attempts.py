@@ -152,7 +152,8 @@ class _Cutter:
             self._close("", None)
 
     def _take_erase(self, exchange: Exchange) -> None:
-        if self._open is not None and (self._open.request is not None or not self._open.erases[-1].positive):
+        current = self._open
+        if current is not None and (current.request or current.blocks or not current.erases[-1].positive):
             self._close("the memory was erased again", exchange.begin)
         self._current().erases.append(exchange)
 

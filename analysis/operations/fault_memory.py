@@ -129,6 +129,9 @@ def _clear_outcome(exchange: Exchange, before: Sequence[FaultList], after: Seque
         text = "clearing was not answered"
         return Outcome(Word.INTERRUPTED, Confidence.HIGH, (evidence(exchange, text),), (text,), "clear again")
     wish = "read the fault memory (19 02) after the clear and capture it"
+    if exchange.request is None or not exchange.request.complete:
+        text = "a clear was accepted, but what was asked to be cleared is not whole in the capture"
+        return Outcome(Word.UNPROVEN, Confidence.MEDIUM, (), (text,), wish)
     earlier = before[-1].codes if before else {}
     covering = [item for item in after if _covers(item, earlier)]
     if not covering:

@@ -17,6 +17,7 @@ from analysis.operations.session import find_sessions
 from analysis.operations.unlock import find_unlocks
 from analysis.operations.write import find_writes
 from analysis.record import Record
+from canlog.isotp.addressing import Direction
 
 FINDERS = (
     find_downloads, find_writes, find_routines, find_unlocks, find_sessions, find_resets, find_identities,
@@ -33,23 +34,39 @@ def find_operations(record: Record) -> list[Operation]:
     found += find_communication(record)
     found.sort(key=lambda item: (item.begin, item.end))
     testers = modules_with_two_testers(record)
-    weighed = [weigh(item, dict(record.troubles), testers) for item in found]
+    halves = halves_of(record)
+    weighed = [weigh(item, dict(record.troubles), testers, halves) for item in found]
     return _supersede([replace(item, number=index) for index, item in enumerate(weighed, start=1)])
 
 
 def _supersede(operations: Sequence[Operation]) -> list[Operation]:
-    """Point every earlier attempt at the same thing to the one that replaces it."""
-    latest: dict[tuple[str, Kind, str], Operation] = {}
+    """Point every earlier attempt at the same thing of a module, whoever made it, to the one that replaces it."""
+    latest: dict[tuple[str, str, Kind, str], Operation] = {}
     by_number: dict[int, int] = {}
     for item in reversed(operations):
         if item.kind not in SUPERSEDING:
             continue
-        key = (item.link.key, item.kind, item.subject)
+        key = (item.link.channel, _actor(item), item.kind, item.subject)
         later = latest.get(key)
         if later is not None:
             by_number[item.number] = later.number
         latest[key] = item
     return [replace(item, superseded_by=by_number.get(item.number)) for item in operations]
+
+
+def _actor(item: Operation) -> str:
+    """Whose attempts replace each other: those at the module; transfers are counted for each link."""
+    return item.link.key if item.kind in (Kind.DOWNLOAD, Kind.FILE) else f"{_module_id(item.link.key):X}"
+
+
+def halves_of(record: Record) -> dict[tuple[int, str], Direction]:
+    """Where only one direction was recorded: (capture, channel) -> the one that is there."""
+    heard: dict[tuple[int, str], set[Direction]] = {}
+    for capture in record.captures:
+        for message in capture.messages:
+            if not message.link.functional:
+                heard.setdefault((capture.number, message.link.channel), set()).add(message.direction)
+    return {place: next(iter(found)) for place, found in heard.items() if len(found) == 1}
 
 
 def modules_with_two_testers(record: Record) -> list[str]:

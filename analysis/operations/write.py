@@ -3,7 +3,7 @@
 | word | when |
 |---|---|
 | confirmed | answered positively, and a later read of the same identifier by the same module is equal: read after a restart if one followed (high), else in the same power cycle (medium) |
-| unproven | answered positively, and not read since, or only before the restart that followed, or the value was the same before |
+| unproven | answered positively, and not read since, or only before the restart or the erase that followed, or the value was the same before |
 | failed | refused for good, or the last read differs from what was written |
 | interrupted | no final answer, or the request is not whole |
 
@@ -17,6 +17,7 @@ from dataclasses import dataclass, replace
 
 from analysis.exchanges import Answer, Exchange
 from analysis.operations.model import Kind, Operation, Part, evidence, in_order, span
+from analysis.operations.routines import Status, read_call
 from analysis.readings import Reading, kind_of_identifier, title_of
 from analysis.record import Record
 from analysis.story import Story
@@ -33,7 +34,7 @@ def find_writes(story: Story, record: Record) -> list[Operation]:
     """All writes by identifier to a module, in order; superseded ones included."""
     writes = [
         exchange
-        for exchange in story.exchanges
+        for exchange in story.own
         if exchange.service == WRITE_BY_IDENTIFIER and len(exchange.asked or exchange.answered) >= 3
     ]
     return [_Judge(exchange, writes, story, record).operation() for exchange in writes]
@@ -150,6 +151,10 @@ class _Judge:
             return Outcome(Word.UNPROVEN, Confidence.HIGH, (), (text,), "nothing needed: the value is right already")
         start = self.story.start_after(self.exchange.end)
         after = [item for item in behind if start is not None and item.place > start.place]
+        lost = self._may_be_lost_behind(last, after)
+        if lost:
+            text = f"{title}: read back equal, but {lost}"
+            return Outcome(Word.UNPROVEN, Confidence.HIGH, (), (text,), self._wish())
         if start is not None and not after:
             text = f"{title}: read back equal, but only before the restart that followed"
             return Outcome(Word.UNPROVEN, Confidence.HIGH, (), (text,), self._wish())
@@ -163,6 +168,18 @@ class _Judge:
         return Outcome(
             Word.CONFIRMED, Confidence.MEDIUM, (evidence(last.exchange, text),), (text,), self._wish()
         )  # fmt: skip
+
+    def _may_be_lost_behind(self, last: Reading, after: Sequence[Reading]) -> str:
+        """What happened behind the last read that the value may not have survived; empty when nothing did."""
+        if not after and self.story.may_have_restarted_behind(last.exchange.end) is not None:
+            return "then a reset was asked for that may have been done"
+        if any(self._erases(item) for item in self.story.after(last.exchange.end)):
+            return "then memory was erased, which trims survive in some modules and not in others"
+        return ""
+
+    def _erases(self, exchange: Exchange) -> bool:
+        call = read_call(exchange, self.story.label, self.record.names)
+        return call is not None and call.kind == "erase" and call.status is not Status.REFUSED
 
     def _is_behind(self, reading: Reading) -> bool:
         return in_order(
