@@ -15,6 +15,7 @@ from readme_example import example_command, limits_written_again, written_again
 from analysis.cli import BAD_INPUT, INTERRUPTED, NOT_CONFIRMED, main
 from analysis.jobsheet import load_job_sheet
 from analysis.limits import table
+from analysis.listing import EXCHANGE_COLUMNS, FRAME_COLUMNS, MESSAGE_COLUMNS
 from analysis.report import contract, schema
 from canlog.capture.registry import FORMATS
 from canlog.names.tables import load_names
@@ -71,6 +72,13 @@ def test_every_field_of_the_contract_is_on_its_page() -> None:
     for item in dictionaries():
         for field in get_type_hints(item):
             assert f"| `{field}` |" in PAGE, f"{item.__name__}.{field}"
+
+
+def test_every_column_of_the_lists_is_in_the_readme() -> None:
+    for level, columns in (("messages", MESSAGE_COLUMNS), ("frames", FRAME_COLUMNS)):
+        row = next(line for line in section("JSON").splitlines() if line.startswith(f"| `{level}`"))
+        assert set(columns) <= set(re.findall(r"`(\w+)`", row))
+    assert list(EXCHANGE_COLUMNS) == list(get_type_hints(contract.ExchangeDict))
 
 
 def test_every_format_is_in_the_readme() -> None:
