@@ -1,8 +1,8 @@
 """Where the bytes of a capture come from: a file, a pipe or standard input.
 
-A pipe is spooled to a temporary file, because a capture is read twice. Text in UTF-16 is turned into
-UTF-8 once; byte positions count in what is read afterwards. :data:`UNPACKERS` is the place for more
-of that kind (compressed captures).
+A pipe is spooled to a temporary file, because a capture is read twice. What is packed is unpacked once
+(:mod:`canlog.capture.unpacking`), text in UTF-16 is turned into UTF-8 once; byte positions count in what
+is read afterwards.
 """
 
 from __future__ import annotations
@@ -17,14 +17,18 @@ import weakref
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from functools import cached_property
+from itertools import count
 from pathlib import Path
 from typing import IO, Final
 
+from canlog.capture import unpacking
 from canlog.errors import CaptureError
 
 BLOCK_BYTES: Final = 256 * 1024
 #: Bytes to recognise a form by; the longer one where pages of other text come first.
 HEADS_BYTES: Final = (64 * 1024, 1024 * 1024)
+#: Layers of packing that are taken off.
+MOST_LAYERS: Final = 3
 #: Called with the bytes read so far and the bytes in all.
 Progress = Callable[[int, int], None]
 
@@ -122,13 +126,24 @@ def _of_spool(source: Source, spool: IO[bytes]) -> Source:
 
 
 def _unpack(source: Source) -> Source:
-    head = source.head(4096)
-    for fits, unpack, note in UNPACKERS:
-        if fits(head):
-            spool = _new_spool()
-            with source.original.open("rb") as packed:
-                unpack(packed, spool, head)
-            return _of_spool(Source(source.name, source.original, Path(spool.name), note, source), spool)
+    """What is inside, layer by layer: a compressed file of UTF-16 text has two."""
+    for layer in count():
+        head = source.head(4096)
+        unpack = next((unpack for fits, unpack in UNPACKERS if fits(head)), None)
+        if unpack is None:
+            break
+        if layer == MOST_LAYERS:
+            raise CaptureError(f"{source.name}: packed more than {MOST_LAYERS} times", hint="unpack it yourself")
+        spool = _new_spool()
+        try:
+            with source.unpacked.open("rb") as packed:
+                note = "; ".join(filter(None, (source.note, unpack(packed, spool, head))))
+        except CaptureError as error:
+            spool.close()
+            raise CaptureError(f"{source.name}: {error}", hint=error.hint) from error
+        source = _of_spool(Source(source.name, source.original, Path(spool.name), note, source), spool)
+        if source.size == 0:
+            raise CaptureError(f"{source.name}: nothing is in it ({note})", hint="copy it again from the logger")
     return source
 
 
@@ -145,14 +160,16 @@ def _utf16_kind(head: bytes) -> str:
     return ""
 
 
-def _from_utf16(packed: IO[bytes], unpacked: IO[bytes], head: bytes) -> None:
+def _from_utf16(packed: IO[bytes], unpacked: IO[bytes], head: bytes) -> str:
     decoder = codecs.getincrementaldecoder(_utf16_kind(head))(errors="replace")
     while block := packed.read(BLOCK_BYTES):
         unpacked.write(decoder.decode(block).encode("utf-8", "replace"))
     unpacked.write(decoder.decode(b"", final=True).encode("utf-8", "replace"))
+    return "the text is UTF-16; byte positions count in its UTF-8 form"
 
 
-#: What a file may be wrapped in: how to see it, how to unwrap it, and what to tell the user.
-UNPACKERS: Final[tuple[tuple[Callable[[bytes], object], Callable[[IO[bytes], IO[bytes], bytes], None], str], ...]] = (
-    (_utf16_kind, _from_utf16, "the text is UTF-16; byte positions count in its UTF-8 form"),
+#: What a file may be wrapped in: how to see it, and how to unwrap it (the answer tells the user what was done).
+UNPACKERS: Final[tuple[tuple[Callable[[bytes], object], Callable[[IO[bytes], IO[bytes], bytes], str]], ...]] = (
+    (_utf16_kind, _from_utf16),
+    *unpacking.UNPACKERS,
 )
