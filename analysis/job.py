@@ -108,14 +108,15 @@ def make_record(captures: Sequence[Surveyed], names: Names, limits: Limits) -> R
 
 def _second_pass(index: int, one: Surveyed) -> CaptureRecord:
     messages = rebuild_surveyed(one.capture, one.survey, one.links)
+    exchanges = tuple(pair_exchanges(index, messages))
     return CaptureRecord(
         number=index,
         name=one.capture.name,
         capture=one.capture,
         survey=one.survey,
         messages=messages,
-        exchanges=tuple(pair_exchanges(index, messages)),
-        troubles=find_troubles(index, one.survey, messages),
+        exchanges=exchanges,
+        troubles=find_troubles(index, one.survey, messages, exchanges),
         trust=judge_fitness(one.survey, messages),
     )
 
@@ -124,8 +125,8 @@ def judge(record: Record, sheet: JobSheet | None, names_sha256: tuple[str, ...])
     """Everything that is concluded from a record."""
     operations = find_operations(record)
     modules = judge_modules(record, operations)
-    findings = run_checks(Context(record, operations, modules, sheet))
     expectations = judge_sheet(sheet, record, operations) if sheet is not None else None
+    findings = run_checks(Context(record, operations, modules, sheet, expectations or ()))
     return Report(
         record=record,
         operations=tuple(operations),

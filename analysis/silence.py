@@ -8,6 +8,7 @@ from __future__ import annotations
 from enum import StrEnum
 
 from analysis.exchanges import Answer, Exchange
+from analysis.limits import Limits
 from analysis.record import Record
 from analysis.story import Story
 
@@ -43,6 +44,8 @@ def who_fell_silent(story: Story, record: Record) -> Silent:
         return Silent.MODULE if _asked_in_vain(own) else Silent.UNKNOWN
     if asked is not None and asked > heard + limits.module_silent_ns and _asked_in_vain(own):
         return Silent.MODULE
+    if others is not None and _asked_in_vain(own) and others - own[-1].end_ns > _patience(own[-1], limits):
+        return Silent.MODULE  # it owes the answer, however soon it was asked behind the one before
     spoken = max(heard, asked or heard)
     if end - spoken < limits.capture_end_ns:
         return Silent.NOBODY if answered_last else Silent.CAPTURE_ENDED
@@ -71,6 +74,11 @@ def _last_heard(own: list[Exchange]) -> int | None:
 def _asked_in_vain(own: list[Exchange]) -> bool:
     """The last requests that want an answer have none."""
     return own[-1].outcome is Answer.SILENT and own[-1].request is not None and own[-1].request.complete
+
+
+def _patience(exchange: Exchange, limits: Limits) -> int:
+    """How long its answer may take."""
+    return limits.p2_star_client_ns if exchange.pendings else limits.p2_client_ns
 
 
 def _inside_transfer(own: list[Exchange]) -> bool:

@@ -21,6 +21,7 @@ class Finding:
     look_alikes: tuple[str, ...]
     evidence: tuple[Evidence, ...]
     source: str
+    comes_first: bool = False  # its first step is done before anything else
 
     def __post_init__(self) -> None:
         if not self.evidence:

@@ -1,10 +1,11 @@
 """How a check is declared: a function with an id, a severity and a docstring that *is* the user's text.
 
-The docstring's first line is the title. Then fixed headings, each at the beginning of a line and followed by text
+The docstring is the function's or, where it has none, its file's: one file, one question, one text. Its first line
+is the title. Then fixed headings, each at the beginning of a line and followed by text
 that may run over several lines:
 
 ``What is seen:`` ``What it can mean:`` ``How to tell it from look-alikes:`` ``What to try:`` ``Caution:``
-``Evidence:`` (may end in ``Source: …``).
+``Evidence:`` (may end in ``Source: …``). Steps to try and look-alikes are parted by ";"; a caution of "none" is none.
 
 A check reads the context only; it opens nothing and knows no other check.
 """
@@ -16,11 +17,14 @@ import re
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
+from analysis.exchanges import Exchange
+from analysis.expectations import Expectation
 from analysis.jobsheet import JobSheet
 from analysis.modules import ModuleState
 from analysis.operations.find import standing
 from analysis.operations.model import Kind, Operation
 from analysis.record import Record
+from analysis.story import Story
 from analysis.words import Confidence, Evidence, Severity
 
 HEADINGS = (
@@ -37,6 +41,20 @@ class Context:
     operations: Sequence[Operation]
     modules: Sequence[ModuleState]
     sheet: JobSheet | None
+    expectations: Sequence[Expectation] = ()  # the sheet's items, judged
+
+    @property
+    def stories(self) -> list[Story]:
+        """Modules that were spoken to alone, in order of first appearance."""
+        return [story for story in self.record.stories if self.own(story)]
+
+    def own(self, story: Story) -> list[Exchange]:
+        """Exchanges on a module's own link, and its answers to requests to all."""
+        return [exchange for exchange in story.exchanges if exchange.link.key == story.link.key]
+
+    def end_ns(self, capture: int) -> int | None:
+        """The last time in a capture; None without a clock."""
+        return self.record.capture(capture).survey.summary.last_time_ns
 
     def standing(self, kind: Kind) -> list[Operation]:
         """Operations of a kind that no later attempt replaced."""
@@ -45,11 +63,17 @@ class Context:
 
 @dataclass(frozen=True, slots=True)
 class Seen:
-    """What a check yields: how sure, the lines, and (where it helps) a sentence for this case."""
+    """What a check yields: how sure, the lines, and what is special about this case.
+
+    ``text`` says this case in a sentence or two, ``step`` what to try first in it; ``severity`` may only be less
+    than the check's own.
+    """
 
     confidence: Confidence
     evidence: tuple[Evidence, ...]
     text: str = ""
+    step: str = ""
+    severity: Severity | None = None
 
 
 Look = Callable[[Context], Iterator[Seen]]
@@ -64,14 +88,15 @@ class Check:
     look: Look
     title: str
     texts: dict[str, str]  # by heading
+    comes_first: bool = False  # what it advises is done before anything else
 
 
 #: Every check by id, in order of declaration.
 CHECKS: dict[str, Check] = {}
 
 
-def check(check_id: str, *, severity: Severity) -> Callable[[Look], Look]:
-    """Declare a check; its module's docstring is the user's text.
+def check(check_id: str, *, severity: Severity, comes_first: bool = False) -> Callable[[Look], Look]:
+    """Declare a check; its docstring, or else its module's, is the user's text.
 
     Raises:
         ValueError: the id is taken or a heading is missing.
@@ -80,11 +105,11 @@ def check(check_id: str, *, severity: Severity) -> Callable[[Look], Look]:
     def declare(look: Look) -> Look:
         if check_id in CHECKS:
             raise ValueError(f"check {check_id} is declared twice")
-        title, texts = read_texts(inspect.getdoc(look) or "")
+        title, texts = read_texts(inspect.getdoc(look) or inspect.getdoc(inspect.getmodule(look)) or "")
         missing = [heading for heading in HEADINGS if heading not in texts]
         if missing:
             raise ValueError(f"check {check_id}: no text for {missing[0]!r}")
-        CHECKS[check_id] = Check(check_id, severity, look, title, texts)
+        CHECKS[check_id] = Check(check_id, severity, look, title, texts, comes_first)
         return look
 
     return declare

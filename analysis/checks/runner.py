@@ -12,6 +12,9 @@ from analysis.checks.registry import CHECKS, Check, Context, Seen
 from analysis.words import Confidence, Evidence, Severity
 
 NOT_CHECKS = frozenset({"finding", "registry", "runner"})
+#: A finding shows as many places; the text gives the count.
+SHOWN_EVIDENCE = 12
+MOST_SEVERE_FIRST = (Severity.SERIOUS, Severity.WARNING, Severity.NOTE)
 
 
 def load_checks() -> dict[str, Check]:
@@ -25,8 +28,7 @@ def load_checks() -> dict[str, Check]:
 def run_checks(context: Context) -> list[Finding]:
     """All findings, the most severe first."""
     found = [finding for check in load_checks().values() for finding in run_one(check, context)]
-    rank = (Severity.SERIOUS, Severity.WARNING, Severity.NOTE)
-    return sorted(found, key=lambda finding: rank.index(finding.severity))
+    return sorted(found, key=lambda finding: MOST_SEVERE_FIRST.index(finding.severity))
 
 
 def run_one(check: Check, context: Context) -> list[Finding]:
@@ -44,19 +46,27 @@ def _findings(check: Check, context: Context) -> Iterator[Finding]:
 
 def _finding(check: Check, seen: Seen) -> Finding:
     texts = check.texts
-    explanation = " ".join(text for text in (seen.text, texts["What it can mean"]) if text)
+    explanation = f"{seen.text or texts['What is seen']} {texts['What it can mean']}"
+    severity = max(check.severity, seen.severity or check.severity, key=MOST_SEVERE_FIRST.index)
     return Finding(
         id=check.id,
-        severity=check.severity,
+        severity=severity,
         confidence=seen.confidence,
         title=check.title,
         explanation=explanation,
-        try_next=(texts["What to try"],),
-        cautions=(texts["Caution"],) if not texts["Caution"].lower().startswith("none") else (),
-        look_alikes=(texts["How to tell it from look-alikes"],),
-        evidence=seen.evidence,
+        try_next=tuple(dict.fromkeys([*_sentences(seen.step), *_sentences(texts["What to try"])])),
+        cautions=() if texts["Caution"].lower().startswith("none") else (texts["Caution"],),
+        look_alikes=_sentences(texts["How to tell it from look-alikes"]),
+        evidence=seen.evidence[:SHOWN_EVIDENCE],
         source=texts["Source"].rstrip("."),
+        comes_first=check.comes_first,
     )
+
+
+def _sentences(text: str) -> tuple[str, ...]:
+    """Parts divided by ";" as sentences."""
+    parts = (part.strip().rstrip(".") for part in text.split(";"))
+    return tuple(part[:1].upper() + part[1:] + "." for part in parts if part)
 
 
 def _broken(check: Check, error: Exception) -> Finding:

@@ -1,0 +1,38 @@
+"""Only the boot loader answers.
+
+What is seen: the module answers like a boot loader: it names its boot software or refuses what an application
+knows.
+What it can mean: No valid application: an erase without a finished download, or a check that failed. Or a new
+module that was never programmed, which is normal.
+How to tell it from look-alikes: a simple module that knows few identifiers: it also opens the extended session; a
+new module: no erase and no failed download lies before it
+What to try: leave the module powered; program it again from the session, not from where it stopped
+Caution: keep a support unit fit for programming connected, and do not switch off or unplug during erase or
+download. The vehicle maker's service information decides.
+Evidence: the last signs of the boot loader. Source: common practice, no source.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from analysis.checks.registry import Context, Seen, check
+from analysis.checks.transfers import parts, routine_calls
+from analysis.modules import Now
+from analysis.words import Confidence, Severity
+
+
+@check("boot-mode-only", severity=Severity.SERIOUS)
+def find(ctx: Context) -> Iterator[Seen]:
+    for module in ctx.modules:
+        if module.now is not Now.BOOT:
+            continue
+        story = module.story
+        erased = any(call.kind == "erase" for call in routine_calls(ctx, story)) or bool(parts(ctx, story))
+        text = (
+            "Its memory was worked on in this job, so it has lost its application; usually it can be programmed again."
+            if erased
+            else "No erase of it is in these captures: it was lost before, or the module is new."
+        )
+        sure = Confidence.HIGH if erased or len(module.evidence) > 1 else Confidence.MEDIUM
+        yield Seen(sure, module.evidence, f"{story.label}: only its boot loader answers. {text}")

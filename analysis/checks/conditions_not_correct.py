@@ -1,0 +1,25 @@
+"""A condition for this step is not met.
+
+What is seen: a step was refused for good with code 22, which does not say what is missing.
+What it can mean: Ignition state, running engine, gear, parking brake, door, charging cable; the supply; an
+immobiliser that does not match; the order of steps.
+How to tell it from look-alikes: supply too low (code 93) names its reason; a stored fault forbids it (code 26)
+What to try: go through the conditions that the service information lists for this step; check the supply; then try
+once more
+Caution: keep a support unit fit for programming connected, and do not switch off or unplug during erase or
+download. The vehicle maker's service information decides.
+Evidence: the refusals. Source: ISO 14229-1:2020, annex A.1 (M).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from analysis.checks.refusals import see_refusals
+from analysis.checks.registry import Context, Seen, check
+from analysis.words import Severity
+
+
+@check("conditions-not-correct", severity=Severity.WARNING)
+def find(ctx: Context) -> Iterator[Seen]:
+    yield from see_refusals(ctx, {0x22}, (0x10, 0x11, 0x2E, 0x2F, 0x31, 0x34, 0x36, 0x37))

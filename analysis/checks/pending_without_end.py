@@ -1,0 +1,42 @@
+"""The module asked to wait and never came to an end.
+
+What is seen: after the last wait answer (code 78) no final answer came, and the capture goes on for longer than
+such an answer may take.
+What it can mean: The module hung or restarted; its supply; the final answer is missing in the record.
+How to tell it from look-alikes: a capture that ends while the wait runs; a tester that asks again too early and
+then gets its answer
+What to try: leave the module powered and wait some minutes; then ask it with 3E 00 before anything else
+Caution: keep a support unit fit for programming connected, and do not switch off or unplug during erase or
+download. The vehicle maker's service information decides.
+Evidence: the request with its wait answers. Source: ISO 14229-1:2020, annex A.1 (M).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from analysis.checks.refusals import asked, same_act
+from analysis.checks.registry import Context, Seen, check
+from analysis.exchanges import Answer
+from analysis.operations.model import evidence
+from analysis.words import Confidence, Severity
+
+
+@check("pending-without-end", severity=Severity.SERIOUS)
+def find(ctx: Context) -> Iterator[Seen]:
+    for story in ctx.stories:
+        own = ctx.own(story)
+        for exchange in own:
+            if exchange.outcome is not Answer.SILENT or not exchange.pendings:
+                continue
+            end = ctx.end_ns(exchange.capture)
+            if end is not None and end - exchange.end_ns <= ctx.record.limits.p2_star_client_ns:
+                continue
+            done = any(item.positive and same_act(item, exchange) for item in own if item.begin > exchange.begin)
+            text = f"{story.label}: {asked(exchange)} had {len(exchange.pendings)} wait answers and no final one."
+            yield Seen(
+                Confidence.HIGH,
+                (evidence(exchange, "the request and its wait answers"),),
+                text + (" The same was answered later." if done else ""),
+                severity=Severity.NOTE if done else None,
+            )

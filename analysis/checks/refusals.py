@@ -1,0 +1,81 @@
+"""Final refusals of a module, and whether it accepted the same thing later: no check, but what many checks look at."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Collection, Iterator
+from dataclasses import dataclass
+
+from analysis.checks.registry import Context, Seen
+from analysis.exchanges import Answer, Exchange
+from analysis.operations.model import evidence
+from analysis.story import Story
+from analysis.words import Confidence, Severity
+from canlog.names.nrc import NRCS
+
+#: Bytes of a request that say what is done: service with sub-function, identifier, routine.
+TELLING_BYTES = {0x10: 2, 0x11: 2, 0x14: 1, 0x22: 3, 0x27: 2, 0x28: 2, 0x2E: 3, 0x31: 4, 0x36: 2, 0x85: 2}
+
+
+@dataclass(frozen=True, slots=True)
+class Refusal:
+    """A final negative response; ``overcome``: the later exchange that did the same with success."""
+
+    story: Story
+    exchange: Exchange
+    overcome: Exchange | None
+
+
+def refusals(ctx: Context, codes: Collection[int], services: Collection[int] = ()) -> Iterator[Refusal]:
+    """Every final refusal with one of these codes, of these services (of all when none are given)."""
+    for story in ctx.stories:
+        own = ctx.own(story)
+        for exchange in own:
+            if exchange.nrc in codes and (not services or exchange.service in services):
+                later = (item for item in own if item.begin > exchange.end and item.positive)
+                yield Refusal(story, exchange, next((item for item in later if same_act(item, exchange)), None))
+
+
+def same_act(one: Exchange, other: Exchange) -> bool:
+    """Both ask for the same thing, whatever data goes with it."""
+    size = TELLING_BYTES.get(one.service, 1)
+    return one.service == other.service and one.asked[:size] == other.asked[:size]
+
+
+def see_refusals(
+    ctx: Context,
+    codes: Collection[int],
+    services: Collection[int] = (),
+    *,
+    but: Callable[[Refusal], bool] = lambda _: False,
+) -> Iterator[Seen]:
+    """One sighting for each module that refused; only a note where it accepted the same later."""
+    for story in ctx.stories:
+        found = [item for item in refusals(ctx, codes, services) if item.story is story and not but(item)]
+        if not found:
+            continue
+        standing = [item for item in found if item.overcome is None]
+        shown = standing or found
+        texts = dict.fromkeys(said(item.exchange) for item in shown)
+        end = "" if standing else " The same was accepted later."
+        yield Seen(
+            Confidence.HIGH,
+            tuple(evidence(item.exchange, said(item.exchange)) for item in shown),
+            f"{story.label}: {'; '.join(list(texts)[:4])}.{end}",
+            severity=None if standing else Severity.NOTE,
+        )
+
+
+def said(exchange: Exchange) -> str:
+    """``31 01 FF 00 was refused with 22 (a condition for this action is not met)``; no key bytes."""
+    code = exchange.nrc or 0
+    return f"{asked(exchange)} was refused with {code:02X} ({NRCS[code].meaning})"
+
+
+def asked(exchange: Exchange) -> str:
+    """The telling bytes of a request."""
+    return exchange.asked[: TELLING_BYTES.get(exchange.service, 1)].hex(" ").upper() or f"{exchange.service:02X}"
+
+
+def is_refused(exchange: Exchange) -> bool:
+    """The exchange ended with a negative response."""
+    return exchange.outcome is Answer.NEGATIVE

@@ -1,0 +1,88 @@
+"""Modules that stopped answering, sorted by what explains it, so that one cause makes one finding; no check itself."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from analysis.checks.registry import Context
+from analysis.exchanges import Answer, Exchange
+from analysis.operations.model import Kind, Operation, evidence
+from analysis.silence import Silent, who_fell_silent
+from analysis.story import Story
+from analysis.words import Evidence, Word
+from canlog.isotp.addressing import Direction, Link
+from canlog.isotp.messages import Message
+
+#: Fewer messages of one direction say nothing about the other.
+ENOUGH = 5
+
+
+def lost_resets(ctx: Context) -> list[Operation]:
+    """Resets that were answered and behind which the module, though asked, never spoke again."""
+    return [
+        item
+        for item in ctx.operations
+        if item.kind is Kind.RESET and item.outcome.word is Word.INTERRUPTED and _exchange(ctx, item).positive
+    ]
+
+
+def reset_lines(ctx: Context, reset: Operation) -> tuple[Evidence, ...]:
+    """The reset itself."""
+    return (evidence(_exchange(ctx, reset), "the reset was answered"),)
+
+
+def _exchange(ctx: Context, item: Operation) -> Exchange:
+    return next(one for one in ctx.record.exchanges if one.number == item.exchanges[0])
+
+
+def fell_silent(ctx: Context, who: Silent) -> Iterator[Story]:
+    """Modules that had spoken, and towards or from which ``who`` stopped first; lost resets are left out."""
+    explained = {item.link.key for item in lost_resets(ctx)}
+    for story in ctx.stories:
+        spoke = any(item.response is not None or item.pendings for item in ctx.own(story))
+        if spoke and story.link.key not in explained and who_fell_silent(story, ctx.record) is who:
+            yield story
+
+
+def unanswered(ctx: Context, story: Story) -> list[Exchange]:
+    """Whole requests to a module alone that wanted an answer and had none, not even a wait."""
+    return [
+        item
+        for item in ctx.own(story)
+        if item.outcome is Answer.SILENT and not item.pendings and item.request is not None and not item.functional
+    ]
+
+
+def last_words(ctx: Context, story: Story) -> tuple[Evidence, ...]:
+    """The last answer of a module and what was asked behind it."""
+    own = ctx.own(story)
+    heard = [item for item in own if item.response is not None or item.pendings]
+    behind = [item for item in own if not heard or item.begin > heard[-1].begin]
+    shown = [evidence(heard[-1], "the last answer of the module")] if heard else []
+    return (*shown, *(evidence(item, "asked, and not answered") for item in behind[-4:]))
+
+
+def one_sided(ctx: Context) -> list[Link]:
+    """Links of modules of which only one direction was recorded.
+
+    Requests alone may also mean a dead module: they count only where a long one was let go on (its receiver was
+    there), or where no module at all is heard.
+    """
+    told = {
+        story.link.key: [message for item in ctx.record.captures for message in item.messages.of(story.link)]
+        for story in ctx.record.stories
+    }
+    spoken_to = [messages for messages in told.values() if messages]
+    nobody = len(spoken_to) > 1 and not any(_holds(messages, Direction.RESPONSE) for messages in spoken_to)
+    return [story.link for story in ctx.record.stories if _is_one_sided(told[story.link.key], nobody_heard=nobody)]
+
+
+def _is_one_sided(told: list[Message], *, nobody_heard: bool) -> bool:
+    if len(told) < ENOUGH or (_holds(told, Direction.REQUEST) and _holds(told, Direction.RESPONSE)):
+        return False
+    is_long = any(message.complete and message.n_frames > 1 for message in told)
+    return _holds(told, Direction.RESPONSE) or nobody_heard or is_long
+
+
+def _holds(told: list[Message], direction: Direction) -> bool:
+    return any(message.direction is direction for message in told)

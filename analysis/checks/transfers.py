@@ -1,0 +1,65 @@
+"""The transfers of a job as the checks look at them; no check itself."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from itertools import pairwise
+
+from analysis.checks.registry import Context
+from analysis.exchanges import Answer, Exchange
+from analysis.operations.attempts import Attempt, find_attempts
+from analysis.operations.model import Kind, Operation
+from analysis.operations.routines import START, RoutineCall, read_call
+from analysis.story import Story
+
+
+def attempts(ctx: Context) -> Iterator[tuple[Story, Attempt, bool]]:
+    """Every attempt at a transfer, and whether a later good one at the same memory replaces it."""
+    for story in ctx.stories:
+        found = attempts_at(ctx, story)
+        for attempt in found:
+            later = [item for item in found if item.begin > attempt.end and item.same_thing(attempt)]
+            yield story, attempt, any(item.ended is not None for item in later)
+
+
+def attempts_at(ctx: Context, story: Story) -> list[Attempt]:
+    """Every attempt at one module."""
+    return find_attempts(story, lambda exchange: is_erase(ctx, story, exchange))
+
+
+def routine_calls(ctx: Context, story: Story) -> list[RoutineCall]:
+    """The routines asked of a module, in order."""
+    found = (read_call(exchange, story.label, ctx.record.names) for exchange in ctx.own(story))
+    return [call for call in found if call is not None]
+
+
+def is_erase(ctx: Context, story: Story, exchange: Exchange) -> bool:
+    """The exchange starts an erase routine."""
+    call = read_call(exchange, story.label, ctx.record.names)
+    return call is not None and call.kind == "erase" and call.control == START
+
+
+def parts(ctx: Context, story: Story) -> list[Operation]:
+    """Downloads of lasting parts to a module that no later attempt replaced."""
+    return [
+        item
+        for item in ctx.standing(Kind.DOWNLOAD)
+        if item.link.key == story.link.key and not item.details["driver"]
+    ]  # fmt: skip
+
+
+def counter_of(block: Exchange) -> int | None:
+    """The block counter of a TransferData exchange, taken from the answer when the request is missing."""
+    told = block.asked if len(block.asked) > 1 else block.answered if block.positive else b""
+    return told[1] if len(told) > 1 else None
+
+
+def neighbours(attempt: Attempt) -> Iterator[tuple[Exchange, Exchange]]:
+    """Each block with the one after it, refused ones left out."""
+    yield from pairwise(block for block in attempt.blocks if block.outcome is not Answer.NEGATIVE)
+
+
+def place_of(story: Story, attempt: Attempt) -> str:
+    """``DUC, transfer to 00020000``."""
+    where = "" if attempt.address is None else f" to {attempt.address:08X}"
+    return f"{story.label}, transfer{where}"
