@@ -174,15 +174,20 @@ class FrameRows:
     def __len__(self) -> int:
         return len(self._rows)
 
+    def code_of(self, channel: str) -> int:
+        """The code of a channel, a new one for a new name."""
+        code = self._codes.get(channel)
+        if code is None:
+            code = self._codes[channel] = len(self.channels)
+            self.channels.append(channel)
+        return code
+
     def add(
         self, *, time_ns: int, channel: str, can_id: int, flags: int, data: bytes, line: int, position: int,
         length: int | None = None,
     ) -> None:  # fmt: skip
         """Append one frame; ``length`` only where it is not ``len(data)`` (remote frames)."""
-        code = self._codes.get(channel)
-        if code is None:
-            code = self._codes[channel] = len(self.channels)
-            self.channels.append(channel)
+        code = self.code_of(channel)
         size = len(data) if length is None else length
         self._rows.append((time_ns, code, can_id, flags, size, len(self._payload), line, position))
         self._payload += data

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable, Iterable, Iterator
 from itertools import chain
 from typing import Final, NamedTuple
@@ -26,17 +27,25 @@ class Damaged(Exception):  # noqa: N818  (it is a state of a line, and never lea
         self.reason = reason
 
 
-class Lines(NamedTuple):
-    """Consecutive lines without their ends (a CR before LF is still there)."""
+class Stretch(NamedTuple):
+    """Consecutive whole lines with their ends (a CR before LF is still there); the last of all may lack its end."""
 
-    lines: list[bytes]
-    first: int  # number of the first, 1-based
-    position: int  # byte position of the first
+    text: bytes
+    end: bytes  # LF; CR where the first block has only those
+    first: int  # number of the first line, 1-based
+    position: int  # its byte position
     overlong: bool = False  # one line longer than LONGEST_LINE_BYTES, of which only the beginning is here
 
+    def lines(self) -> list[bytes]:
+        """Its lines without their ends."""
+        lines = self.text.split(self.end)
+        if not lines[-1]:
+            lines.pop()
+        return lines
 
-def numbered_lines(blocks: Iterable[bytes]) -> Iterator[Lines]:
-    """Blocks of bytes cut into lines at LF (at CR where the first block has only those)."""
+
+def stretches(blocks: Iterable[bytes]) -> Iterator[Stretch]:
+    """Blocks of bytes cut behind their last line end."""
     tail = b""  # a line not yet ended
     skipped = 0  # bytes of it already thrown away
     number, position, end = 1, 0, b""
@@ -45,18 +54,24 @@ def numbered_lines(blocks: Iterable[bytes]) -> Iterator[Lines]:
             end = b"\r" if b"\r" in block and b"\n" not in block else b"\n"
             if block.startswith(UTF8_BOM):
                 block, position = block[len(UTF8_BOM) :], len(UTF8_BOM)
-        *lines, tail = (tail + block).split(end)
-        if lines and skipped:
-            yield Lines(lines[:1], number, position, overlong=True)
-            number, position, skipped, lines = number + 1, position + skipped + len(lines[0]) + 1, 0, lines[1:]
-        if lines:
-            yield Lines(lines, number, position)
-            number, position = number + len(lines), position + sum(map(len, lines)) + len(lines)
+        text, tail = _cut_behind_last(end, tail + block)
+        if text and skipped:
+            at = text.index(end) + 1
+            yield Stretch(text[:at], end, number, position, overlong=True)
+            number, position, skipped, text = number + 1, position + skipped + at, 0, text[at:]
+        if text:
+            yield Stretch(text, end, number, position)
+            number, position = number + text.count(end), position + len(text)
         if skipped or len(tail) > LONGEST_LINE_BYTES:
             skipped += len(tail) - len(tail[:KEPT_TEXT])
             tail = tail[:KEPT_TEXT]
     if tail or skipped:
-        yield Lines([tail], number, position, overlong=skipped > 0)
+        yield Stretch(tail, end, number, position, overlong=skipped > 0)
+
+
+def _cut_behind_last(end: bytes, text: bytes) -> tuple[bytes, bytes]:
+    at = text.rfind(end) + 1
+    return text[:at], text[at:]
 
 
 def peek(blocks: Iterable[bytes], recognise: Callable[[bytes], float]) -> tuple[bytes, Iterator[bytes]]:
@@ -119,7 +134,7 @@ class LineReader:
         self.rows = FrameRows()
         self.last_ns: int | None = None  # stamp of the last frame
         self.channel_names = ChannelNames()
-        self._held: _Held | None = None
+        self.held: _Held | None = None
 
     def read_line(self, line: bytes, number: int, position: int) -> None:
         """One line of the source."""
@@ -134,8 +149,8 @@ class LineReader:
         if last is not None and not -FAR_NS < time_ns - last < FAR_NS:
             self._judge_far(_Held(time_ns, channel, can_id, flags, data, length, number, position, line))
             return
-        if self._held is not None:
-            self._refuse_held()
+        if self.held is not None:
+            self.refuse_held()
         self.last_ns = time_ns
         self.rows.add(
             time_ns=time_ns, channel=channel, can_id=can_id, flags=flags, data=data, length=length,
@@ -143,44 +158,58 @@ class LineReader:
         )  # fmt: skip
 
     def _judge_far(self, frame: _Held) -> None:
-        held = self._held
+        held = self.held
         if held is None or not -FAR_NS < frame.time_ns - held.time_ns < FAR_NS:
-            self._refuse_held()
-            self._held = frame
+            self.refuse_held()
+            self.held = frame
             return
         # Two in a row agree: the clock was set, or two captures were joined.
-        self._held, self.last_ns = None, held.time_ns
+        self.held, self.last_ns = None, held.time_ns
         for each in (held, frame):
             self.add(*each)
 
-    def _refuse_held(self) -> None:
-        if self._held is not None:
+    def refuse_held(self) -> None:
+        """The frame that waits for a second opinion got none."""
+        if self.held is not None:
             self.rows.bad_lines.append(
-                bad_line(self._held.number, "its time is far from its neighbours'", self._held.text)
+                bad_line(self.held.number, "its time is far from its neighbours'", self.held.text)
             )
-            self._held = None
+            self.held = None
 
     def note(self, sentence: str) -> None:
         """Remember an assumption once."""
         if sentence not in self.rows.notes:
             self.rows.notes.append(sentence)
 
+    def count_other(self, what: str) -> None:
+        """One more line that belongs to the form and is no frame; the sum becomes a note at the end."""
+        self._others[what] += 1
+
     def tables(self, blocks: Iterable[bytes]) -> Iterator[FrameTable]:
         """Read all lines; at least one table, the last with everything that is left."""
         rows = self.rows
-        for lines in numbered_lines(blocks):
-            number, position = lines.first, lines.position
-            for line in lines.lines:
-                try:
-                    if lines.overlong:
-                        raise Damaged(f"a line of more than {LONGEST_LINE_BYTES} bytes")
-                    self.read_line(line, number, position)
-                except Damaged as damage:
-                    rows.bad_lines.append(bad_line(number, damage.reason, line))
-                number += 1
-                position += len(line) + 1
-            rows.lines_read = number - 1
+        for stretch in stretches(blocks):
+            self.read_stretch(stretch)
             if len(rows) >= CHUNK_FRAMES or len(rows.bad_lines) >= CHUNK_FRAMES:
                 yield rows.flush()
-        self._refuse_held()
+        self.refuse_held()
         yield rows.flush()
+
+    def read_stretch(self, stretch: Stretch) -> None:
+        """Its lines, one after the other."""
+        number, position = stretch.first, stretch.position
+        for line in stretch.lines():
+            if stretch.overlong:
+                self.rows.bad_lines.append(bad_line(number, f"a line of more than {LONGEST_LINE_BYTES} bytes", line))
+            else:
+                self.try_line(line, number, position)
+            number += 1
+            position += len(line) + 1
+        self.rows.lines_read = number - 1
+
+    def try_line(self, line: bytes, number: int, position: int) -> None:
+        """One line, kept with its reason if it is damaged."""
+        try:
+            self.read_line(line, number, position)
+        except Damaged as damage:
+            self.rows.bad_lines.append(bad_line(number, damage.reason, line))

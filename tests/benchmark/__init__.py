@@ -1,0 +1,1 @@
+"""How fast and how large: measured on captures made here, in one run (`python -m tests.benchmark`)."""
