@@ -135,6 +135,7 @@ class LineReader:
         self.last_ns: int | None = None  # stamp of the last frame
         self.channel_names = ChannelNames()
         self.held: _Held | None = None
+        self._others: Counter[str] = Counter()
 
     def read_line(self, line: bytes, number: int, position: int) -> None:
         """One line of the source."""
@@ -193,6 +194,8 @@ class LineReader:
             if len(rows) >= CHUNK_FRAMES or len(rows.bad_lines) >= CHUNK_FRAMES:
                 yield rows.flush()
         self.refuse_held()
+        for what, n_lines in self._others.items():
+            self.note(f"{n_lines} {what}")
         yield rows.flush()
 
     def read_stretch(self, stretch: Stretch) -> None:
