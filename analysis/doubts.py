@@ -71,6 +71,9 @@ RULES: dict[str, Doubt] = {
     "logger-copy": Doubt.REPEAT,
 }
 
+#: Said where a proof does not count.
+SPOILT = "the frames of the proof are damaged, lost or out of order"
+
 #: Reasons of an unfinished message that mean frames are missing from the record, not from the bus.
 LOSS_REASONS = frozenset(
     {
@@ -157,7 +160,7 @@ def weigh(
     sound = [item for item in outcome.proof if not spoils(item, troubles, channel)]
     if word is Word.CONFIRMED and not sound:
         word = Word.UNPROVEN
-        notes.append("the frames of the proof are damaged, lost or out of order")
+        notes.append(SPOILT)
     for capture in range(operation.begin[0], operation.end[0] + 1):
         for item in _inside(operation.begin, operation.end, troubles[capture], channel):
             if item.doubt is not Doubt.CUT:

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
+from analysis.doubts import SPOILT, spoils
 from analysis.jobsheet import JobSheet, ModuleAsked, ValueAsked
 from analysis.operations.find import standing
 from analysis.operations.model import Kind, Operation, Part, evidence
@@ -111,6 +112,8 @@ class _Module:
         shown: tuple[Evidence, ...] = ()
         if reading is not None:
             shown = (evidence(reading.exchange, f"{reading.title} reads {_shown(reading.raw)}"),)
+            if word is Word.CONFIRMED and spoils(shown[0], self.record.troubles, reading.exchange.link.channel):
+                word, sure, note = Word.UNPROVEN, Confidence.MEDIUM, SPOILT
         elif operation is not None:
             shown = operation.outcome.proof
         wish = would_change or (operation.outcome.would_change if operation and word is not Word.CONFIRMED else "")
@@ -307,11 +310,15 @@ def _vehicle_vin(sheet: JobSheet, record: Record) -> list[Expectation]:
     shown = tuple(
         evidence(one.exchange, f"{label} says {_shown(one.raw)}") for label, one in (wrong or latest).items()
     )  # fmt: skip
+    spoilt = any(
+        spoils(item, record.troubles, one.exchange.link.channel)
+        for item, one in zip(shown, (wrong or latest).values(), strict=True)
+    )  # fmt: skip
     return [
         Expectation(
             "vehicle: VIN", Part.VIN, None, sheet.vin, _shown(deciding.raw),
-            Word.FAILED if wrong else Word.CONFIRMED, Confidence.HIGH,
-            "read only: no write of the VIN was asked for",
+            Word.FAILED if wrong else Word.UNPROVEN if spoilt else Word.CONFIRMED, Confidence.HIGH,
+            SPOILT if spoilt and not wrong else "read only: no write of the VIN was asked for",
             "" if not wrong else "write the right VIN and read it after an ignition cycle", None, shown,
         )
     ]  # fmt: skip

@@ -17,6 +17,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
+from analysis.doubts import SPOILT, spoils
 from analysis.exchanges import Answer, Exchange
 from analysis.limits import SECOND_NS
 from analysis.modes import mode_now
@@ -228,6 +229,8 @@ class _Judge:
         problems = self._problems()
         if problems:
             proofs = [item for item in proofs if item.by_module]
+        spoilt = [item for item in proofs if self._is_spoilt(item)]
+        proofs = [item for item in proofs if item not in spoilt]
         done = f"{self.attempt.account.blocks} blocks, {_share(self.attempt.account.carried, self.attempt.size)}, "
         done += "each answered positively"
         unknown = [
@@ -236,9 +239,10 @@ class _Judge:
             if call.status is Status.UNKNOWN
         ]
         if not proofs:
-            because = (done, *problems, *unknown, "nothing afterwards proves that the memory is right")
-            sure = Confidence.MEDIUM if unknown else self._sure()
-            return Outcome(Word.UNPROVEN, sure, (), because, self._missing_proof(unknown))
+            why = SPOILT if spoilt else "nothing afterwards proves that the memory is right"
+            sure = Confidence.MEDIUM if unknown or spoilt else self._sure()
+            because = (done, *problems, *unknown, why)
+            return Outcome(Word.UNPROVEN, sure, _all_evidence(spoilt), because, self._missing_proof(unknown))
         mute = self._mute_after_restart()
         if mute is not None:
             because = (done, *(item.text for item in proofs), mute.text)
@@ -249,6 +253,10 @@ class _Judge:
             sure = Confidence.MEDIUM
         texts = (done, *problems, *self.attempt.account.doubts, *(item.text for item in proofs))
         return Outcome(Word.CONFIRMED, sure, _all_evidence(proofs), tuple(dict.fromkeys(texts)))
+
+    def _is_spoilt(self, proof: DownloadProof) -> bool:
+        """One lost frame in one part of a proof is enough: the parts prove only together."""
+        return any(spoils(item, self.record.troubles, self.story.link.channel) for item in proof.evidence)
 
     def _mute_after_restart(self) -> Evidence | None:
         """Asked after the restart and never heard again: whatever was checked before, it does not run now."""

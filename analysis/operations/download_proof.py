@@ -105,8 +105,10 @@ def _by_check(
     attempt: Attempt, attempts: Sequence[Attempt], story: Story, record: Record
 ) -> Iterator[DownloadProof]:  # fmt: skip
     calls = checks_of(attempt, attempts, story, record)
-    good = [call for call in calls if call.status is Status.GOOD and call.kind in ("check", "dependencies")]
-    for call in good[-1:]:
+    last = {call.identifier: call for call in calls}.values()
+    for call in last:
+        if call.status is not Status.GOOD or call.kind not in ("check", "dependencies"):
+            continue
         text = f"the module's own check {call.identifier:04X} answered good ({call.text})"
         yield DownloadProof((evidence(call.exchange, text),), Confidence.HIGH, text, by_module=True)
     custom = [
