@@ -5,7 +5,7 @@ Source: ISO 14229-1:2020, 11.2 (M); SAE J1979 service 09.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 from analysis.exchanges import Exchange, Place
@@ -85,6 +85,17 @@ def title_of(identifier: int, name: IdentifierName | None) -> str:
         return f"{identifier:04X} ({name.name})"
     said = DIDS[identifier]
     return f"{identifier:04X} ({said.name})" if said.owner is Owner.STANDARD else f"{identifier:04X}"
+
+
+def said_identifiers(identifiers: Iterable[int]) -> str:
+    """``4A10-4A16, 4A1F``."""
+    pieces: list[list[int]] = []
+    for identifier in sorted(set(identifiers)):
+        if pieces and pieces[-1][-1] + 1 == identifier:
+            pieces[-1].append(identifier)
+        else:
+            pieces.append([identifier])
+    return ", ".join(f"{run[0]:04X}" if len(run) == 1 else f"{run[0]:04X}-{run[-1]:04X}" for run in pieces)
 
 
 def tells_software(identifier: int) -> bool:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterator
+from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 
 from analysis.checks.registry import Context, Seen
@@ -20,19 +20,17 @@ TELLING_BYTES = {0x10: 2, 0x11: 2, 0x14: 1, 0x22: 3, 0x27: 2, 0x28: 2, 0x2E: 3, 
 class Refusal:
     """A final negative response; ``overcome``: the later exchange that did the same with success."""
 
-    story: Story
     exchange: Exchange
     overcome: Exchange | None
 
 
-def refusals(ctx: Context, codes: Collection[int], services: Collection[int] = ()) -> Iterator[Refusal]:
-    """Every final refusal with one of these codes, of these services (of all when none are given)."""
-    for story in ctx.stories:
-        own = ctx.own(story)
-        for exchange in own:
-            if exchange.nrc in codes and (not services or exchange.service in services):
-                later = (item for item in own if item.begin > exchange.end and item.positive)
-                yield Refusal(story, exchange, next((item for item in later if same_act(item, exchange)), None))
+def refusals(ctx: Context, story: Story, codes: Collection[int], services: Collection[int] = ()) -> Iterator[Refusal]:
+    """A module's final refusals with one of these codes, of these services (of all when none are given)."""
+    own = ctx.own(story)
+    for exchange in own:
+        if exchange.nrc in codes and (not services or exchange.service in services):
+            later = (item for item in own if item.begin > exchange.end and item.positive)
+            yield Refusal(exchange, next((item for item in later if same_act(item, exchange)), None))
 
 
 def same_act(one: Exchange, other: Exchange) -> bool:
@@ -41,16 +39,10 @@ def same_act(one: Exchange, other: Exchange) -> bool:
     return one.service == other.service and one.asked[:size] == other.asked[:size]
 
 
-def see_refusals(
-    ctx: Context,
-    codes: Collection[int],
-    services: Collection[int] = (),
-    *,
-    but: Callable[[Refusal], bool] = lambda _: False,
-) -> Iterator[Seen]:
+def see_refusals(ctx: Context, codes: Collection[int], services: Collection[int] = ()) -> Iterator[Seen]:
     """One sighting for each module that refused; only a note where it accepted the same later."""
     for story in ctx.stories:
-        found = [item for item in refusals(ctx, codes, services) if item.story is story and not but(item)]
+        found = list(refusals(ctx, story, codes, services))
         if not found:
             continue
         standing = [item for item in found if item.overcome is None]

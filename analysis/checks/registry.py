@@ -52,6 +52,14 @@ class Context:
         """Exchanges on a module's own link, and its answers to requests to all."""
         return [exchange for exchange in story.exchanges if exchange.link.key == story.link.key]
 
+    def exchange(self, number: int) -> Exchange:
+        """An exchange by its number (from 1)."""
+        return self.record.exchanges[number - 1]
+
+    def act(self, operation: Operation) -> Exchange:
+        """The first exchange of an operation."""
+        return self.exchange(operation.exchanges[0])
+
     def end_ns(self, capture: int) -> int | None:
         """The last time in a capture; None without a clock."""
         return self.record.capture(capture).survey.summary.last_time_ns

@@ -22,17 +22,13 @@ def lost_resets(ctx: Context) -> list[Operation]:
     return [
         item
         for item in ctx.operations
-        if item.kind is Kind.RESET and item.outcome.word is Word.INTERRUPTED and _exchange(ctx, item).positive
+        if item.kind is Kind.RESET and item.outcome.word is Word.INTERRUPTED and ctx.act(item).positive
     ]
 
 
 def reset_lines(ctx: Context, reset: Operation) -> tuple[Evidence, ...]:
     """The reset itself."""
-    return (evidence(_exchange(ctx, reset), "the reset was answered"),)
-
-
-def _exchange(ctx: Context, item: Operation) -> Exchange:
-    return next(one for one in ctx.record.exchanges if one.number == item.exchanges[0])
+    return (evidence(ctx.act(reset), "the reset was answered"),)
 
 
 def fell_silent(ctx: Context, who: Silent) -> Iterator[Story]:

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from analysis.checks.registry import Context
+from analysis.exchanges import Answer
 from analysis.operations.model import Kind, Operation, Part
 from analysis.readings import Reading
 from analysis.story import Story
-from analysis.words import Evidence, Word
+from analysis.words import Evidence
 from canlog.names.tables import IdentifierName
 
 
@@ -51,16 +52,24 @@ def written(write: Operation) -> bytes:
 
 def lines_of(write: Operation, ctx: Context, text: str) -> Evidence:
     """The write itself as evidence."""
-    first = next(item for item in ctx.record.exchanges if item.number == write.exchanges[0])
+    first = ctx.act(write)
     return Evidence(first.capture, first.lines, text)
 
 
+def was_refused(ctx: Context, write: Operation) -> bool:
+    """The module refused the write for good."""
+    return ctx.act(write).outcome is Answer.NEGATIVE
+
+
 def values_now(ctx: Context, story: Story) -> list[UnitValue]:
-    """What every identifier that was written or that names call a trim holds, by identifier."""
-    writes = {identifier_of(item): item for item in writes_of(ctx, story) if not _is_refused(item)}
+    """What every identifier that was written or that names call a trim holds, by identifier; not refused ones."""
+    writes = {identifier_of(item): item for item in writes_of(ctx, story) if not was_refused(ctx, item)}
+    refused = {identifier_of(item) for item in writes_of(ctx, story)} - set(writes)
     last: dict[int, Reading] = {}
     for reading in ctx.record.readings(story):
         write = writes.get(reading.identifier)
+        if reading.identifier in refused:
+            continue
         if (write is None or reading.place > write.begin) and (write is not None or reading.kind == "trim"):
             last[reading.identifier] = reading
     found = [
@@ -68,10 +77,6 @@ def values_now(ctx: Context, story: Story) -> list[UnitValue]:
         for identifier in sorted(set(last) | set(writes))
     ]
     return [item for item in found if item is not None]
-
-
-def _is_refused(write: Operation) -> bool:
-    return write.outcome.word is Word.FAILED and write.details["read_back"] is None
 
 
 def _value(
@@ -105,17 +110,6 @@ def _alike(one: UnitValue, other: UnitValue) -> bool:
     if one.name is not None or other.name is not None:
         return one.name is other.name and one.kind == "trim"
     return other.identifier == one.identifier + 1 and len(one.value) == len(other.value)
-
-
-def said_identifiers(identifiers: Iterable[int]) -> str:
-    """``4A10-4A16, 4A1F``."""
-    pieces: list[list[int]] = []
-    for identifier in sorted(set(identifiers)):
-        if pieces and pieces[-1][-1] + 1 == identifier:
-            pieces[-1].append(identifier)
-        else:
-            pieces.append([identifier])
-    return ", ".join(f"{run[0]:04X}" if len(run) == 1 else f"{run[0]:04X}-{run[-1]:04X}" for run in pieces)
 
 
 def _hex(data: bytes) -> str:

@@ -56,7 +56,7 @@ def _supersede(operations: Sequence[Operation]) -> list[Operation]:
 
 def _actor(item: Operation) -> str:
     """Whose attempts replace each other: those at the module; transfers are counted for each link."""
-    return item.link.key if item.kind in (Kind.DOWNLOAD, Kind.FILE) else f"{_module_id(item.link.key):X}"
+    return item.link.key if item.kind in (Kind.DOWNLOAD, Kind.FILE) else f"{module_id(item.link.key):X}"
 
 
 def halves_of(record: Record) -> dict[tuple[int, str], Direction]:
@@ -74,11 +74,11 @@ def modules_with_two_testers(record: Record) -> list[str]:
     heard: dict[tuple[str, int], set[str]] = {}
     for story in record.stories:
         if story.exchanges:
-            heard.setdefault((story.link.channel, _module_id(story.link.key)), set()).add(story.link.key)
+            heard.setdefault((story.link.channel, module_id(story.link.key)), set()).add(story.link.key)
     return [key for keys in heard.values() if len(keys) > 1 for key in keys]
 
 
-def _module_id(key: str) -> int:
+def module_id(key: str) -> int:
     """The module behind a link: in normal fixed addressing the target byte, else the response id."""
     response = key.rpartition(">")[2].partition(".")[0]
     can_id = int(response, 16)

@@ -12,13 +12,13 @@ The positive answer does not repeat the data: it never proves the value (ISO 142
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
 from analysis.exchanges import Answer, Exchange
 from analysis.operations.model import Kind, Operation, Part, evidence, in_order, span
 from analysis.operations.routines import Status, read_call
-from analysis.readings import Reading, kind_of_identifier, title_of
+from analysis.readings import Reading, kind_of_identifier, said_identifiers, title_of
 from analysis.record import Record
 from analysis.story import Story
 from analysis.words import Confidence, Outcome, Word
@@ -132,7 +132,7 @@ class _Judge:
         return self._judge_reads(title, before, reads)
 
     def _wish(self) -> str:
-        return f"read {self.identifier:04X} after an ignition cycle and capture it"
+        return read_again([self.identifier])
 
     def _judge_reads(self, title: str, before: Reading | None, reads: Sequence[Reading]) -> Outcome:
         behind = [item for item in reads if self._is_behind(item)]
@@ -204,6 +204,11 @@ class _Judge:
             if reading.raw == self.data and reading.place < self.exchange.begin
         ]
         return sources[-1] if sources else None
+
+
+def read_again(identifiers: Iterable[int]) -> str:
+    """What proves writes: ``read 4A10-4A16, 4C20 after an ignition cycle and capture it``."""
+    return f"read {said_identifiers(identifiers)} after an ignition cycle and capture it"
 
 
 def _identifier_of(exchange: Exchange) -> int:

@@ -1,0 +1,27 @@
+"""Modules are still told to keep quiet.
+
+What is seen: messages were switched off (28) and never allowed again, and nothing that ends it is in the capture.
+What it can mean: The capture ends too early; or it was forgotten. In most modules it ends by itself when the
+session falls back.
+How to tell it from look-alikes: a capture that ends in the middle of the job: then it is not due yet
+What to try: allow messages again (28 00), or cycle the ignition, and see that cyclic messages are back
+Caution: a module that keeps quiet may disable a safety function. Do not drive before the messages are back.
+Evidence: the request. Source: ISO 14229-1:2020, 10.5 (M).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from analysis.checks.quiet_orders import left_off
+from analysis.checks.refusals import asked
+from analysis.checks.registry import Context, Seen, check
+from analysis.operations.model import evidence
+from analysis.words import Confidence, Severity
+
+
+@check("communication-not-restored", severity=Severity.WARNING)
+def find(ctx: Context) -> Iterator[Seen]:
+    for exchange in left_off(ctx, 0x28, off=(1, 2, 3, 4)):
+        text = f"{asked(exchange)} to {exchange.link.key}, and nothing behind it that ends it."
+        yield Seen(Confidence.MEDIUM, (evidence(exchange, "switched off here"),), text)

@@ -1,0 +1,37 @@
+"""Bursts of error frames.
+
+What is seen: many error frames stand close together, more than a sound line brings.
+What it can mean: A fault of the line or a connector that moved; a node at another bit rate; a node that fails; a
+missing termination.
+How to tell it from look-alikes: single error frames when a device is plugged in; a logger that counts lost
+arbitration
+What to try: check plugs, line and termination (about 60 ohm with the power off) before any new attempt; remove
+other adapters
+Caution: keep a support unit fit for programming connected, and do not switch off or unplug during erase or
+download. The vehicle maker's service information decides.
+Evidence: the first error frames of each burst. Source: ISO 11898-1, fault confinement (M).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from analysis.checks.registry import Context, Seen, check
+from analysis.limits import MS_NS
+from analysis.words import Confidence, Evidence, Severity
+
+#: So many within so long are a burst; common practice, no source.
+BURST, BURST_NS = 16, 10 * MS_NS
+
+
+@check("error-frame-burst", severity=Severity.SERIOUS)
+def find(ctx: Context) -> Iterator[Seen]:
+    for capture in ctx.record.captures:
+        summary = capture.survey.summary
+        times, lines = summary.error_times_ns.tolist(), summary.error_lines.tolist()
+        bursts = [at for at in range(len(times) - BURST + 1) if 0 <= times[at + BURST - 1] - times[at] <= BURST_NS]
+        if bursts:
+            first = bursts[0]
+            shown = (Evidence(capture.number, (lines[first], lines[first + BURST - 1]), "error frames close together"),)
+            text = f"{capture.name}: {summary.error_frames} error frames, {BURST} of them within 10 ms at least once."
+            yield Seen(Confidence.MEDIUM, shown, text)

@@ -1,0 +1,32 @@
+"""The end of the transfer was refused.
+
+What is seen: the transfer exit was refused for good.
+What it can mean: 24: bytes are missing for the module. 31: its check value is wrong. 71 or 72: the last writing
+failed. The part is not complete.
+How to tell it from look-alikes: a refused block: there the transfer never came to its end
+What to try: leave the module powered and start the download again from the session; compare the bytes carried with
+the file
+Caution: keep a support unit fit for programming connected, and do not switch off or unplug during erase or
+download. The vehicle maker's service information decides.
+Evidence: the refused exit. Source: ISO 14229-1:2020, annex A.1 (M).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from analysis.checks.refusals import is_refused, said
+from analysis.checks.registry import Context, Seen, check
+from analysis.checks.transfers import attempts, place_of
+from analysis.operations.model import evidence
+from analysis.words import Confidence, Severity
+
+
+@check("transfer-exit-refused", severity=Severity.SERIOUS)
+def find(ctx: Context) -> Iterator[Seen]:
+    for story, attempt, replaced in attempts(ctx):
+        if attempt.ended is not None or not attempt.exits or not is_refused(attempt.exits[-1]):
+            continue
+        last = attempt.exits[-1]
+        text = f"{place_of(story, attempt)}: {said(last)}." + (" A later download was ended well." if replaced else "")
+        yield Seen(Confidence.HIGH, (evidence(last, said(last)),), text, severity=Severity.NOTE if replaced else None)

@@ -1,0 +1,56 @@
+"""Trim values look factory-empty.
+
+What is seen: after the job the values are the default: empty memory, or one value for all units.
+What it can mean: They were never written, or the write went elsewhere. Rarely: a set that is truly neutral.
+How to tell it from look-alikes: values read before the job from a new module, which are normal; neutral by intent:
+the label says so
+What to try: write the values of the labels or of the old module; read them after an ignition cycle
+Caution: a trim belongs to one part in one place. A wrong one can damage engine or gearbox, or move the vehicle the
+wrong way. Compare with the label on the part before the engine is started.
+Evidence: the values. Source: common practice, no source.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from analysis.checks.registry import Context, Seen, check
+from analysis.checks.transfers import parts
+from analysis.checks.unit_values import UnitValue, runs, values_now
+from analysis.readings import said_identifiers
+from analysis.story import Story
+from analysis.words import Confidence, Severity
+
+#: Records shorter than this are alike by chance.
+LONG_ENOUGH = 4
+
+
+@check("trims-default", severity=Severity.SERIOUS)
+def find(ctx: Context) -> Iterator[Seen]:
+    for story in ctx.stories:
+        values = [item for item in values_now(ctx, story) if item.kind in ("", "trim") and _was_due(ctx, story, item)]
+        empty = {item.identifier: item for item in values if _is_empty(item)}
+        for run in runs(values):
+            if len(run) > 2 and len({item.value for item in run}) == 1 and len(run[0].value) >= LONG_ENOUGH:
+                empty |= {item.identifier: item for item in run}
+        if empty:
+            names = said_identifiers(empty)
+            shown = tuple(empty[identifier].evidence for identifier in sorted(empty))
+            sure = Confidence.HIGH if any(_is_named(item) for item in empty.values()) else Confidence.MEDIUM
+            yield Seen(sure, shown, f"{story.label}: {names} hold a default.")
+
+
+def _is_named(item: UnitValue) -> bool:
+    return item.name is not None and item.name.is_default(item.value)
+
+
+def _is_empty(item: UnitValue) -> bool:
+    body = item.value[LONG_ENOUGH:] if len(item.value) > 3 * LONG_ENOUGH else item.value
+    return _is_named(item) or (len(body) > 1 and set(body) == {0xFF})
+
+
+def _was_due(ctx: Context, story: Story, item: UnitValue) -> bool:
+    """The value stands behind something done: a write of it, or a download that ended."""
+    done = [part for part in parts(ctx, story) if part.details["ended"]]
+    first_line = (item.evidence.capture, item.evidence.lines[0])
+    return item.write is not None or any(first_line > part.end for part in done)

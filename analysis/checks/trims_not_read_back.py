@@ -1,0 +1,39 @@
+"""Values were written and not read back.
+
+What is seen: writes were accepted, and the values were not read afterwards, or only before a restart.
+What it can mean: The tester trusts the answer. The answer says accepted; it does not say what is stored.
+How to tell it from look-alikes: a capture that stops before the reading; a value that was the same before: then
+reading proves nothing about the write
+What to try: read every value written after an ignition cycle and capture it
+Caution: a trim belongs to one part in one place. A wrong one can damage engine or gearbox, or move the vehicle the
+wrong way. Compare with the label on the part before the engine is started.
+Evidence: the writes. Source: ISO 14229-1:2020, 11.7 (M): the positive response holds no data.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from analysis.checks.registry import Context, Seen, check
+from analysis.checks.unit_values import identifier_of, lines_of, writes_of
+from analysis.operations.model import Operation, Part
+from analysis.operations.write import read_again
+from analysis.readings import said_identifiers
+from analysis.words import Confidence, Severity, Word
+
+
+@check("trims-not-read-back", severity=Severity.WARNING)
+def find(ctx: Context) -> Iterator[Seen]:
+    for story in ctx.stories:
+        for part in (Part.TRIMS, Part.VIN):
+            unread = [item for item in writes_of(ctx, story, part) if _is_unread(item)]
+            if not unread:
+                continue
+            shown = tuple(lines_of(item, ctx, f"{item.details['identifier']} was accepted") for item in unread)
+            names = said_identifiers(identifier_of(item) for item in unread)
+            text = f"{story.label}: {len(unread)} written and not read since a restart or at all: {names}."
+            yield Seen(Confidence.HIGH, shown, text, step=read_again(map(identifier_of, unread)))
+
+
+def _is_unread(item: Operation) -> bool:
+    return item.outcome.word is Word.UNPROVEN and not item.details["after_power_cycle"]

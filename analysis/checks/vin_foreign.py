@@ -1,0 +1,37 @@
+"""A module holds the VIN of another vehicle.
+
+What is seen: the last VIN that the module said is another one than the vehicle's.
+What it can mean: A used or remanufactured module that was not given the VIN; the write needs a restart; it can be
+written only once. If trims were copied from this module, they are those of another vehicle.
+How to tell it from look-alikes: a VIN that was typed wrong: it differs in one or two places; a reading before the
+VIN was written
+What to try: make sure which part is in the vehicle; restart the module and read F190 again; follow the service
+information for used modules
+Caution: a VIN is protected by law in many places, and some modules take it only once. The vehicle maker's service
+information decides.
+Evidence: the reading. Source: common practice, no source.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from analysis.checks.registry import Context, Seen, check
+from analysis.checks.vins import expected_vin, is_slip, last_vins
+from analysis.operations.model import Kind, evidence
+from analysis.words import Confidence, Severity
+from canlog.names.vin import check_vin
+
+
+@check("vin-foreign", severity=Severity.SERIOUS)
+def find(ctx: Context) -> Iterator[Seen]:
+    right = expected_vin(ctx)
+    for item in last_vins(ctx):
+        if not right or item.text == right or is_slip(item.text, right) or not check_vin(item.text).well_formed:
+            continue
+        copies = [one for one in ctx.standing(Kind.WRITE) if one.details["source_link"] == item.story.link.key]
+        text = f"{item.story.label} says {item.text}; the vehicle is {right}."
+        if copies:
+            text += f" {len(copies)} values were copied from it."
+        step = f"Find out whose part {item.story.label} is before its values are used" if copies else ""
+        yield Seen(Confidence.HIGH, (evidence(item.reading.exchange, f"says {item.text}"),), text, step=step)
