@@ -146,6 +146,9 @@ class _Cutter:
             self._close("the session was changed", exchange.begin)
 
     def _take_exit(self, exchange: Exchange) -> None:
+        if self._open is None and self._done and self._done[-1].ended and not exchange.positive:
+            self._done[-1].exits.append(exchange)  # the exit again, after it had been answered
+            return
         attempt = self._current()
         attempt.exits.append(exchange)
         if exchange.positive:

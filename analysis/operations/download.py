@@ -17,12 +17,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from analysis.doubts import SPOILT, spoils
+from analysis.doubts import SPOILT, Doubt, spoils
 from analysis.exchanges import Answer, Exchange
 from analysis.limits import SECOND_NS
 from analysis.modes import mode_now
 from analysis.operations.attempts import Attempt, find_attempts
-from analysis.operations.download_proof import DownloadProof, checks_of, part_of, proofs_of
+from analysis.operations.download_proof import DownloadProof, checks_of, last_of_each, part_of, proofs_of
 from analysis.operations.model import Kind, Operation, Part, evidence, span
 from analysis.operations.routines import RoutineCall, Status, read_call
 from analysis.record import Record
@@ -153,12 +153,11 @@ class _Judge:
         for text, exchange in steps:
             if exchange is not None and exchange.outcome is Answer.NEGATIVE:
                 return exchange, f"{text}: {_said(exchange)}"
-        for call in _last_of_each(checks):
-            if call.status is Status.BAD:
+        for call in last_of_each(checks):
+            is_check = call.kind in ("check", "dependencies")
+            if call.status is Status.BAD and is_check:
                 return call.exchange, f"the module's check {call.identifier:04X} says no: {call.text}"
-            if call.status is Status.REFUSED and (
-                call.kind in ("check", "dependencies") or call.exchange.nrc in MEMORY_REFUSALS
-            ):
+            if call.status is Status.REFUSED and (is_check or call.exchange.nrc in MEMORY_REFUSALS):
                 return call.exchange, f"the check {call.identifier:04X} was refused: {_said(call.exchange)}"
         return self._boot_only_after_restart()
 
@@ -183,7 +182,8 @@ class _Judge:
         carried = _share(account.carried, attempt.size)
         if attempt.ended is not None:
             return ""
-        if any(call.status is Status.GOOD and call.kind == "check" for call in checks):
+        checked = any(call.status is Status.GOOD and call.kind == "check" for call in checks)
+        if checked and (self._account_closes() or self._is_partly_unseen()):
             return ""
         why = f"; {attempt.closed_by}" if attempt.closed_by else ""
         if attempt.request is None and not attempt.blocks:
@@ -192,7 +192,7 @@ class _Judge:
             return f"the transfer was requested and no block was carried{why}"
         if attempt.exits and not self._module_went_on():
             return f"the transfer exit was not answered{why}"
-        if self._account_closes() and account.unanswered is None and self._module_went_on():
+        if self._account_closes() and self._module_went_on():
             return ""
         return f"the transfer stopped after {account.blocks} blocks, {carried}{why}"
 
@@ -200,9 +200,17 @@ class _Judge:
         """The module answered something positively behind the attempt: it took the end of the transfer."""
         return any(item.positive and item.capture == self.attempt.end[0] for item in self.story.after(self.attempt.end))
 
+    def _is_partly_unseen(self) -> bool:
+        """The capture began inside it or lost frames of it, so that its end may have been there."""
+        attempt = self.attempt
+        if attempt.request is None:
+            return True
+        lost = self.record.troubles[attempt.begin[0]].inside(attempt.begin[1], attempt.end[1], self.story.link.channel)
+        return any(item.doubt is Doubt.LOSS for item in lost)
+
     def _account_closes(self) -> bool:
         attempt, account = self.attempt, self.attempt.account
-        if account.problems or attempt.request is None or not account.blocks:
+        if account.problems or attempt.request is None or not account.blocks or account.unanswered is not None:
             return False
         return attempt.transformed or attempt.size is None or attempt.size == account.carried
 
@@ -218,6 +226,8 @@ class _Judge:
             problems.append(f"{account.carried} bytes were carried, {attempt.size} were asked for")
         if not account.seen_whole:
             problems += account.doubts
+        if account.unanswered is not None:
+            problems.append("the answer to the last block is not in the capture")
         if attempt.ended is None:
             problems.append("the transfer exit is not in the capture")
         return problems
@@ -235,7 +245,7 @@ class _Judge:
         done += "each answered positively"
         unknown = [
             f"routine {call.identifier:04X}: {call.text}"
-            for call in _last_of_each(checks)
+            for call in last_of_each(checks)
             if call.status is Status.UNKNOWN
         ]
         if not proofs:
@@ -288,7 +298,7 @@ class _Judge:
         rest = [
             item
             for item in self.attempts
-            if item is not self.attempt and item.kind is Kind.DOWNLOAD and item.blocks
+            if item is not self.attempt and item.kind is not Kind.UPLOAD and item.blocks
             and not item.same_thing(self.attempt)
         ]  # fmt: skip
         return all(_Judge(item, self.attempts, self.story, self.record)._is_driver() for item in rest)
@@ -296,11 +306,6 @@ class _Judge:
     def _sure(self) -> Confidence:
         whole = self.attempt.request is not None or bool(self.attempt.erases)
         return Confidence.HIGH if whole else Confidence.MEDIUM
-
-
-def _last_of_each(calls: Sequence[RoutineCall]) -> list[RoutineCall]:
-    """The last call of every routine identifier."""
-    return list({call.identifier: call for call in calls}.values())
 
 
 def _all_evidence(proofs: Sequence[DownloadProof]) -> tuple[Evidence, ...]:

@@ -2,7 +2,8 @@
 
 (a) a check routine whose good status the names know; or the dependency check answered 00 and the application
     answering after the reset (by custom: medium);
-(b) an identification of that part that changed and was read after a power cycle;
+(b) an identification of that part that changed and was read after a power cycle, not from the boot loader; or one
+    that is as before, with a fingerprint or date that the module changed itself (medium);
 (c) a calibration verification number that changed, likewise;
 (d) the memory read back equal.
 
@@ -19,12 +20,15 @@ from analysis.exchanges import Exchange, Place
 from analysis.modes import signs
 from analysis.operations.attempts import Attempt
 from analysis.operations.model import Kind, evidence, in_order
-from analysis.operations.routines import CHECK_DEPENDENCIES, START, RoutineCall, Status, read_call
+from analysis.operations.routines import CHECK_DEPENDENCIES, RoutineCall, Status, read_call, runs_of
 from analysis.readings import Reading
 from analysis.record import Record
 from analysis.story import PROGRAMMING_SESSION, Mode, Story
 from analysis.words import Confidence, Evidence
 from canlog.names.tables import PartName
+
+#: Fingerprints and the date of programming: a module that sets them itself does so when a part was taken.
+STAMPS = frozenset({0xF183, 0xF184, 0xF185, 0xF199})
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,6 +41,11 @@ class DownloadProof:
     by_module: bool
 
 
+def last_of_each(calls: Sequence[RoutineCall]) -> list[RoutineCall]:
+    """The last call of every routine and option: a good check of one block says nothing of another."""
+    return list({(call.identifier, call.option): call for call in calls}.values())
+
+
 def part_of(attempt: Attempt, story: Story, record: Record) -> PartName | None:
     """The named part that an attempt's address belongs to."""
     if attempt.address is None:
@@ -45,30 +54,44 @@ def part_of(attempt: Attempt, story: Story, record: Record) -> PartName | None:
 
 
 def checks_of(attempt: Attempt, attempts: Sequence[Attempt], story: Story, record: Record) -> list[RoutineCall]:
-    """Check routines that concern an attempt, in order: its own, and those of all parts together."""
+    """The telling call of each check that concerns an attempt, in order: its own, and those of all parts together."""
     mine = part_of(attempt, story, record)
     horizon = _superseded_at(attempt, attempts)
+    calls = [
+        call
+        for exchange in story.after(attempt.end)
+        if (horizon is None or exchange.begin < horizon)
+        and (call := read_call(exchange, story.label, record.names)) is not None
+        and call.kind not in ("erase", "learn")
+    ]
     found = []
-    for exchange in story.after(attempt.end):
-        if horizon is not None and exchange.begin >= horizon:
-            break
-        call = read_call(exchange, story.label, record.names)
-        if call is None or call.kind in ("erase", "learn"):
-            continue
-        between = [item for item in attempts if attempt.end < item.begin < exchange.begin]
-        if call.kind == "dependencies" or _names_block(call, mine, story, record, between):
+    for run in runs_of(calls):
+        between = [item for item in attempts if attempt.end < item.begin < run.calls[0].exchange.begin]
+        call = run.telling
+        if call.kind == "dependencies":
+            if not _parts_change_behind(call, attempts, story):
+                found.append(call)
+        elif _names_block(call, mine, story, record, between):
             found.append(call)
     return found
+
+
+def _parts_change_behind(call: RoutineCall, attempts: Sequence[Attempt], story: Story) -> bool:
+    """Another part is changed before the module starts anew: whether the parts fit is no longer known."""
+    start = story.start_after(call.exchange.end)
+    return any(
+        item.begin > call.exchange.begin and (start is None or item.begin < start.place) for item in attempts
+    )  # fmt: skip
 
 
 def _names_block(
     call: RoutineCall, mine: PartName | None, story: Story, record: Record, between: Sequence[Attempt]
 ) -> bool:
     """The check is about this part: its option names the block, or it is the next thing after it."""
-    blocks = {part.block: part for part in record.names.parts(story.label) if part.block}
-    asked = next((part for block, part in blocks.items() if block and call.option.startswith(block)), None)
-    if asked is not None and mine is not None:
-        return asked.name == mine.name
+    named = [part for part in record.names.parts(story.label) if part.block and call.option.startswith(part.block)]
+    if named:
+        asked = max(named, key=lambda part: len(part.block or b""))
+        return mine is not None and asked.name == mine.name
     return not between
 
 
@@ -85,6 +108,7 @@ def proofs_of(
     found = [
         *_by_check(attempt, attempts, story, record),
         *_by_identity(attempt, horizon, story, record, only_part=only_part),
+        *_by_stamp(attempt, horizon, story, record, only_part=only_part),
         *_by_read_out(attempt, horizon, story),
     ]
     return [
@@ -105,7 +129,7 @@ def _by_check(
     attempt: Attempt, attempts: Sequence[Attempt], story: Story, record: Record
 ) -> Iterator[DownloadProof]:  # fmt: skip
     calls = checks_of(attempt, attempts, story, record)
-    last = {call.identifier: call for call in calls}.values()
+    last = last_of_each(calls)
     for call in last:
         if call.status is not Status.GOOD or call.kind not in ("check", "dependencies"):
             continue
@@ -114,10 +138,7 @@ def _by_check(
     custom = [
         call
         for call in calls
-        if call.identifier == CHECK_DEPENDENCIES
-        and call.control == START
-        and call.status is Status.UNKNOWN
-        and call.status_bytes[:1] == b"\0"
+        if call.identifier == CHECK_DEPENDENCIES and call.status is Status.UNKNOWN and call.status_bytes[:1] == b"\0"
     ]
     for call in custom[-1:]:
         answering = application_after_start(story, call.exchange.end)
@@ -156,7 +177,7 @@ def _by_identity(
             continue
         if not _belongs(reading, part, story, record, only_part=only_part):
             continue
-        if story.before(reading.exchange).session == PROGRAMMING_SESSION:
+        if _is_of_boot_loader(reading, story):
             continue
         before = _last_before(reading, attempt.begin, story, record)
         if before is None or before.raw == reading.raw or not any(reading.raw.strip(b"\0\xff ")):
@@ -169,6 +190,38 @@ def _by_identity(
             text,
             by_module=False,
         )
+
+
+def _is_of_boot_loader(reading: Reading, story: Story) -> bool:
+    """Read where the boot loader speaks: what it says of itself is no identity of a part."""
+    state = story.before(reading.exchange)
+    return state.boot or state.session == PROGRAMMING_SESSION
+
+
+def _by_stamp(
+    attempt: Attempt, horizon: Place | None, story: Story, record: Record, *, only_part: bool
+) -> Iterator[DownloadProof]:
+    """The same identity as before, and the module itself has changed its fingerprint or date of programming."""
+    start = story.start_after(attempt.end)
+    if start is None or not only_part:
+        return
+    later = [
+        item
+        for item in record.readings(story)
+        if item.place > start.place
+        and (horizon is None or item.place < horizon)
+        and not item.written_by_tester
+        and not _is_of_boot_loader(item, story)
+    ]
+    before = {item.place: _last_before(item, attempt.begin, story, record) for item in later}
+    same = [item for item in later if item.tells_software and (was := before[item.place]) and was.raw == item.raw]
+    stamps = [
+        item for item in later if item.identifier in STAMPS and (was := before[item.place]) and was.raw != item.raw
+    ]
+    if same and stamps:
+        text = f"{stamps[-1].title} was changed by the module itself, and {same[-1].title} is as before"
+        parts = (evidence(stamps[-1].exchange, text), evidence(same[-1].exchange, text))
+        yield DownloadProof(parts, Confidence.MEDIUM, text, by_module=False)
 
 
 def _belongs(
@@ -185,7 +238,10 @@ def _last_before(reading: Reading, place: Place, story: Story, record: Record) -
     earlier = [
         item
         for item in record.readings(story)
-        if item.key == reading.key and item.place < place and item.exchange.whole
+        if item.key == reading.key
+        and item.place < place
+        and item.exchange.whole
+        and not _is_of_boot_loader(item, story)
     ]
     return earlier[-1] if earlier else None
 

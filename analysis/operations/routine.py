@@ -2,10 +2,10 @@
 
 | word | when |
 |---|---|
-| confirmed | the last status is one that the names call good |
+| confirmed | the last status is one that the names call good, and the start of this run is in the capture |
 | unproven | accepted, and nothing says what the status means |
 | failed | refused for good, or a status that the names call bad |
-| interrupted | no final answer; still running at the end; a result that names say must be asked was not; stopped before |
+| interrupted | no final answer; still running at the end; a result that names ask for was not asked; stopped before |
 
 A learn routine is one that names call so, or, without names, one started outside a programming session that no
 programming follows on the module (what comes before programming is a pre-check).
@@ -14,10 +14,8 @@ Source: ISO 14229-1:2020, 14 (M).
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-
 from analysis.operations.model import Kind, Operation, Part, evidence, span
-from analysis.operations.routines import RESULT, START, STOP, RoutineCall, Status, read_call
+from analysis.operations.routines import RESULT, STOP, RoutineCall, RoutineRun, Status, read_call, runs_of
 from analysis.record import Record
 from analysis.story import PROGRAMMING_SESSION, Story
 from analysis.words import Confidence, Outcome, Word
@@ -27,26 +25,12 @@ STEPS_OF_A_DOWNLOAD = ("erase", "check", "dependencies")
 
 def find_routines(story: Story, record: Record) -> list[Operation]:
     """All routines run on a module: one operation a start, with what followed until the next start of it."""
-    calls = [
-        call for exchange in story.exchanges if (call := read_call(exchange, story.label, record.names)) is not None
-    ]
-    return [_operation(run, story, record) for run in _runs(calls)]
+    calls = [call for exchange in story.own if (call := read_call(exchange, story.label, record.names)) is not None]
+    return [_operation(run, story) for run in runs_of(calls)]
 
 
-def _runs(calls: Sequence[RoutineCall]) -> list[list[RoutineCall]]:
-    runs: list[list[RoutineCall]] = []
-    latest: dict[int, list[RoutineCall]] = {}
-    for call in calls:
-        run = latest.get(call.identifier)
-        if call.control == START or run is None:
-            run = latest[call.identifier] = []
-            runs.append(run)
-        run.append(call)
-    return runs
-
-
-def _operation(run: Sequence[RoutineCall], story: Story, record: Record) -> Operation:
-    first, last = run[0], run[-1]
+def _operation(run: RoutineRun, story: Story) -> Operation:
+    first, last = run.calls[0], run.calls[-1]
     name = first.name
     return Operation(
         kind=Kind.ROUTINE,
@@ -62,10 +46,10 @@ def _operation(run: Sequence[RoutineCall], story: Story, record: Record) -> Oper
             "option": first.option.hex().upper(),
             "status": last.status_bytes.hex().upper(),
             "meaning": last.text,
-            "asked_for_result": any(call.control == RESULT for call in run),
-            "pending": sum(len(call.exchange.pendings) for call in run),
+            "asked_for_result": any(call.control == RESULT for call in run.calls),
+            "pending": sum(len(call.exchange.pendings) for call in run.calls),
         },
-        **span([call.exchange for call in run]),  # type: ignore[arg-type]
+        **span([call.exchange for call in run.calls]),  # type: ignore[arg-type]
     )
 
 
@@ -80,13 +64,12 @@ def _is_learn(call: RoutineCall, story: Story) -> bool:
     )
 
 
-def _outcome(run: Sequence[RoutineCall]) -> Outcome:
-    """The word of one run: its last telling call decides."""
-    first = run[0]
+def _outcome(run: RoutineRun) -> Outcome:
+    """The word of one run."""
+    first = run.calls[0]
     title = f"routine {first.identifier:04X}" + (f" ({first.name.name})" if first.name else "")
-    stopped = next((call for call in run if call.control == STOP and call.exchange.positive), None)
-    telling = [call for call in run if call.control != STOP]
-    last = telling[-1] if telling else run[-1]
+    stopped = next((call for call in run.calls if call.control == STOP and call.exchange.positive), None)
+    last = run.telling
     proof = (evidence(last.exchange, f"{title}: {last.text}"),)
     again = f"run {title} again and capture its result"
     if last.status is Status.GOOD:
@@ -99,7 +82,7 @@ def _outcome(run: Sequence[RoutineCall]) -> Outcome:
         return Outcome(Word.INTERRUPTED, Confidence.HIGH, proof, (f"{title}: stopped before its result",), again)
     if last.status is Status.RUNNING:
         return Outcome(Word.INTERRUPTED, Confidence.HIGH, proof, (f"{title}: still running when last asked",), again)
-    if first.name is not None and first.name.has_result and not any(call.control == RESULT for call in run):
+    if first.name is not None and first.name.has_result and not any(call.control == RESULT for call in run.calls):
         text = f"{title}: started, and its result was never asked"
         return Outcome(Word.INTERRUPTED, Confidence.HIGH, proof, (text,), f"ask the result of {title} and capture it")
     wish = f"a names file that says what the status of {first.identifier:04X} means"

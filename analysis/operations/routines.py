@@ -6,7 +6,8 @@ for "correct" is a custom, not the standard's. Source: ISO 14229-1:2020, 14 and 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
 from enum import StrEnum
 
 from analysis.exchanges import Answer, Exchange
@@ -49,6 +50,55 @@ class RoutineCall:
         return {ERASE_MEMORY: "erase", CHECK_DEPENDENCIES: "dependencies"}.get(self.identifier, "")
 
 
+@dataclass(frozen=True, slots=True)
+class RoutineRun:
+    """A routine from its start until it is started again."""
+
+    calls: tuple[RoutineCall, ...]
+
+    @property
+    def started(self) -> bool:
+        """Its start is in the capture and was taken, as far as the module showed."""
+        first = self.calls[0]
+        return first.control == START and (first.exchange.positive or bool(first.exchange.pendings) or _mute(first))
+
+    @property
+    def telling(self) -> RoutineCall:
+        """The call that decides, with the option of the start.
+
+        A result is one of this run only if its start is in the capture and was taken: else it may be that of an
+        older run, which proves nothing now.
+        """
+        first = self.calls[0]
+        told = [call for call in self.calls if call.control != STOP]
+        if not told:
+            return self.calls[-1]
+        if not self.started and first.control == START:
+            return first
+        last = replace(told[-1], option=first.option)
+        if not self.started and last.status is Status.GOOD:
+            return replace(last, status=Status.UNKNOWN, text=f"{last.text}, of a run whose start is not in the capture")
+        return last
+
+
+def _mute(call: RoutineCall) -> bool:
+    """Asked not to answer, and it did not refuse."""
+    return call.exchange.outcome is Answer.SUPPRESSED
+
+
+def runs_of(calls: Iterable[RoutineCall]) -> list[RoutineRun]:
+    """The calls of each run together, runs in order of their first call."""
+    runs: list[list[RoutineCall]] = []
+    latest: dict[int, list[RoutineCall]] = {}
+    for call in calls:
+        run = latest.get(call.identifier)
+        if call.control == START or run is None:
+            run = latest[call.identifier] = []
+            runs.append(run)
+        run.append(call)
+    return [RoutineRun(tuple(run)) for run in runs]
+
+
 def read_call(exchange: Exchange, label: str, names: Names) -> RoutineCall | None:
     """The routine call in an exchange; None when it is not one or holds no identifier."""
     if exchange.service != 0x31:
@@ -68,6 +118,8 @@ def read_call(exchange: Exchange, label: str, names: Names) -> RoutineCall | Non
 def _status(exchange: Exchange, status: bytes, name: RoutineName | None) -> tuple[Status, str]:
     if exchange.outcome is Answer.NEGATIVE:
         return Status.REFUSED, f"refused with {exchange.nrc or 0:02X}"
+    if exchange.outcome is Answer.SUPPRESSED:
+        return Status.UNKNOWN, "asked for without an answer, and not refused"
     if not exchange.positive:
         return Status.OPEN, "no final answer"
     if name is not None and (meaning := name.judge(status)) is not None:
