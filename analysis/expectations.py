@@ -119,7 +119,7 @@ class _Module:
         wish = would_change or (operation.outcome.would_change if operation and word is not Word.CONFIRMED else "")
         return Expectation(
             f"{self.asked.label}: {item}", part, self.story.link.key if self.story else None, asked, found, word,
-            sure, note, "" if word is Word.CONFIRMED else wish or f"an attempt at it, captured ({item})",
+            sure, note, "" if word is Word.CONFIRMED else wish or f"do it and capture it: {item}",
             operation.number if operation else None, shown,
         )  # fmt: skip
 
@@ -269,7 +269,7 @@ class _Module:
             note = "confirmed by reading; no write is in the capture"
             return self._make(item, part, asked, Word.CONFIRMED, found=_shown(last.raw), reading=last, note=note)
         found = _shown(last.raw) if last is not None else None
-        wish = "write it, read it after an ignition cycle and capture it"
+        wish = f"write {item}, read it after an ignition cycle and capture it"
         return self._make(item, part, asked, Word.NOT_SHOWN, found=found, would_change=wish)
 
     # acts

@@ -21,15 +21,9 @@ from analysis.words import Evidence, Word
 
 LOCKED_OUT = frozenset({0x36, 0x37})
 
-SUPPORT = (
-    "Connect a support unit fit for programming and keep it on: a supply that sinks while memory is written can "
-    "leave the module without its program."
-)
-KEEP_POWER = (
-    "Do not switch off, unplug or reset the module while its memory is incomplete, unless the vehicle maker's "
-    "service information says so."
-)
-NO_BLIND_RETRY = "Do not try again before the cause is known: each try erases, and a wrong key counts."
+SUPPORT = "Connect a support unit fit for programming before any new try, and leave it on."
+KEEP_POWER = "Do not switch off, unplug or reset the module while its memory is not whole."
+NO_BLIND_RETRY = "Do not try again before the cause is known: each try erases, and wrong keys are counted."
 MAKER_DECIDES = "The vehicle maker's service information decides; local rules and licences apply."
 
 
