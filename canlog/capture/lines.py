@@ -195,7 +195,7 @@ class LineReader:
                 yield rows.flush()
         self.refuse_held()
         for what, n_lines in self._others.items():
-            self.note(f"{n_lines} {what}")
+            self.note(f"{what}: {n_lines}")
         yield rows.flush()
 
     def read_stretch(self, stretch: Stretch) -> None:

@@ -53,7 +53,7 @@ _NEEDED: Final = set("OID")
 _NO_CHANNEL: Final = b"1"
 
 #: Types that are frames, and what they add to the flags. R and T are those of version 1.
-_FRAME_TYPES: Final = {
+_FRAME_TYPES: Final[dict[bytes, int]] = {
     b"RX": FrameFlag.RECEIVED.value, b"TX": FrameFlag.SENT.value, b"DT": 0,
     b"FD": FrameFlag.FD.value, b"FB": (FrameFlag.FD | FrameFlag.BRS).value,
     b"FE": (FrameFlag.FD | FrameFlag.BRS | FrameFlag.ESI).value, b"BI": (FrameFlag.FD | FrameFlag.ESI).value,
@@ -61,7 +61,7 @@ _FRAME_TYPES: Final = {
 }  # fmt: skip
 _ERROR_TYPES: Final = frozenset((b"ER", b"ERROR"))
 _OTHER_TYPES: Final = frozenset((b"ST", b"EC", b"EV", b"WARNG", b"WARNING", b"STATUS"))
-_OTHERS: Final = "lines of status, error counters or events"
+_OTHERS: Final = "lines of status, error counters or events that are no frames"
 _BUS_ERROR: Final = 0x080  # the kind is not written in linux/can/error.h's terms
 _BUS_INFO: Final = b"FFFFFFFF"  # in place of an id
 _DLC_SIZES: Final = sorted(FD_SIZES)
