@@ -1,182 +1,245 @@
-"""Tables of frames as comma separated text, understood from the words of their header.
+"""Tables of frames as separated text, understood from the words of their header.
 
-Theory of operation: the header's words say which column is the time, the id, the length and the
-bytes; their order is free. A column that is not known is left alone. Times are whole counts or
-decimal seconds. What a count is worth is not written anywhere: the unit is taken that makes the
-rate of frames one a CAN bus can have, microseconds first. Stamps count from an unknown moment.
+Theory of operation: the header's words say which column is the time, the id, the length and the bytes
+(:mod:`canlog.capture.csv_header`), or the user names the columns. The rows in the head of the capture say
+what words do not: the unit of the time, whether ids and bytes are hex or decimal, and whether one column
+holds all bytes as hex, as numbers or in base64. A row that does not fit is damage.
 
-Source: layouts of the CC0 captures in fixtures/real (see SOURCES.md there); words of other headers
-are common practice, no source.
+Source: layouts of the CC0 captures in fixtures/real (see SOURCES.md there) and of python-can 4.6.1's CSV
+writer (can/io/csv.py).
 """
 
 from __future__ import annotations
 
+import csv
 import re
 from binascii import Error as HexError
-from binascii import unhexlify
+from binascii import a2b_base64, unhexlify
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
-from itertools import pairwise
 from typing import Final
 
-from canlog.capture.candump_log import LARGEST_SECONDS
+from canlog.capture.csv_header import SEPARATORS, Layout, layout_of, read_header
 from canlog.capture.identifiers import ERROR_BIT, FD_SIZES, LARGEST_11_BIT, LARGEST_29_BIT
-from canlog.capture.lines import UTF8_BOM, Damaged, LineReader, head_lines, peek
+from canlog.capture.lines import Damaged, LineReader, head_lines, peek
+from canlog.capture.number_base import (
+    NOTE_DECIMAL_BYTES,
+    NOTE_DECIMAL_IDS,
+    base_of_bytes,
+    base_of_ids,
+    number,
+    without_hex_signs,
+)
+from canlog.capture.stamp_text import Stamps
+from canlog.errors import CaptureError
 from canlog.frames import FrameFlag, FrameTable, TimeKind
 
 NAME: Final = "csv"
 ABOUT: Final = "CSV with a header naming time, id, length and bytes: Time Stamp,ID,Extended,Bus,LEN,D1,…"
-EXPECTED: Final = "no header that names the columns time, id, length and data"
+EXPECTED: Final = "no header that names the columns id and data"
+EVIDENCE: Final = "a header whose words name an id and data (in any order), and a row under it that is a frame"
+CANNOT_TELL: Final = "what it has no column for; the unit of a time that names none; the zone of a date"
+SUFFIXES: Final = (".csv", ".tsv")
 
-#: Words of a header, without case, spaces and signs, and the meaning of their column.
-_WORDS: Final = {
-    "timestamp": "time", "time": "time",
-    "id": "id", "canid": "id", "identifier": "id",
-    "extended": "extended", "ext": "extended", "ide": "extended",
-    "dir": "direction", "direction": "direction",
-    "bus": "channel", "channel": "channel", "interface": "channel",
-    "len": "length", "length": "length",
-    "data": "data", "payload": "data",
-}  # fmt: skip
-_BYTE: Final = re.compile(r"(?:d|b|byte|data)(\d{1,2})")
 _TRUE: Final = frozenset((b"true", b"1", b"yes", b"x"))
-_FALSE: Final = frozenset((b"false", b"0", b"no", b""))
-_TIME: Final = re.compile(rb"(-?)(\d{1,19})(?:\.(\d{1,9}))?")
+_FALSE: Final = frozenset((b"false", b"0", b"no", b"", b"s"))
 _SENT: Final = frozenset((b"tx", b"t", b"sent"))
 _RECEIVED: Final = frozenset((b"rx", b"r", b"received"))
-
-#: Units of a whole count, likeliest first, in ns.
-_UNITS: Final = {"microseconds": 1_000, "milliseconds": 1_000_000, "seconds": 1_000_000_000, "nanoseconds": 1}
-#: Frames a second that a capture of one or a few buses can hold: 1 Mbit/s carries about 20,000 short frames.
-_SLOWEST_RATE, _FASTEST_RATE = 0.02, 60_000.0
-
-
-@dataclass(frozen=True)
-class _Layout:
-    separator: bytes
-    time: int
-    id: int
-    length: int | None
-    data: tuple[int, ...]  # one column a byte, or one column for all
-    extended: int | None
-    direction: int | None
-    channel: int | None
-
-    @property
-    def last(self) -> int:
-        """The highest column a row without data must have."""
-        return max(each for each in (self.time, self.id, self.length, self.extended, self.channel) if each is not None)
+_BUS_ERROR: Final = 0x080
+_PARTS: Final = re.compile(rb"[\s,;:.\[\]()-]+")
+_BASE64: Final = re.compile(rb"(?:[A-Za-z0-9+/]{4})*(?:[A-Za-z0-9+/]{2}==|[A-Za-z0-9+/]{3}=)?")
+#: Share of bytes with one digit from which a writer leaves zeros out; fewer have lost a digit.
+_ZEROS_LEFT_OUT: Final = 0.2
+_HEADER_WITHIN: Final = 20  # lines; above it may stand what the logger says of itself
 
 
 def recognise(head: bytes) -> float:
     """1 with a header that is understood and a row under it that is a frame, else 0."""
     lines = head_lines(head)
-    layout = _layout(lines[0]) if lines else None
-    if layout is None:
-        return 0.0
-    reader = _CsvTable(head)
-    for line in lines[1:]:
-        try:
-            reader.read_line(line, 2, 0)
-        except Damaged:
-            continue
-        return 1.0
-    return 0.0
+    found = _find_header(lines)
+    return _share(lines, *found) if found else 0.0
 
 
 def read(blocks: Iterable[bytes]) -> Iterator[FrameTable]:
     """The frames of a table, chunk by chunk."""
     head, blocks = peek(blocks, recognise)
-    return _CsvTable(head).tables(blocks)
+    lines = head_lines(head)
+    found = _find_header(lines)
+    if found is None:
+        raise Damaged(EXPECTED)  # recognise() said otherwise: cannot happen through the registry
+    return _CsvTable(lines, *found).tables(blocks)
 
 
-def _layout(header: bytes) -> _Layout | None:
-    separator = max((b",", b";", b"\t"), key=header.count)
-    columns: dict[str, int] = {}
-    data: dict[int, int] = {}
-    for at, cell in enumerate(header.removeprefix(UTF8_BOM).strip().split(separator)):
-        word = re.sub(r"[^a-z0-9]", "", cell.decode("utf-8", "replace").lower())
-        if byte := _BYTE.fullmatch(word):
-            data[int(byte[1])] = at
-        elif word in _WORDS:
-            columns.setdefault(_WORDS[word], at)
-    bytes_at = tuple(data[number] for number in sorted(data)) or ((columns["data"],) if "data" in columns else ())
-    if "time" not in columns or "id" not in columns or not bytes_at or (data and "length" not in columns):
-        return None
-    return _Layout(
-        separator, columns["time"], columns["id"], columns.get("length"), bytes_at,
-        columns.get("extended"), columns.get("direction"), columns.get("channel"),
-    )  # fmt: skip
+class NamedColumns:
+    """The same form for tables without a header: the user says what the columns are."""
+
+    NAME: Final = NAME
+    ABOUT: Final = ABOUT
+    EXPECTED: Final = "no row that is a frame in the columns named"
+    EVIDENCE: Final = "the columns were named by the user"
+    CANNOT_TELL: Final = CANNOT_TELL
+    SUFFIXES: Final = SUFFIXES
+
+    def __init__(self, names: tuple[str, ...]) -> None:
+        self.names = names
+
+    def __repr__(self) -> str:
+        return f"NamedColumns({self.names!r})"
+
+    def recognise(self, head: bytes) -> float:
+        """1 with a row that is a frame in these columns, else 0."""
+        lines = head_lines(head)
+        return _share(lines, b"", self._layout(lines))
+
+    def read(self, blocks: Iterable[bytes]) -> Iterator[FrameTable]:
+        """The frames of the table, chunk by chunk."""
+        head, blocks = peek(blocks, self.recognise)
+        lines = head_lines(head)
+        return _CsvTable(lines, b"", self._layout(lines)).tables(blocks)
+
+    def _layout(self, lines: list[bytes]) -> Layout:
+        sample = b"\n".join(lines[:_HEADER_WITHIN])
+        separator = max(SEPARATORS, key=sample.count)
+        layout = layout_of(self.names, separator if separator in sample else b" ")
+        assert layout is not None  # named_columns() looked
+        return layout
+
+
+def named_columns(text: str) -> NamedColumns:
+    """A reader for tables whose columns the user names: ``time,id,data`` or ``time_ms;-;id;dlc;d0;d1``.
+
+    A name that is not known stands for a column to leave out.
+
+    Raises:
+        CaptureError: no column is the id, or none holds bytes.
+    """
+    names = tuple(name.strip() for name in re.split("[,;]", text))
+    if layout_of(names, b",") is None:
+        raise CaptureError(f"columns {text!r} name no id or no data", hint="for example --columns time,id,data")
+    return NamedColumns(names)
+
+
+def _find_header(lines: list[bytes]) -> tuple[bytes, Layout] | None:
+    for line in lines[:_HEADER_WITHIN]:
+        layout = read_header(line)
+        if layout is not None:
+            return line.strip(), layout
+    return None
+
+
+def _share(lines: list[bytes], header: bytes, layout: Layout) -> float:
+    """1 if some row is a frame, else 0: a header that is understood is evidence enough."""
+    reader = _CsvTable(lines, header, layout)
+    for line in lines:
+        try:
+            reader.read_line(line, 1, 0)
+        except Damaged:
+            continue
+        if len(reader.rows):
+            return 1.0
+    return 0.0
 
 
 class _CsvTable(LineReader):
-    def __init__(self, head: bytes) -> None:
+    def __init__(self, head: list[bytes], header: bytes, layout: Layout) -> None:
         super().__init__()
-        self.rows.time_kind = TimeKind.RELATIVE
-        lines = head_lines(head)
-        layout = _layout(lines[0]) if lines else None
-        if layout is None:
-            raise Damaged(EXPECTED)  # recognise() said otherwise: cannot happen through the registry
-        self._header = lines[0]
+        self._header = header
         self._layout = layout
-        self._unit_ns = self._settle_unit(lines[1:])
+        rows = [cells for line in head if (cells := self._cells_or_none(line, header)) is not None]
+        stamps = [cells[layout.time] for cells in rows] if layout.time is not None else []
+        self._stamps = Stamps(stamps, layout.unit)
+        self.rows.time_kind = self._stamps.time_kind if stamps else TimeKind.NONE
+        self.rows.notes += self._stamps.notes if stamps else []
+        self._id_base = base_of_ids([cells[layout.id] for cells in rows])
+        parts = [part for cells in rows for part in self._byte_texts(cells)]
+        self._is_base64 = len(layout.data) == 1 and _are_base64(parts)
+        self._byte_base = self._settle_bytes([] if self._is_base64 else parts)
+        self._leaves_zeros_out = sum(len(part) == 1 for part in parts) > _ZEROS_LEFT_OUT * len(parts)
+        if self._id_base == 10:
+            self.note(NOTE_DECIMAL_IDS)
 
-    def _settle_unit(self, lines: list[bytes]) -> int:
-        rows = [cells for line in lines if len(cells := self._cells(line)) > self._layout.last]
-        stamps = [cells[self._layout.time] for cells in rows if _TIME.fullmatch(cells[self._layout.time])]
-        if 2 * sum(b"." in stamp for stamp in stamps) > len(stamps):
-            return 1_000_000_000
-        counts = [int(stamp) for stamp in stamps if b"." not in stamp]
-        steps = sum(max(after - before, 0) for before, after in pairwise(counts))
-        for name, unit_ns in _UNITS.items():
-            if steps and _SLOWEST_RATE < len(counts) * 1e9 / (steps * unit_ns) < _FASTEST_RATE:
-                self.note(f"the time column names no unit; its counts were taken as {name}")
-                return unit_ns
-        return _UNITS["microseconds"]
+    def _cells_or_none(self, line: bytes, header: bytes) -> list[bytes] | None:
+        """The cells of a line that may be a row."""
+        try:
+            cells = [] if line.strip() == header else self._cells(line)
+        except Damaged:
+            return None
+        return cells if len(cells) > self._layout.last else None
+
+    def _settle_bytes(self, parts: list[bytes]) -> int:
+        """16 or 10; for one column of whole hex text the parts are longer than a byte."""
+        small = [part for part in parts if len(without_hex_signs(part)) <= 3]
+        if len(small) < len(parts) or not parts:
+            return 16
+        base = base_of_bytes(parts) or self._id_base
+        if base == 10:
+            self.note(NOTE_DECIMAL_BYTES)
+        return base
 
     def _cells(self, line: bytes) -> list[bytes]:
-        return [cell.strip(b' "\t') for cell in line.strip().split(self._layout.separator)]
+        text = line.strip(b"\r\n")
+        separator = self._layout.separator
+        if separator == b" ":
+            return text.split()
+        if b'"' in text:
+            try:
+                row = next(csv.reader([text.decode("utf-8", "replace")], delimiter=separator.decode()), [])
+            except csv.Error as error:
+                raise Damaged(f"no row of a table ({error})") from None
+            cells = [cell.encode() for cell in row]
+        else:
+            cells = text.split(separator)
+        return [cell.strip(b' "\t') for cell in cells]
+
+    def _byte_texts(self, cells: list[bytes]) -> list[bytes]:
+        """The texts of the bytes: one each, or one for all of them."""
+        columns = self._layout.data
+        if columns == (self._layout.n_columns - 1,):
+            there = cells[columns[0] :]  # one column, the last: bytes may be split by the separator too
+        else:
+            there = [cells[at] for at in columns if at < len(cells)]
+        return [part for cell in there for part in _PARTS.split(cell) if part]
 
     def read_line(self, line: bytes, number: int, position: int) -> None:
         text = line.strip()
-        if not text or text.startswith(b"#") or line.strip() == self._header.strip():
+        if not text or text.startswith(b"#") or text == self._header:
             return
         cells, layout = self._cells(line), self._layout
         if len(cells) <= layout.last:
             raise Damaged("fewer columns than the header")
-        data = self._data(cells)
         can_id, flags = self._identifier(cells)
         flags |= self._direction(cells)
+        data = b"" if flags & FrameFlag.REMOTE else self._data(cells)
+        length = self._length(cells, len(data))
+        if flags & FrameFlag.REMOTE:
+            length = min(length, 8)
+        elif length != len(data) or length not in FD_SIZES:
+            raise Damaged(f"length {length}, but {len(data)} bytes")
         if len(data) > 8:
             flags |= FrameFlag.FD
+        time_ns = self._stamps.time_ns(cells[layout.time]) if layout.time is not None else 0
         channel = self.channel_names[cells[layout.channel] if layout.channel is not None else b"bus"]
-        self.add(self._time_ns(cells[layout.time]), channel, can_id, flags, data, len(data), number, position, line)
-
-    def _time_ns(self, text: bytes) -> int:
-        match = _TIME.fullmatch(text)
-        if match is None:
-            raise Damaged("its time is no number")
-        if match[3] and self._unit_ns != 1_000_000_000:
-            raise Damaged("its time has decimals, though the others have none")
-        time_ns = int(match[2]) * self._unit_ns + int((match[3] or b"").ljust(9, b"0"))
-        if time_ns > LARGEST_SECONDS * 1_000_000_000:
-            raise Damaged("its time is out of range")
-        return -time_ns if match[1] else time_ns
+        self.add(time_ns, channel, can_id, int(flags), data, length, number, position, line)
 
     def _identifier(self, cells: list[bytes]) -> tuple[int, int]:
-        text, at = cells[self._layout.id], self._layout.extended
+        layout = self._layout
+        if layout.error is not None and _truth(cells[layout.error], "error"):
+            return _BUS_ERROR, FrameFlag.ERROR.value
         try:
-            can_id = int(text, 16)
+            text = cells[layout.id]
+            can_id = number(without_hex_signs(text) if self._id_base == 16 else text, self._id_base)
         except ValueError:
-            raise Damaged("its id is no hex number") from None
+            raise Damaged(f"its id is no {'hex' if self._id_base == 16 else 'decimal'} number") from None
         if 0 <= can_id - ERROR_BIT <= LARGEST_29_BIT:
             return can_id - ERROR_BIT, FrameFlag.ERROR.value
         if not 0 <= can_id <= LARGEST_29_BIT:
             raise Damaged("the id has more than 29 bits")
-        extended = can_id > LARGEST_11_BIT if at is None else _truth(cells[at])
+        flags = 0
+        if layout.remote is not None and _truth(cells[layout.remote], "remote"):
+            flags |= FrameFlag.REMOTE.value
+        extended = can_id > LARGEST_11_BIT if layout.extended is None else _truth(cells[layout.extended], "extended")
         if can_id > LARGEST_11_BIT and not extended:
             raise Damaged("an 11-bit id is at most 7FF")
-        return can_id, FrameFlag.EXTENDED.value if extended else 0
+        return can_id, flags | FrameFlag.EXTENDED.value if extended else flags
 
     def _direction(self, cells: list[bytes]) -> int:
         at = self._layout.direction
@@ -185,22 +248,39 @@ class _CsvTable(LineReader):
             return FrameFlag.SENT.value
         return FrameFlag.RECEIVED.value if word in _RECEIVED else 0
 
+    def _length(self, cells: list[bytes], n_bytes: int) -> int:
+        if self._layout.length is None:
+            return n_bytes
+        text = cells[self._layout.length]
+        if not text.isdigit() or len(text) > 4:
+            raise Damaged("its length or data are no numbers")
+        return int(text)
+
     def _data(self, cells: list[bytes]) -> bytes:
-        layout = self._layout
-        there = [cells[at] for at in layout.data if at < len(cells)]
         try:
-            data = unhexlify(b"".join(there).replace(b" ", b""))
-            length = len(data) if layout.length is None else int(cells[layout.length])
+            if self._is_base64:
+                return a2b_base64(cells[self._layout.data[0]], strict_mode=True)
+            parts = self._byte_texts(cells)
+            if self._byte_base == 10:
+                return bytes(number(part, 10) for part in parts)
+            digits = [without_hex_signs(part) for part in parts]
+            if self._leaves_zeros_out:
+                digits = [part.rjust(2, b"0") for part in digits]
+            return unhexlify(b"".join(digits))
         except (HexError, ValueError):
             raise Damaged("its length or data are no numbers") from None
-        if length != len(data) or length not in FD_SIZES:
-            raise Damaged(f"length {length}, but {len(data)} bytes")
-        return data
 
 
-def _truth(word: bytes) -> bool:
+def _are_base64(parts: list[bytes]) -> bool:
+    """True if the texts cannot all be hex, but all be base64."""
+    if not parts or all(re.fullmatch(rb"(?:0[xX])?(?:[0-9A-Fa-f]{1,3}|(?:[0-9A-Fa-f]{2})+)", part) for part in parts):
+        return False
+    return sum(_BASE64.fullmatch(part) is not None for part in parts) > 0.9 * len(parts)
+
+
+def _truth(word: bytes, column: str) -> bool:
     if word.lower() in _TRUE:
         return True
     if word.lower() in _FALSE:
         return False
-    raise Damaged("its extended column says neither yes nor no")
+    raise Damaged(f"its {column} column says neither yes nor no")
