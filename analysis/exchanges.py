@@ -187,7 +187,7 @@ def pair_exchanges(capture: int, messages: Iterable[Message]) -> list[Exchange]:
         if exchange is not None:
             done.append(exchange)
     done += [_unanswered(entry) for entry in everything if not entry.answered]
-    done += _unfinished_functional(functional, done)
+    done += _unfinished_functional(functional)
     return sorted(done, key=lambda e: (e.begin, e.end))
 
 
@@ -281,22 +281,11 @@ def _unanswered(entry: _Open) -> Exchange:
     )
 
 
-def _unfinished_functional(functional: list[_Open], done: list[Exchange]) -> list[Exchange]:
-    """Modules that said "pending" to an answered functional request and never ended it."""
-    left = []
-    for entry in functional:
-        if not entry.answered:
-            continue
-        for messages in entry.pendings.values():
-            left.append(
-                Exchange(
-                    entry.capture,
-                    messages[0].link,
-                    entry.request,
-                    tuple(messages),
-                    None,
-                    Answer.SILENT,
-                    functional=True,
-                )  # fmt: skip
-            )
-    return left
+def _unfinished_functional(functional: list[_Open]) -> list[Exchange]:
+    """Modules that said "pending" to a functional request that others answered, and never ended it."""
+    return [
+        Exchange(entry.capture, messages[0].link, entry.request, tuple(messages), None, Answer.SILENT, functional=True)
+        for entry in functional
+        if entry.answered
+        for messages in entry.pendings.values()
+    ]

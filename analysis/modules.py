@@ -73,7 +73,7 @@ def _judge(story: Story, operations: Sequence[Operation], record: Record) -> Mod
     now, shown = _now(story, own, record)
     attempted = any(item.part is not None for item in operations)
     retry, advice = _advice(now, own, downloads, unfinished, attempted=attempted)
-    cautions = _cautions(now, unfinished)
+    cautions = _cautions(now, unfinished) if attempted or _was_heard(own) else ()
     return ModuleState(story, now, retry, advice, cautions, tuple(shown))
 
 
@@ -124,6 +124,8 @@ def _advice(
             Retry.NO,
             "Access is locked for a time: wait as the service information says, then unlock with the right key.",
         )
+    if now is Now.SILENT and not _was_heard(own):
+        return Retry.UNKNOWN, "Nothing answers at this address: the module may be absent, asleep, or have another id."
     if now is Now.SILENT:
         return Retry.NO, (
             "The module does not answer: check its supply, ground, fuse and line first, then listen for it after an "
@@ -148,6 +150,11 @@ def _advice(
         Retry.UNKNOWN,
         "The capture does not show what runs in the module: ask for its identification and capture that.",
     )
+
+
+def _was_heard(own: Sequence[Exchange]) -> bool:
+    """The module said something at some time."""
+    return any(item.response is not None or item.pendings for item in own)
 
 
 def _cautions(now: Now, unfinished: Sequence[Operation]) -> tuple[str, ...]:

@@ -51,8 +51,13 @@ def post_mortem(
     if broken:
         story = record.story(broken[-1].link.key)
         return _of_download(broken[-1], story, record) if story is not None else None
-    lost = next((item for item in modules if item.now in (Now.BOOT, Now.SILENT)), None)
+    lost = next((item for item in modules if item.now in (Now.BOOT, Now.SILENT) and _concerns_us(item)), None)
     return _of_module(lost.story, record) if lost is not None else None
+
+
+def _concerns_us(module: ModuleState) -> bool:
+    """It spoke once, or somebody gave it a name: not merely an address that a scan tried."""
+    return module.story.named or any(item.response is not None for item in module.story.exchanges)
 
 
 def _of_download(operation: Operation, story: Story, record: Record) -> PostMortem:

@@ -5,14 +5,15 @@ Source: ISO 14229-1:2020, 11.2 (M); SAE J1979 service 09.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 from analysis.exchanges import Exchange, Place
 from analysis.story import Story
-from canlog.names.dids import DIDS, VIN, changes_with_software, is_identification, is_tester_stamp
+from canlog.names.dids import DIDS, PLAIN, VIN, changes_with_software, is_identification, is_tester_stamp
 from canlog.names.ranges import Owner
 from canlog.names.tables import IdentifierName, Names
+from canlog.names.value_layout import Value
 from canlog.services.data import split_records
 
 OBD_INFO = 0x09
@@ -69,7 +70,7 @@ class Reading:
     def text(self) -> str | None:
         """The value for people: by the names' layout, else as text where the bytes are text."""
         if self.name is not None and self.name.layout:
-            return ", ".join(f"{one.name} {one.text}" for one in self.name.decode(self.raw)) or None
+            return _values_text(self.name.decode(self.raw)) or None
         text = self.raw.strip(b"\0\xff ")
         return text.decode("ascii") if len(text) > 1 and all(0x20 <= byte < 0x7F for byte in text) else None
 
@@ -79,12 +80,29 @@ class Reading:
         return title_of(self.identifier, self.name)
 
 
+def _values_text(values: Sequence[Value]) -> str:
+    """Values by name; those of a repeated field behind one name, with the unit said once."""
+    fields: dict[str, list[Value]] = {}
+    for one in values:
+        fields.setdefault(one.name, []).append(one)
+    texts = {}
+    for name, group in fields.items():
+        unit = group[0].unit
+        bare = [one.text.removesuffix(f" {unit}") if unit else one.text for one in group]
+        texts[name] = " ".join([*bare, unit] if unit else bare)
+    if len(texts) == 1:
+        return next(iter(texts.values()))
+    return ", ".join(f"{name} {text}" for name, text in texts.items())
+
+
 def title_of(identifier: int, name: IdentifierName | None) -> str:
     """``F190 (VIN)``: identifier and what it is called."""
     if name is not None:
         return f"{identifier:04X} ({name.name})"
     said = DIDS[identifier]
-    return f"{identifier:04X} ({said.name})" if said.owner is Owner.STANDARD else f"{identifier:04X}"
+    if said.owner is not Owner.STANDARD:
+        return f"{identifier:04X}"
+    return f"{identifier:04X} ({PLAIN.get(identifier, said.name)})"
 
 
 def said_identifiers(identifiers: Iterable[int]) -> str:

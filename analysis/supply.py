@@ -47,6 +47,6 @@ def _of(story: Story, record: Record) -> Iterator[SupplyReading]:
                 yield SupplyReading(story, reading.exchange, round(float(volts) * 1000))
     for exchange in story.exchanges:
         answer = exchange.answered
-        if exchange.service == OBD_CURRENT_DATA and exchange.positive and answer[1:2] == bytes([OBD_SUPPLY]):
-            if len(answer) == 4:
-                yield SupplyReading(story, exchange, int.from_bytes(answer[2:4], "big"))
+        asked = exchange.service == OBD_CURRENT_DATA and exchange.positive
+        if asked and len(answer) == 4 and answer[1] == OBD_SUPPLY:
+            yield SupplyReading(story, exchange, int.from_bytes(answer[2:4], "big"))

@@ -1,7 +1,7 @@
 """The report as data: what ``canlog report --json`` writes and ``Report.to_dict()`` returns, field by field.
 
 This file is the only home of the contract. The JSON Schema (``report.schema.json``) and the page
-``docs/json-contract.md`` are written from it by ``python -m analysis.report.schema``.
+``analysis/report/json_contract.md`` are written from it by ``python -m analysis.report.schema``.
 
 Times are integers in nanoseconds as the capture's own clock gives them; ``null`` where a capture carries no
 time. Bytes are hex text in capitals without spaces. Captures, exchanges and operations are numbered from 1.
@@ -253,7 +253,7 @@ class VerdictDict(TypedDict):
     ]
     confidence: Annotated[Confidence, "how sure"]
     parts: Annotated[PartsDict, "one word for each part of the job"]
-    next_steps: Annotated[list[str], "what to do next, in order; empty when everything is confirmed"]
+    next_steps: Annotated[list[str], "what to do next, in order, at most five; of a confirmed job only what serious findings advise"]
     cannot_show: Annotated[list[str], "what this capture cannot show"]
 
 

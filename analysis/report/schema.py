@@ -15,7 +15,7 @@ from typing import Annotated, Any, Literal, Union, get_args, get_origin, get_typ
 from analysis.report import contract
 
 SCHEMA_FILE = Path(__file__).with_name("report.schema.json")
-PAGE_FILE = Path(__file__).parents[2] / "docs" / "json-contract.md"
+PAGE_FILE = Path(__file__).with_name("json_contract.md")
 
 _NUMERIC_KEYWORDS = ("minimum", "minItems", "maxItems")
 _SIMPLE: Mapping[object, str] = {str: "string", int: "integer", float: "number", bool: "boolean", type(None): "null"}

@@ -74,6 +74,31 @@ IDENTIFICATIONS: Final = {
     0xF19F: Identification("entity", "used with secured data transmission"),
 }
 
+#: What a person calls the standard identifications that are read most.
+PLAIN: Final = {
+    0xF180: "boot loader identification",
+    0xF181: "application software identification",
+    0xF182: "application data identification",
+    0xF183: "boot loader fingerprint",
+    0xF184: "application software fingerprint",
+    0xF185: "application data fingerprint",
+    0xF186: "active session",
+    0xF187: "spare part number",
+    0xF188: "software number",
+    0xF189: "software version",
+    0xF18A: "supplier",
+    0xF18B: "manufacturing date",
+    0xF18C: "serial number",
+    0xF190: "VIN",
+    0xF191: "hardware number",
+    0xF192: "supplier's hardware number",
+    0xF193: "supplier's hardware version",
+    0xF194: "supplier's software number",
+    0xF195: "supplier's software version",
+    0xF198: "shop code or tester serial number",
+    0xF199: "programming date",
+}
+
 #: Total over 0000-FFFF.
 DIDS: Final = RangeTable(
     0xFFFF,
