@@ -88,6 +88,10 @@ class Attempt:
         value = self.request.ask.get(name) if self.request and self.request.asked else None
         return value if isinstance(value, int) else None
 
+    def erases_address(self, address: int) -> bool:
+        """One of its erases names this address."""
+        return any(address.to_bytes(4, "big") in asked[4:] for asked in self.erase_requests)
+
     def same_thing(self, other: Attempt) -> bool:
         """Both act on the same memory."""
         if self.address is None or other.address is None:

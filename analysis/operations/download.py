@@ -99,17 +99,22 @@ class _Judge:
         )
 
     def _is_driver(self) -> bool:
-        """A small download that nothing was erased for, followed by an erase in the same go."""
+        """A small download, seen from its session to its end, that nothing was erased for, in front of an erase.
+
+        Without the session's begin an erase may stand in front of the capture; without an end no tester goes on.
+        """
         attempt = self.attempt
         part = part_of(attempt, self.story, self.record)
         if part is not None:
             return bool(part.driver)
-        if attempt.kind is not Kind.DOWNLOAD or attempt.erases or attempt.address is None:
+        if attempt.kind is not Kind.DOWNLOAD or attempt.erases or attempt.address is None or attempt.ended is None:
+            return False
+        if self.story.before(attempt.exchanges[0]).session is None:
             return False
         if (attempt.size or 0) > self.record.limits.driver_max_bytes:
             return False
         others = [item for item in self.attempts if item is not attempt]
-        if any(item.same_thing(attempt) and item.erases for item in others):
+        if any(item.erases and (item.same_thing(attempt) or item.erases_address(attempt.address)) for item in others):
             return False
         later = [item for item in others if item.begin > attempt.end and item.begin[0] == attempt.begin[0]]
         earlier = [item for item in others if item.end < attempt.begin and self._same_go(item)]
@@ -298,7 +303,7 @@ class _Judge:
         rest = [
             item
             for item in self.attempts
-            if item is not self.attempt and item.kind is not Kind.UPLOAD and item.blocks
+            if item is not self.attempt and item.kind is not Kind.UPLOAD and (item.blocks or item.erases)
             and not item.same_thing(self.attempt)
         ]  # fmt: skip
         return all(_Judge(item, self.attempts, self.story, self.record)._is_driver() for item in rest)
