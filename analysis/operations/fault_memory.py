@@ -23,6 +23,9 @@ from canlog.names.nrc import NRCS
 CLEAR, OBD_CLEAR, READ_DTC = 0x14, 0x04, 0x19
 #: Sub-functions that list codes with a status byte.
 LISTS = frozenset({0x02, 0x0A, 0x15})
+#: Those of the memory that a clear empties: permanent codes (15) stay until the monitor itself passes.
+CLEARED_LISTS = frozenset({0x02, 0x0A})
+CLEAR_LENGTH = 4  # service and group; a byte more selects a user-defined memory (ISO 14229-1:2020, M)
 TEST_NOT_COMPLETED_SINCE_CLEAR = 0x10
 FAILED_SINCE_CLEAR = 0x20
 CONFIRMED_DTC = 0x08
@@ -38,11 +41,11 @@ class FaultList:
 
 
 def fault_lists(story: Story) -> list[FaultList]:
-    """All lists of codes that a module gave, in order."""
+    """All lists of codes of a module's main memory, in order."""
     return [
         FaultList(exchange, _mask(exchange), dict(_codes(exchange)))
         for exchange in story.exchanges
-        if exchange.service == READ_DTC and exchange.positive and exchange.answered[1:2] and _sub(exchange) in LISTS
+        if exchange.service == READ_DTC and exchange.positive and _sub(exchange) in CLEARED_LISTS and _is_list(exchange)
     ]
 
 
@@ -59,7 +62,7 @@ def find_clears(story: Story, record: Record) -> list[Operation]:
 
 def find_fault_readings(story: Story, record: Record) -> list[Operation]:
     """Every list of codes read, as an operation."""
-    return [_reading(exchange, story) for exchange in story.exchanges if exchange.service == READ_DTC]
+    return [_reading(exchange, story) for exchange in story.own if exchange.service == READ_DTC]
 
 
 def _reading(exchange: Exchange, story: Story) -> Operation:
@@ -132,6 +135,9 @@ def _clear_outcome(exchange: Exchange, before: Sequence[FaultList], after: Seque
     if exchange.request is None or not exchange.request.complete:
         text = "a clear was accepted, but what was asked to be cleared is not whole in the capture"
         return Outcome(Word.UNPROVEN, Confidence.MEDIUM, (), (text,), wish)
+    if len(exchange.asked) > CLEAR_LENGTH:
+        text = "clearing of a memory of its own was accepted; lists of the main memory do not show it"
+        return Outcome(Word.UNPROVEN, Confidence.HIGH, (), (text,), "read that memory (19 17) after the clear")
     earlier = before[-1].codes if before else {}
     covering = [item for item in after if _covers(item, earlier)]
     if not covering:
@@ -160,12 +166,17 @@ def _is_cleared(item: FaultList, earlier: dict[int, int]) -> bool:
 
 
 def _all_new(item: FaultList) -> bool:
-    return all(_is_new(status, 0xFF) for status in item.codes.values())
+    return all(status & TEST_NOT_COMPLETED_SINCE_CLEAR for status in item.codes.values())
 
 
 def _is_new(status: int, earlier: int) -> bool:
-    """A status that only a clear explains: not tested since, or a confirmed code that is only pending now."""
-    if status & TEST_NOT_COMPLETED_SINCE_CLEAR:
+    """A status that only a clear explains: no longer tested since, or a confirmed code that is only pending now.
+
+    Of a code that was neither confirmed nor tested since the last clear nothing was stored: nothing is to be shown.
+    """
+    if earlier & TEST_NOT_COMPLETED_SINCE_CLEAR and not earlier & CONFIRMED_DTC:
+        return True
+    if status & TEST_NOT_COMPLETED_SINCE_CLEAR and not earlier & TEST_NOT_COMPLETED_SINCE_CLEAR:
         return True
     return bool(earlier & CONFIRMED_DTC) and not status & CONFIRMED_DTC
 
@@ -175,10 +186,14 @@ def _sub(exchange: Exchange) -> int:
     return source[1] & 0x7F if len(source) > 1 else 0
 
 
+def _is_list(exchange: Exchange) -> bool:
+    """An availability mask, then whole records of four bytes: any other answer lists nothing."""
+    return len(exchange.answered) >= 3 and (len(exchange.answered) - 3) % 4 == 0
+
+
 def _mask(exchange: Exchange) -> int:
-    if _sub(exchange) == 0x02 and len(exchange.asked) > 2:
-        return exchange.asked[2] & (exchange.answered[2] if len(exchange.answered) > 2 else 0xFF)
-    return 0xFF
+    asked = exchange.asked[2] if _sub(exchange) == 0x02 and len(exchange.asked) > 2 else 0xFF
+    return asked & exchange.answered[2]
 
 
 def _codes(exchange: Exchange) -> Iterator[tuple[int, int]]:
