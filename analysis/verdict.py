@@ -12,12 +12,22 @@ from dataclasses import dataclass
 
 from analysis.checks.finding import Finding
 from analysis.expectations import Expectation
-from analysis.modules import ModuleState, Now
+from analysis.next_steps import next_steps
 from analysis.operations.find import standing
 from analysis.operations.model import Kind, Operation, Part
-from analysis.words import Confidence, Severity, Word, least_sure, worst
+from analysis.words import Confidence, Word, least_sure, worst
 
 SHOWN_REASONS = 4
+#: The parts as people call them.
+CALLED = {
+    Part.PROGRAMMING: "programming",
+    Part.TRIMS: "trims and configuration",
+    Part.VIN: "VIN",
+    Part.FAULT_MEMORY: "fault memory",
+    Part.LEARN: "learn routines",
+}
+#: Words of an attempt that something would still change.
+OPEN = (Word.UNPROVEN, Word.FAILED, Word.INTERRUPTED)
 #: People's words for the tokens.
 SPOKEN = {
     Word.CONFIRMED: "confirmed",
@@ -52,7 +62,6 @@ class Verdict:
 def give_verdict(
     operations: Sequence[Operation],
     expectations: Sequence[Expectation] | None,
-    modules: Sequence[ModuleState],
     findings: Sequence[Finding],
 ) -> Verdict:
     """Weigh everything found. ``expectations`` None: there is no sheet."""
@@ -66,7 +75,7 @@ def give_verdict(
         overall = worst(item.outcome.word for item in counted) or Word.NOT_SHOWN
         sure = least_sure(item.outcome.confidence for item in counted if item.outcome.word is overall)
     attempted = bool(counted)
-    steps = _next_steps(overall, parts, modules, findings, attempted=attempted, asked=bool(asked))
+    steps = _next_steps(overall, parts, findings, attempted=attempted)
     return Verdict(overall, sure, parts, steps, attempted)
 
 
@@ -132,33 +141,11 @@ def _unique(texts: Iterable[str]) -> tuple[str, ...]:
 
 
 def _next_steps(
-    overall: Word,
-    parts: dict[Part, PartWord],
-    modules: Sequence[ModuleState],
-    findings: Sequence[Finding],
-    *,
-    attempted: bool,
-    asked: bool,
+    overall: Word, parts: dict[Part, PartWord], findings: Sequence[Finding], *, attempted: bool
 ) -> tuple[str, ...]:
-    if overall is Word.CONFIRMED:
-        return ()
-    steps = []
-    if attempted or asked:
-        steps += [f"{item.story.label}: {item.advice}" for item in modules if item.now in (Now.BOOT, Now.SILENT)]
-    steps += [
-        step
-        for severity in (Severity.SERIOUS, Severity.WARNING)
-        for finding in findings
-        if finding.severity is severity
-        for step in finding.try_next
-    ]
-    for part in parts.values():
-        if part.word not in (Word.CONFIRMED, Word.NOT_SHOWN) or asked:
-            steps += [_sentence(text) for text in part.would_change]
-    if not attempted and not asked and not steps:
-        steps.append("Nothing was attempted: write down the values read here before the module leaves.")
-    return _unique(steps)
-
-
-def _sentence(text: str) -> str:
-    return text[:1].upper() + text[1:].rstrip(".") + "."
+    wishes = [text for part in parts.values() if part.word in OPEN for text in part.would_change]
+    missing = [CALLED[part] for part, said in parts.items() if said.word is Word.NOT_SHOWN and said.would_change]
+    steps = next_steps(findings, wishes, missing, is_confirmed=overall is Word.CONFIRMED)
+    if attempted or len(steps) > bool(missing):
+        return steps
+    return ("Nothing was attempted: write down the values read here before the module leaves.", *steps)

@@ -6,7 +6,8 @@ What it can mean: No valid application: an erase without a finished download, or
 module that was never programmed, which is normal.
 How to tell it from look-alikes: a simple module that knows few identifiers: it also opens the extended session; a
 new module: no erase and no failed download lies before it
-What to try: leave the module powered; program it again from the session, not from where it stopped
+What to try: program it again from the session on, not from where it stopped; read its identification afterwards and
+capture it
 Caution: keep a support unit fit for programming connected, and do not switch off or unplug during erase or
 download. The vehicle maker's service information decides.
 Evidence: the last signs of the boot loader. Source: common practice, no source.
@@ -35,4 +36,5 @@ def find(ctx: Context) -> Iterator[Seen]:
             else "No erase of it is in these captures: it was lost before, or the module is new."
         )
         sure = Confidence.HIGH if erased or len(module.evidence) > 1 else Confidence.MEDIUM
-        yield Seen(sure, module.evidence, f"{story.label}: only its boot loader answers. {text}")
+        step = f"Leave {story.label} powered, with a support unit, until it is programmed again"
+        yield Seen(sure, module.evidence, f"{story.label}: only its boot loader answers. {text}", step=step)

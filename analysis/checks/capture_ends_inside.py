@@ -4,8 +4,8 @@ What is seen: the last request has no final answer, or a download is not finishe
 What it can mean: The recording was stopped early, or the logger lost power with the vehicle. What happened
 afterwards is not known.
 How to tell it from look-alikes: a tester that stopped: then frames of other ids go on behind it
-What to try: look for the rest of the recording; else read the module's identification now, with the ignition left
-on, and capture that
+What to try: look for the rest of the recording, or read the module's identification now, with the ignition left on, and
+capture that
 Caution: keep a support unit fit for programming connected, and do not switch off or unplug during erase or
 download. The vehicle maker's service information decides.
 Evidence: the last frames. Source: common practice, no source.

@@ -6,8 +6,8 @@ What it can mean: The supply sank under the load; the memory is worn; the module
 empty.
 How to tell it from look-alikes: an erase that was refused at once (no 78 before): then most likely nothing was
 touched; an erase without any final answer
-What to try: leave the module powered and take its memory as empty; find the cause, the supply first; then try once
-more from the session
+What to try: find out why the erase failed before a second try, the supply first; take the memory as empty until the
+software identification is read; then try once more from the session
 Caution: keep a support unit fit for programming connected, and do not switch off or unplug during erase or
 download. The vehicle maker's service information decides.
 Evidence: the erase with its wait answers. Source: ISO 14229-1:2020, annex A.1 (M).

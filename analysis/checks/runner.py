@@ -55,7 +55,7 @@ def _finding(check: Check, seen: Seen) -> Finding:
         title=check.title,
         explanation=explanation,
         try_next=tuple(dict.fromkeys([*_sentences(seen.step), *_sentences(texts["What to try"])])),
-        cautions=() if texts["Caution"].lower().startswith("none") else (texts["Caution"],),
+        cautions=() if texts["Caution"].lower().startswith("none") else (_sentence(texts["Caution"]),),
         look_alikes=_sentences(texts["How to tell it from look-alikes"]),
         evidence=seen.evidence[:SHOWN_EVIDENCE],
         source=texts["Source"].rstrip("."),
@@ -65,8 +65,12 @@ def _finding(check: Check, seen: Seen) -> Finding:
 
 def _sentences(text: str) -> tuple[str, ...]:
     """Parts divided by ";" as sentences."""
-    parts = (part.strip().rstrip(".") for part in text.split(";"))
-    return tuple(part[:1].upper() + part[1:] + "." for part in parts if part)
+    return tuple(_sentence(part) for part in text.split(";") if part.strip())
+
+
+def _sentence(text: str) -> str:
+    stripped = text.strip().rstrip(".")
+    return stripped[:1].upper() + stripped[1:] + "."
 
 
 def _broken(check: Check, error: Exception) -> Finding:

@@ -4,7 +4,7 @@ What is seen: writes were accepted, and the values were not read afterwards, or 
 What it can mean: The tester trusts the answer. The answer says accepted; it does not say what is stored.
 How to tell it from look-alikes: a capture that stops before the reading; a value that was the same before: then
 reading proves nothing about the write
-What to try: read every value written after an ignition cycle and capture it
+What to try: compare what is read with the labels on the parts
 Caution: a trim belongs to one part in one place. A wrong one can damage engine or gearbox, or move the vehicle the
 wrong way. Compare with the label on the part before the engine is started.
 Evidence: the writes. Source: ISO 14229-1:2020, 11.7 (M): the positive response holds no data.

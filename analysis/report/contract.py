@@ -253,7 +253,7 @@ class VerdictDict(TypedDict):
     ]
     confidence: Annotated[Confidence, "how sure"]
     parts: Annotated[PartsDict, "one word for each part of the job"]
-    next_steps: Annotated[list[str], "what to do next, in order, at most five; of a confirmed job only what serious findings advise"]
+    next_steps: Annotated[list[str], "what to do next, in order, at most five; if confirmed, only for serious findings"]
     cannot_show: Annotated[list[str], "what this capture cannot show"]
 
 
