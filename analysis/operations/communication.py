@@ -60,11 +60,19 @@ def _outcome(exchange: Exchange, record: Record) -> Outcome:
 
 
 def _effect(exchange: Exchange, record: Record) -> Evidence | None:
-    """A cyclic id that falls silent, or speaks again, within the neighbourhood of the request."""
+    """A cyclic id of its channel that falls silent, or speaks again, within the neighbourhood of the request.
+
+    Diagnostic ids do not count: they pause whenever nobody asks.
+    """
     background = record.capture(exchange.capture).survey.background
+    diagnostic = {can_id for story in record.stories for can_id in (story.link.request_id, story.link.response_id)}
+    diagnostic |= {item.link.request_id for item in record.exchanges if item.functional}
+    diagnostic.add(exchange.link.request_id)
     near = record.limits.neighbourhood_ns
     enabling = len(exchange.asked) > 1 and exchange.asked[1] & 0x7F == ENABLE_ALL
     for channel, can_id, _ in background.ids():
+        if channel != exchange.link.channel or can_id in diagnostic:
+            continue
         for gap in background.gaps(can_id, channel):
             at_ns, line = (gap.to_ns, gap.to_line) if enabling else (gap.from_ns, gap.from_line)
             since = at_ns - exchange.end_ns

@@ -1,7 +1,7 @@
 """Resets, and whether the module really started anew.
 
-confirmed: answered positively, and a sign of a start: its start message, F186 says default session, access lost,
-or its cyclic frames stop and return; unproven: answered only; failed: refused; interrupted: answered, and then
+confirmed: answered positively, and a sign of a start: its start message, F186 or a refusal says default session where
+another one was open before, access lost, or its cyclic frames stop and return; unproven: answered only; failed: refused; interrupted: answered, and then
 nothing from the module although it was asked for at least the time a start takes.
 Source: ISO 14229-1:2020, 10.3 (M); the signs are common practice, no source.
 """
@@ -68,15 +68,20 @@ def _sign(exchange: Exchange, story: Story, record: Record) -> Evidence | None:
     horizon = following.place if following and following.mode is Mode.UNKNOWN else None
     if following is not None and following.mode is not Mode.UNKNOWN and following.place[0] == exchange.capture:
         return following.evidence
-    unlocked = story.before(exchange).unlocked is not None
+    state = story.before(exchange)
+    unlocked, left = state.unlocked is not None, state.session not in (None, DEFAULT_SESSION)
     for item in story.after(exchange.end):
         if item.capture != exchange.capture or (horizon is not None and item.begin > horizon):
             return None
         if item.service == 0x10:
             return _cyclic_return(exchange, story, record)
-        if item.service == 0x22 and item.answered[1:4] == ACTIVE_SESSION.to_bytes(2, "big") + bytes([DEFAULT_SESSION]):
+        if (
+            left
+            and item.service == 0x22
+            and item.answered[1:4] == ACTIVE_SESSION.to_bytes(2, "big") + bytes([DEFAULT_SESSION])
+        ):
             return evidence(item, "F186 says default session after the reset")
-        if item.nrc in NOT_IN_SESSION:
+        if left and item.nrc in NOT_IN_SESSION:
             return evidence(item, f"service {item.service:02X} is refused in the default session after the reset")
         if unlocked and item.nrc == 0x33:
             return evidence(item, "access is locked again after the reset")
@@ -91,7 +96,7 @@ def _cyclic_return(exchange: Exchange, story: Story, record: Record) -> Evidence
     background = record.capture(exchange.capture).survey.background
     for can_id, _ in module.cyclic:
         for gap in background.gaps(can_id):
-            if gap.from_line <= exchange.end[1] + 200 and gap.to_line > exchange.end[1]:
+            if abs(gap.from_ns - exchange.end_ns) <= record.limits.neighbourhood_ns and gap.to_line > exchange.end[1]:
                 text = f"cyclic frames {can_id:X} stop and return behind the reset"
                 return Evidence(exchange.capture, (int(gap.from_line), int(gap.to_line)), text)
     return None

@@ -1,0 +1,150 @@
+"""Routines: 71 says accepted, and only names say what a status means. ISO 14229-1:2020, 14 (M)."""
+
+from __future__ import annotations
+
+import pytest
+from talk import (
+    KEEPER,
+    NAMES,
+    Talk,
+    ask,
+    enter,
+    everybody,
+    gap,
+    heard,
+    module,
+    of_kind,
+    only,
+    read,
+    tester,
+    word_of,
+    words,
+)
+
+BEFORE: list[Talk] = [read("F190", "41"), ask("10 03", "50 03 0032 01F4")]
+LEARN, RESULT, STOP = "31 01 0270", "31 03 0270", "31 02 0270"
+
+
+def routine_word(*talk: Talk, names: str = NAMES) -> str:
+    return word_of(heard(BEFORE, *talk, names=names), "routine")[0]
+
+
+def test_a_final_status_that_names_call_good_confirms() -> None:
+    assert routine_word(ask(LEARN, "71 01 0270 00")) == "confirmed"
+
+
+def test_a_good_result_asked_with_03_confirms() -> None:
+    talk = [ask(LEARN, "71 01 0270 02"), ask(RESULT, "71 03 0270 02"), gap(1), ask(RESULT, "71 03 0270 00")]
+    assert routine_word(talk) == "confirmed"
+
+
+def test_accepted_without_a_status_is_not_proven() -> None:
+    names = NAMES.replace("has_result = true", "")
+    assert routine_word(ask(LEARN, "71 01 0270"), names=names) == "unproven"
+
+
+def test_a_status_that_nothing_explains_is_not_proven() -> None:
+    assert routine_word(ask(LEARN, "71 01 0270 00"), names="") == "unproven"
+    assert routine_word(ask(LEARN, "71 01 0270 77"), ask(RESULT, "71 03 0270 77")) == "unproven"
+
+
+def test_a_bad_status_is_a_failure() -> None:
+    assert routine_word(ask(LEARN, "71 01 0270 01")) == "failed"
+    assert routine_word(ask(LEARN, "71 01 0270 02"), ask(RESULT, "71 03 0270 01")) == "failed"
+
+
+def test_a_final_refusal_is_a_failure() -> None:
+    assert routine_word(ask(LEARN, "7F 31 22")) == "failed"
+
+
+@pytest.mark.parametrize("answers", [[], ["7F 31 78"], ["7F 31 78", "7F 31 78"]])
+def test_no_final_answer_is_interrupted(answers: list[str]) -> None:
+    assert routine_word(ask(LEARN, *answers), gap(10)) == "interrupted"
+
+
+def test_started_and_its_result_never_asked_is_interrupted_where_names_say_it_has_one() -> None:
+    assert routine_word(ask(LEARN, "71 01 0270")) == "interrupted"
+
+
+def test_still_running_when_last_asked_is_interrupted() -> None:
+    assert routine_word(ask(LEARN, "71 01 0270 02"), ask(RESULT, "71 03 0270 02")) == "interrupted"
+
+
+def test_stopped_before_its_result_is_interrupted() -> None:
+    assert routine_word(ask(LEARN, "71 01 0270 02"), ask(STOP, "71 02 0270")) == "interrupted"
+    names = NAMES.replace("has_result = true", "")
+    assert routine_word(ask(LEARN, "71 01 0270"), ask(STOP, "71 02 0270"), names=names) == "interrupted"
+
+
+def test_a_good_result_stays_good_when_it_is_stopped_afterwards() -> None:
+    assert routine_word(ask(LEARN, "71 01 0270 00"), ask(STOP, "71 02 0270")) == "confirmed"
+
+
+def test_a_result_whose_start_is_not_in_the_capture_is_not_proven() -> None:
+    assert routine_word(ask(RESULT, "71 03 0270 00")) == "unproven"
+
+
+def test_a_result_behind_a_refused_start_is_that_of_an_older_run() -> None:
+    assert routine_word(ask(LEARN, "7F 31 22"), ask(RESULT, "71 03 0270 00")) == "failed"
+
+
+def test_a_result_behind_an_unanswered_start_is_no_proof_of_this_run() -> None:
+    assert routine_word(tester(LEARN), gap(6), ask(RESULT, "71 03 0270 00")) == "interrupted"
+
+
+def test_a_suppressed_start_is_not_proven_and_its_good_result_is() -> None:
+    names = NAMES.replace("has_result = true", "")
+    assert routine_word(tester("31 81 0270"), gap(1), names=names) == "unproven"
+    assert routine_word(tester("31 81 0270"), gap(1), ask(RESULT, "71 03 0270 00")) == "confirmed"
+
+
+def test_a_later_run_replaces_an_earlier_one() -> None:
+    report = heard(BEFORE, ask(LEARN, "71 01 0270 01"), ask(LEARN, "71 01 0270 00"), names=NAMES)
+    assert words(report, "routine") == ["failed", "confirmed"]
+    assert report.verdict.parts["learn"].word == "confirmed"
+
+
+def test_a_later_failed_run_replaces_a_good_one() -> None:
+    report = heard(BEFORE, ask(LEARN, "71 01 0270 00"), ask(LEARN, "7F 31 22"), names=NAMES)
+    assert report.verdict.parts["learn"].word == "failed"
+
+
+def test_the_same_routine_of_another_module_is_another_run() -> None:
+    names = NAMES.replace('modules = ["PCU"]', "modules = []")
+    report = heard(BEFORE, tester(LEARN), gap(6), ask(LEARN, "71 01 0270 00", on=KEEPER), names=names)
+    assert words(report, "routine", "7E0>") == ["interrupted"]
+
+
+def test_a_functional_start_that_a_module_did_not_answer_is_no_run_of_it() -> None:
+    report = heard(
+        BEFORE, read("F190", "42", on=KEEPER), everybody("31 01 0203"), module("71 01 0203 00", KEEPER), gap(6)
+    )  # fmt: skip
+    assert words(report, "routine", "7E0>") == []
+    assert words(report, "routine", "7E1>") == ["unproven"]
+    assert words(heard(BEFORE, everybody("31 01 0203"), gap(6)), "routine") == []
+
+
+# what counts as a learn routine
+
+
+def test_without_names_a_routine_outside_programming_counts_as_learning() -> None:
+    assert only(heard(BEFORE, ask(LEARN, "71 01 0270 00")), "routine").part == "learn"
+
+
+def test_a_check_in_front_of_programming_is_no_learn_routine() -> None:
+    report = heard(BEFORE, ask("31 01 0203", "71 01 0203 00"), enter())
+    assert only(report, "routine").part is None
+
+
+def test_a_routine_inside_the_programming_session_is_no_learn_routine() -> None:
+    assert only(heard(BEFORE, enter(), ask(LEARN, "71 01 0270 00")), "routine").part is None
+
+
+@pytest.mark.parametrize("identifier", ["FF00", "FF01"])
+def test_erase_and_dependency_check_are_no_learn_routines(identifier: str) -> None:
+    report = heard(BEFORE, ask(f"31 01 {identifier}", f"71 01 {identifier} 00"))
+    assert of_kind(report, "routine")[0].part is None
+
+
+def test_what_names_call_a_check_is_no_learn_routine() -> None:
+    assert only(heard(BEFORE, ask("31 01 0266", "71 01 0266 00"), names=NAMES), "routine").part is None
