@@ -17,6 +17,7 @@ from collections.abc import Iterator
 
 from analysis.checks.refusals import asked, same_act
 from analysis.checks.registry import Context, Seen, check
+from analysis.checks.whole_bus import cut_by_silence
 from analysis.exchanges import Answer
 from analysis.operations.model import evidence
 from analysis.words import Confidence, Severity
@@ -24,10 +25,11 @@ from analysis.words import Confidence, Severity
 
 @check("pending-without-end", severity=Severity.SERIOUS)
 def find(ctx: Context) -> Iterator[Seen]:
+    cut = {one.number for one, _ in cut_by_silence(ctx)}
     for story in ctx.stories:
         own = ctx.own(story)
         for exchange in own:
-            if exchange.outcome is not Answer.SILENT or not exchange.pendings:
+            if exchange.outcome is not Answer.SILENT or not exchange.pendings or exchange.number in cut:
                 continue
             end = ctx.end_ns(exchange.capture)
             if end is not None and end - exchange.end_ns <= ctx.record.limits.p2_star_client_ns:

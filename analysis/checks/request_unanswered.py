@@ -18,41 +18,42 @@ from collections.abc import Iterator
 from analysis.checks.refusals import asked, same_act
 from analysis.checks.registry import Context, Seen, check
 from analysis.checks.silent_links import fell_silent, lost_resets, one_sided, unanswered
+from analysis.checks.whole_bus import cut_by_silence
+from analysis.doubts import Doubt
 from analysis.exchanges import Exchange
 from analysis.operations.model import evidence
 from analysis.silence import Silent
-from analysis.story import Story
 from analysis.words import Confidence, Severity
 
 
 @check("request-unanswered", severity=Severity.WARNING)
 def find(ctx: Context) -> Iterator[Seen]:
-    explained = (
-        {story.link.key for who in (Silent.MODULE, Silent.TESTER, Silent.EVERYTHING) for story in fell_silent(ctx, who)}
-        | {item.link.key for item in lost_resets(ctx)}
-        | {link.key for link in one_sided(ctx)}
-    )
+    one_way = {link.key for link in one_sided(ctx)}
+    cut = {one.number for one, _ in cut_by_silence(ctx)}
+    gone = {story.link.key for who in (Silent.MODULE, Silent.EVERYTHING) for story in fell_silent(ctx, who)}
+    gone |= {item.link.key for item in lost_resets(ctx)}
     for story in ctx.stories:
-        open_ones = [
-            item for item in unanswered(ctx, story) if _had_time(ctx, item) and not _answered_later(ctx, story, item)
+        own = ctx.own(story)
+        heard = [item.begin for item in own if item.response is not None]
+        found = [
+            item
+            for item in unanswered(ctx, story)
+            if _had_time(ctx, item)
+            and item.number not in cut
+            and not any(
+                later.response is not None and same_act(later, item) for later in own if later.begin > item.begin
+            )
+            and (story.link.key not in gone or item.begin < heard[-1])
         ]
-        if not open_ones or story.link.key in explained:
-            continue
-        never = all(item.response is None for item in ctx.own(story))
-        text = f"{story.label}: {len(open_ones)} requests without an answer" + (
-            "; the module is never heard." if never else "."
-        )
-        yield Seen(Confidence.HIGH, tuple(evidence(item, f"{asked(item)}: no answer") for item in open_ones), text)
+        if found and story.link.key not in one_way:
+            lossy = any(one.doubt is Doubt.LOSS for item in found for one in ctx.record.troubles[item.capture].items)
+            ending = "." if heard else "; the module is never heard."
+            text = f"{story.label}: {len(found)} requests without an answer{ending}"
+            shown = tuple(evidence(item, f"{asked(item)}: no answer") for item in found)
+            yield Seen(Confidence.MEDIUM if lossy else Confidence.HIGH, shown, text)
 
 
 def _had_time(ctx: Context, exchange: Exchange) -> bool:
     """The capture goes on for as long as an answer may take."""
     end = ctx.end_ns(exchange.capture)
     return end is None or end - exchange.end_ns > ctx.record.limits.module_silent_ns
-
-
-def _answered_later(ctx: Context, story: Story, exchange: Exchange) -> bool:
-    """The same was asked again and answered: a retry, or a module that was just starting."""
-    return any(
-        item.response is not None and same_act(item, exchange) for item in ctx.own(story) if item.begin > exchange.begin
-    )

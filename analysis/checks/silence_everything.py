@@ -17,29 +17,16 @@ from collections.abc import Iterator
 
 from analysis.checks.refusals import asked
 from analysis.checks.registry import Context, Seen, check
-from analysis.checks.whole_bus import whole_silences
-from analysis.exchanges import Answer
+from analysis.checks.whole_bus import cut_by_silence
 from analysis.limits import SECOND_NS
 from analysis.operations.model import evidence
 from analysis.words import Confidence, Evidence, Severity
 
-#: A silence of the whole bus is shorter than this only between two frames.
-WHOLE_SILENCE_NS = 1 * SECOND_NS
-
 
 @check("silence-everything", severity=Severity.SERIOUS, comes_first=True)
 def find(ctx: Context) -> Iterator[Seen]:
-    for item in ctx.record.captures:
-        for gap in whole_silences(item.survey.background, WHOLE_SILENCE_NS):
-            left = [
-                exchange
-                for exchange in item.exchanges
-                if exchange.outcome in (Answer.SILENT, Answer.INCOMPLETE)
-                and 0 <= gap.from_ns - exchange.begin_ns < ctx.record.limits.p2_star_client_ns
-            ]
-            if not left:
-                continue
-            seconds = (gap.to_ns - gap.from_ns) / SECOND_NS
-            text = f"Every id is silent for {seconds:.1f} s, in the middle of {asked(left[-1])}."
-            shown = (Evidence(item.number, (gap.from_line, gap.to_line), "the last frame before and the first after"),)
-            yield Seen(Confidence.MEDIUM, (*shown, evidence(left[-1], "the step left open")), text)
+    last = {(one.capture, gap): one for one, gap in cut_by_silence(ctx)}
+    for (capture, gap), one in last.items():
+        text = f"Every id is silent for {gap.length_ns / SECOND_NS:.1f} s, in the middle of {asked(one)}."
+        places = Evidence(capture, (gap.from_line, gap.to_line), "the last frame before, the first behind")
+        yield Seen(Confidence.MEDIUM, (places, evidence(one, "the step left open")), text)

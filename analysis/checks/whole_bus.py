@@ -4,43 +4,78 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from canlog.background import BackgroundTable, Gap
+from analysis.checks.registry import Context
+from analysis.exchanges import Answer, Exchange
+from analysis.limits import SECOND_NS
+from analysis.record import CaptureRecord
+from canlog.background import BackgroundTable, Gap, IdTraffic
+
+#: A silence of all ids is one of the busiest as well: of so many, as some may not come back.
+BUSIEST = 5
+#: A silence of the whole bus is longer than any pause between two frames, and needs other talkers to be one.
+WHOLE_SILENCE_NS = 1 * SECOND_NS
+OTHER_TALKERS = 2
 
 
-def whole_silences(background: BackgroundTable, shortest_ns: int) -> Iterator[Gap]:
-    """Stretches in which no frame of any id stands, with frames before and behind.
-
-    Found from the gaps of single ids, so it needs an id with frames on both sides; ids that only speak before or
-    only behind it bound it.
-    """
-    candidates = sorted({(gap.from_ns, gap.to_ns): gap for each in background.traffic for gap in each.gaps}.values())
-    last: Gap | None = None
-    for gap in candidates:
-        if last is not None and gap.from_ns < last.to_ns:
+def cut_by_silence(ctx: Context) -> Iterator[tuple[Exchange, Gap]]:
+    """Requests left open because the whole bus fell silent, with that silence."""
+    for capture in ctx.record.captures:
+        left = [
+            one
+            for one in ctx.record.exchanges
+            if one.capture == capture.number and one.outcome in (Answer.SILENT, Answer.INCOMPLETE)
+        ]
+        if not left or _other_talkers(ctx, capture) < OTHER_TALKERS:
             continue
-        silent = _narrowed(background, gap)
-        if silent is not None and silent.length_ns >= shortest_ns:
-            last = silent
-            yield silent
+        for gap in whole_silences(capture.survey.background, WHOLE_SILENCE_NS):
+            patience = ctx.record.limits.p2_star_client_ns
+            yield from ((one, gap) for one in left if 0 <= gap.from_ns - one.begin_ns < patience)
+
+
+def _other_talkers(ctx: Context, capture: CaptureRecord) -> int:
+    """Cyclic ids that belong to no link: without them a pause of the tester would be a silence of the bus."""
+    links = {one for link in capture.messages.links for one in (link.request_id, link.response_id)}
+    return sum(
+        each.can_id not in links and each.period_ns is not None and each.period_ns < WHOLE_SILENCE_NS
+        for each in capture.survey.background.traffic
+    )
+
+
+def whole_silences(background: BackgroundTable, shortest_ns: int) -> list[Gap]:
+    """Stretches in which no frame of any id stands, with frames before and behind, in order of time."""
+    busiest = sorted(background.traffic, key=lambda each: -each.frames)[:BUSIEST]
+    candidates = {gap for each in busiest for gap in each.gaps if gap.length_ns >= shortest_ns}
+    found = {silent for gap in candidates if (silent := _narrowed(background, gap)) is not None}
+    return sorted(gap for gap in found if gap.length_ns >= shortest_ns)
 
 
 def _narrowed(background: BackgroundTable, gap: Gap) -> Gap | None:
     """The part of a gap in which all other ids are silent as well; None when one of them speaks inside."""
-    begin, begin_line, end, end_line = gap.from_ns, gap.from_line, gap.to_ns, gap.to_line
-    for each in background.traffic:
-        if each.last_ns < gap.to_ns:
-            if each.last_ns > begin:
-                begin, begin_line = each.last_ns, each.last_line
-            continue
-        if each.first_ns > gap.from_ns:
-            if each.first_ns < end:
-                end, end_line = each.first_ns, each.first_line
-            continue
-        own = next((one for one in each.gaps if one.from_ns < gap.to_ns and one.to_ns > gap.from_ns), None)
-        if own is None:
-            return None
-        if own.from_ns > begin:
-            begin, begin_line = own.from_ns, own.from_line
-        if own.to_ns < end:
-            end, end_line = own.to_ns, own.to_line
-    return Gap(begin, end, begin_line, end_line) if begin < end else None
+    silences = [_silence_of(each, gap) for each in background.traffic]
+    known = [one for one in silences if one is not None]
+    if len(known) < len(silences):
+        return None
+    begin, end = max(known, key=lambda one: one.from_ns), min(known, key=lambda one: one.to_ns)
+    return Gap(begin.from_ns, end.to_ns, begin.from_line, end.to_line) if begin.from_ns < end.to_ns else None
+
+
+def _silence_of(each: IdTraffic, gap: Gap) -> Gap | None:
+    """When one id was silent within a gap of another; None when it never was."""
+    if each.last_ns < gap.to_ns:
+        return Gap(each.last_ns, gap.to_ns, each.last_line, gap.to_line)
+    if each.first_ns > gap.from_ns:
+        return Gap(gap.from_ns, each.first_ns, gap.from_line, each.first_line)
+    own = max(each.gaps, key=lambda one: _overlap(one, gap), default=None)
+    if own is not None and _overlap(own, gap) > 0:
+        return own
+    return None if _speaks(each, gap) else gap
+
+
+def _overlap(one: Gap, other: Gap) -> int:
+    return min(one.to_ns, other.to_ns) - max(one.from_ns, other.from_ns)
+
+
+def _speaks(each: IdTraffic, gap: Gap) -> bool:
+    """An id without a gap of its own (a slow one) was heard in a whole second inside."""
+    inside = (each.seconds * SECOND_NS > gap.from_ns) & ((each.seconds + 1) * SECOND_NS < gap.to_ns)
+    return bool(inside.any())
