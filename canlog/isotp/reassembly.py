@@ -84,6 +84,18 @@ class Side:
         if backwards_ns > 0:
             self._keep_backwards(frame, pdu, backwards_ns)
 
+    def pass_over(self, time_ns: int, data: bytes) -> None:
+        """Whole messages of this sender were taken elsewhere, this was their last frame."""
+        self._previous_ns, self._previous_data = time_ns, data
+        self._is_fresh = False
+
+    def is_repeat_or_earlier(self, time_ns: int, data: bytes, *, has_clock: bool) -> bool:
+        """Whether the next frame would be a copy by the logger, or has an earlier stamp than the last one."""
+        if self._previous_ns is None:
+            return False
+        gap_ns = time_ns - self._previous_ns
+        return gap_ns < 0 or (has_clock and gap_ns < ONE_FRAME_NS and data == self._previous_data)
+
     def step(self, pdu: Pdu, frame: Seen) -> None:
         """Look the frame up in the table and act."""
         step = STEPS[self.state, pdu.pci]

@@ -123,6 +123,25 @@ class Transfer:
         self._put(forth, piece.data)
         return Placement("wrong-sequence-number", f"{numbers}: {ahead} consecutive frame(s) missing")
 
+    def places_ahead(self) -> int:
+        """How many full frames may come before one that ends a block or the message; 0 where a frame was short."""
+        if len(self.data) != self.first_bytes + self.next_place * self.piece_bytes:
+            return 0
+        ahead = self.places - 1 - self.next_place
+        return min(ahead, self.block_left - 1) if self.block_left > 0 else ahead
+
+    def extend(self, data: bytes, n_frames: int, last: Seen, longest_gap_ns: int) -> None:
+        """Take a run of full consecutive frames, each the one expected, of no more than :meth:`places_ahead`."""
+        self.data += data
+        self.next_place += n_frames
+        self.n_frames += n_frames
+        self.n_since_unreleased += n_frames
+        if self.block_left > 0:
+            self.block_left -= n_frames
+        self.distrusted = False
+        self.end_ns, self.last_line = last.time_ns, last.line
+        self.longest_gap_ns = max(self.longest_gap_ns, longest_gap_ns)
+
     def _put(self, place: int, data: bytes) -> None:
         start = self.first_bytes + place * self.piece_bytes
         wanted = min(self.piece_bytes, self.length - start)

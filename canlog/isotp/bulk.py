@@ -1,0 +1,213 @@
+"""Frames to messages, a table at once: the fast twin of :mod:`canlog.isotp.reassembly`.
+
+Whole messages beyond any doubt (:mod:`canlog.isotp.chains`) are cut out of the columns. Everything else
+goes frame by frame through the readable state machine, which stays the only authority for what is
+unusual. The two take turns only where nothing is open in the whole family, so that neither needs to know
+more of the other than the last frame of each side. Runs of expected consecutive frames of a message that
+the state machine has open (begun in the table before, flow control not seen, a frame lost) are given to
+it in one piece.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from functools import cached_property
+from itertools import repeat
+from typing import Final
+
+import numpy as np
+
+from canlog.frames import FrameFlag, FrameTable, Ints
+from canlog.isotp.addressing import Link
+from canlog.isotp.chains import DELAY_NS, find_links, find_longs, find_singles, only
+from canlog.isotp.cuts import cut_longs, cut_singles
+from canlog.isotp.messages import Message
+from canlog.isotp.reassembly import Reassembler, Side, frame_keys
+from canlog.isotp.shapes import CONSECUTIVE
+from canlog.isotp.steps import State
+from canlog.isotp.strand import Strand, directory_of, strand_of
+from canlog.isotp.transfer import Seen
+
+_NOT_DATA: Final = int(FrameFlag.REMOTE | FrameFlag.ERROR)
+#: Fewer consecutive frames in a row are not worth a cut.
+_SHORTEST_RUN: Final = 4
+
+
+class BulkReassembler(Reassembler):
+    """:class:`~canlog.isotp.reassembly.Reassembler`, much faster where the traffic is in order."""
+
+    def __init__(self, links: Sequence[Link]) -> None:
+        super().__init__(links)
+        self._directory = directory_of({}, [])
+        self._last_line = -1
+
+    def feed(self, table: FrameTable) -> list[Message]:
+        """The messages that ended in this table, in order of completion."""
+        if not self._is_in_order(table):
+            return super().feed(table)
+        n_sides = len(self._sides)
+        self._learn(table.channels)
+        if len(self._sides) > n_sides:
+            self._directory = directory_of(self._stations, self._sides)
+        self._has_clock = self._has_clock or bool(table.time_ns.any())
+        strand = self._strand(table)
+        return _Reading(self, table, strand).messages() if len(strand) else []
+
+    def family_of(self, code: int) -> list[Side]:
+        """All sides of the family of one."""
+        family = self._directory.family
+        return [self._sides[n] for n in np.flatnonzero(family == family[code]).tolist()]
+
+    def _is_in_order(self, table: FrameTable) -> bool:
+        """Every frame has a line of its own, in order: the state machine knows a frame by its line."""
+        lines = table.line
+        if not len(lines):
+            return True
+        is_rising = int(lines[0]) > self._last_line and bool((lines[1:] > lines[:-1]).all())
+        self._last_line = max(self._last_line, int(lines.max()))
+        return is_rising
+
+    def _strand(self, table: FrameTable) -> Strand:
+        """The frames of our links."""
+        keys = frame_keys(table)
+        rows = np.flatnonzero(self._directory.has(keys) & (table.flags & _NOT_DATA == 0))
+        sides = self._directory.sides_of(table, rows, keys[rows])
+        is_ours = sides >= 0
+        if not is_ours.all():
+            rows, sides = rows[is_ours], sides[is_ours]
+        strand = strand_of(table, rows, sides, self._directory, has_clock=self._has_clock)
+        for code in np.unique(sides).tolist():
+            first = int(strand.frames_of(code)[0])
+            strand.is_odd[first] = self._sides[code].is_repeat_or_earlier(
+                int(strand.time_ns[first]), strand.data(first), has_clock=self._has_clock
+            )
+        return strand
+
+
+class _Reading:
+    """One table's frames on their way to messages."""
+
+    def __init__(self, owner: BulkReassembler, table: FrameTable, strand: Strand) -> None:
+        self._owner = owner
+        self._sides = owner._sides
+        self._table = table
+        self._strand = strand
+        self._links = find_links(strand, owner._directory)
+        self._singles = find_singles(strand)
+        self._longs = find_longs(strand, owner._directory, self._links)
+        self._is_stepped = np.zeros(len(strand), dtype=bool)  # went through the state machine
+        self._done_rows: list[int] = []  # where the state machine's messages ended
+
+    def messages(self) -> list[Message]:
+        """The messages that ended, in order of completion."""
+        begin = 0
+        for end in self._strand.family_ends():
+            self._read_family(begin, end)
+            begin = end
+        return self._in_order()
+
+    # -- taking turns ------------------------------------------------------------------------------
+
+    def _read_family(self, begin: int, end: int) -> None:
+        """One family's frames: whole messages at once while nothing is open, else step by step."""
+        codes = np.unique(self._strand.side[begin:end]).tolist()
+        family = self._owner.family_of(codes[0])
+        at = begin
+        while at < end:
+            stop = min(int(self._whole_until[at]), end)
+            if stop and all(side.transfer is None for side in family):
+                self._pass_over(codes, at, stop)
+                at = stop
+            else:
+                at += self._step(at, end)
+
+    @cached_property
+    def _whole_until(self) -> Ints:
+        """shape (n,): where a frame begins a whole message, the end of the last of those that follow on it; else 0."""
+        until = np.zeros(len(self._strand), dtype=np.int64)
+        until[self._singles.frame] = self._singles.frame + 1
+        until[self._longs.first] = self._longs.last + 1
+        begins = np.flatnonzero(until)
+        ends = until[begins]
+        gaps = np.append(np.flatnonzero(begins[1:] != ends[:-1]), len(ends) - 1)
+        until[begins] = ends[gaps[np.searchsorted(gaps, np.arange(len(ends)))]]
+        return until
+
+    def _pass_over(self, codes: Sequence[int], begin: int, end: int) -> None:
+        """Tell the sides which frames of theirs were the last."""
+        for code in codes:
+            frames = self._strand.frames_of(code)
+            place = int(np.searchsorted(frames, end)) - 1
+            if place >= 0 and frames[place] >= begin:
+                self._remember(self._sides[code], int(frames[place]))
+
+    def _remember(self, side: Side, at: int) -> None:
+        side.pass_over(int(self._strand.time_ns[at]), self._strand.data(at))
+
+    def _step(self, at: int, end: int) -> int:
+        """Give the state machine a frame, or a run of them: how many."""
+        strand, done = self._strand, self._owner._done
+        side = self._sides[strand.side[at]]
+        n_frames = self._run(side, at, end)
+        if n_frames:
+            self._extend(side, at, n_frames)
+        else:
+            n_frames = 1
+            side.take(self._seen(at), has_clock=self._owner._has_clock)
+            self._done_rows += repeat(int(strand.row[at]), len(done) - len(self._done_rows))
+        self._is_stepped[at : at + n_frames] = True
+        return n_frames
+
+    def _seen(self, at: int) -> Seen:
+        row = self._strand.row[at]
+        table = self._table
+        return Seen(int(table.time_ns[row]), int(table.line[row]), int(table.position[row]), self._strand.data(at))
+
+    # -- runs of consecutive frames ----------------------------------------------------------------
+
+    @cached_property
+    def _run_ends(self) -> Ints:
+        """The frames that are not the next full consecutive frame behind one of the same side."""
+        shape = self._strand.shape
+        is_run = self._links.is_linked & self._links.is_full & (shape == CONSECUTIVE)
+        is_run[1:] &= shape[:-1] == CONSECUTIVE
+        return np.append(np.flatnonzero(~is_run), len(shape))
+
+    def _run(self, side: Side, at: int, end: int) -> int:
+        """How many frames from here on are just what the open message waits for; 0 when they are too few."""
+        transfer, strand = side.transfer, self._strand
+        if transfer is None or side.state is not State.COLLECTING or strand.shape[at] != CONSECUTIVE:
+            return 0
+        stop = int(self._run_ends[np.searchsorted(self._run_ends, at, side="right")])
+        n_frames = min(stop - at, end - at, transfer.places_ahead())
+        is_expected = (
+            not strand.is_odd[at]
+            and strand.control[at] & 0x0F == (transfer.next_place + 1) & 0x0F
+            and strand.length[at] == transfer.frame_bytes
+            and 0 <= strand.time_ns[at] - transfer.active_ns < DELAY_NS
+        )
+        return n_frames if is_expected and n_frames >= _SHORTEST_RUN else 0
+
+    def _extend(self, side: Side, at: int, n_frames: int) -> None:
+        transfer, strand, run = side.transfer, self._strand, slice(at, at + n_frames)
+        assert transfer is not None
+        starts = strand.offset[run] + (transfer.frame_bytes - transfer.piece_bytes)
+        data = strand.payload[starts[:, None] + np.arange(transfer.piece_bytes)].tobytes()
+        gaps_ns = np.diff(strand.time_ns[run], prepend=transfer.active_ns)
+        transfer.extend(data, n_frames, self._seen(at + n_frames - 1), int(gaps_ns.max()))
+        self._remember(side, at + n_frames - 1)
+
+    # -- messages ----------------------------------------------------------------------------------
+
+    def _in_order(self) -> list[Message]:
+        """The messages of both ways, in order of the frame that ended them."""
+        singles = only(self._singles, ~self._is_stepped[self._singles.frame])
+        longs = only(self._longs, ~self._is_stepped[self._longs.first])
+        strand, row = self._strand, self._strand.row
+        ends = np.concatenate((row[singles.frame], row[longs.last], np.array(self._done_rows, dtype=np.int64)))
+        messages = [
+            *cut_singles(self._table, strand, self._sides, singles),
+            *cut_longs(self._table, strand, self._sides, longs),
+            *self._owner._taken(),
+        ]
+        return [messages[n] for n in np.argsort(ends, kind="stable").tolist()]

@@ -1,0 +1,168 @@
+"""The frames of known links as columns, conversation by conversation.
+
+A *family* is every side that can be in talk with another one through flow control: mostly the two ends of
+one link. Families never touch each other's messages, so a table's frames are sorted family by family
+(each in source order) and every family is read on its own.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from canlog.frames import FrameTable, Ints
+from canlog.isotp.reassembly import N_CR_NS, ONE_FRAME_NS, Side
+from canlog.isotp.shapes import Bytes, Shapes, byte_at, shapes_of
+
+Mask = npt.NDArray[np.bool_]
+Codes = npt.NDArray[np.int16]
+
+_NO_ADDRESS = 256  # the column of frames without a byte to look at
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Directory:
+    """Which side a frame belongs to, and what columns need to know of the sides. Sides are numbered from 0."""
+
+    keys: Ints  # shape (k,), sorted: frame keys that have a side
+    side_of: Codes  # shape (k, 257): the side by the frame's first byte, 256 without one; -1 for none
+    family: Codes  # shape (s,)
+    address_bytes: Codes  # shape (s,)
+    takes_long: Mask  # shape (s,): False where only single frames are allowed
+    serves: Mask  # shape (s, s): flow control of the first side serves messages of the second
+
+    def has(self, keys: Ints) -> Mask:
+        """shape (n,): whether a frame key has a side."""
+        if not len(self.keys):
+            return np.zeros(len(keys), dtype=bool)
+        nearest = self.keys[np.minimum(np.searchsorted(self.keys, keys), len(self.keys) - 1)]
+        return np.asarray(nearest == keys)
+
+    def sides_of(self, table: FrameTable, rows: Ints, keys: Ints) -> Codes:
+        """The side of each of these rows, whose frame keys are given."""
+        station = np.searchsorted(self.keys, keys)
+        if self.address_bytes.any():
+            first = byte_at(table.payload, table.offset[rows], 0)
+            column = np.where(table.length[rows] > 0, first, _NO_ADDRESS)
+        else:
+            column = np.full(len(rows), _NO_ADDRESS)
+        return self.side_of.ravel().take(station * (_NO_ADDRESS + 1) + column)
+
+
+def directory_of(stations: Mapping[int, Mapping[int | None, Side]], sides: Sequence[Side]) -> Directory:
+    """The directory of a reassembler's sides, by frame key and address byte."""
+    number = {id(side): n for n, side in enumerate(sides)}
+    side_of = np.full((len(stations), _NO_ADDRESS + 1), -1, dtype=np.int16)
+    for row, (_, station) in enumerate(sorted(stations.items())):
+        if None in station:
+            side_of[row] = number[id(station[None])]
+        for address, side in station.items():
+            if address is not None:
+                side_of[row, address] = number[id(side)]
+    serves = np.zeros((len(sides), len(sides)), dtype=bool)
+    for n, side in enumerate(sides):
+        serves[n, [number[id(peer)] for peer in side.peers]] = True
+    return Directory(
+        keys=np.array(sorted(stations), dtype=np.int64),
+        side_of=side_of,
+        family=np.array(_families(sides), dtype=np.int16),
+        address_bytes=np.array([side.address is not None for side in sides], dtype=np.int16),
+        takes_long=np.array([not side.link.functional for side in sides], dtype=bool),
+        serves=serves,
+    )
+
+
+def _families(sides: Sequence[Side]) -> list[int]:
+    """For each side the number of its family, from 0."""
+    family: dict[int, int] = {}
+    for n, side in enumerate(sides):
+        open_sides = [side]
+        while open_sides:
+            relative = open_sides.pop()
+            if id(relative) not in family:
+                family[id(relative)] = n
+                open_sides += relative.peers
+    names = {name: n for n, name in enumerate(dict.fromkeys(family[id(side)] for side in sides))}
+    return [names[family[id(side)]] for side in sides]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Strand:
+    """Data frames of some sides, family after family, each in source order. Columns have one shape, (n,)."""
+
+    row: Ints  # in the table
+    side: Codes
+    family: Codes
+    address_bytes: Ints
+    time_ns: Ints
+    offset: Ints
+    length: Ints
+    shape: Shapes
+    control: Ints
+    before: Ints  # the frame before of the same side; -1 for a side's first
+    is_odd: Mask  # maybe a copy by the logger, or an earlier stamp; a side's first is never odd
+    by_side: Ints  # all frames sorted by side; ``side_ends`` says where each side ends
+    side_ends: Ints  # shape (s,)
+    payload: Bytes  # of the table
+
+    def __len__(self) -> int:
+        return len(self.row)
+
+    def data(self, at: int) -> bytes:
+        """The data bytes of one frame."""
+        start = int(self.offset[at])
+        return self.payload[start : start + int(self.length[at])].tobytes()
+
+    def frames_of(self, side: int) -> Ints:
+        """The frames of one side."""
+        return self.by_side[self.side_ends[side - 1] if side else 0 : self.side_ends[side]]
+
+    def family_ends(self) -> list[int]:
+        """Where each family that occurs ends."""
+        return [*(np.flatnonzero(np.diff(self.family)) + 1).tolist(), len(self)]
+
+
+def strand_of(table: FrameTable, rows: Ints, side: Codes, directory: Directory, *, has_clock: bool) -> Strand:
+    """The strand of these rows of a table, which belong to these sides."""
+    family = directory.family[side]
+    if len(family) and family.min() != family.max():
+        order = np.argsort(family, kind="stable")
+        rows, side, family = rows[order], side[order], family[order]
+    address_bytes = directory.address_bytes[side].astype(np.int64)
+    time_ns, offset, length = table.time_ns[rows], table.offset[rows], table.length[rows]
+    control = byte_at(table.payload, offset, address_bytes)
+    by_side = np.argsort(side, kind="stable")
+    before = _before(side, by_side)
+    gap = np.where(before >= 0, time_ns - time_ns[before], N_CR_NS)
+    is_odd = gap < 0
+    if has_clock:
+        suspects = np.flatnonzero(gap < ONE_FRAME_NS)
+        earlier = before[suspects]
+        is_odd[suspects] |= (control[suspects] == control[earlier]) & (length[suspects] == length[earlier])
+    return Strand(
+        row=rows,
+        side=side,
+        family=family,
+        address_bytes=address_bytes,
+        time_ns=time_ns,
+        offset=offset,
+        length=length.astype(np.int64),
+        shape=shapes_of(table.payload, offset, length, address_bytes),
+        control=control,
+        before=before,
+        is_odd=is_odd,
+        by_side=by_side,
+        side_ends=np.cumsum(np.bincount(side, minlength=len(directory.family))),
+        payload=table.payload,
+    )
+
+
+def _before(side: Codes, by_side: Ints) -> Ints:
+    """For each frame the one before it of the same side, -1 for the first."""
+    before = np.full(len(side), -1, dtype=np.int64)
+    sorted_side = side[by_side]
+    before[by_side[1:]] = np.where(sorted_side[1:] == sorted_side[:-1], by_side[:-1], -1)
+    return before
