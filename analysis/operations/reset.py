@@ -1,8 +1,9 @@
 """Resets, and whether the module really started anew.
 
 confirmed: answered positively, and a sign of a start: its start message, F186 or a refusal says default session where
-another one was open before, access lost, or its cyclic frames stop and return; unproven: answered only; failed: refused; interrupted: answered, and then
-nothing from the module although it was asked for at least the time a start takes.
+another one was open before, access lost, or its cyclic frames stop and return; unproven: answered only; failed:
+refused; interrupted: answered, and then nothing from the module although it was asked for at least the time a start
+takes.
 Source: ISO 14229-1:2020, 10.3 (M); the signs are common practice, no source.
 """
 
