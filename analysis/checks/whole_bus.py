@@ -8,7 +8,7 @@ from analysis.checks.registry import Context
 from analysis.exchanges import Answer, Exchange
 from analysis.limits import SECOND_NS
 from analysis.record import CaptureRecord
-from canlog.background import BackgroundTable, Gap, IdTraffic
+from canlog.background import GAP_PERIODS, SHORTEST_GAP_NS, BackgroundTable, Gap, IdTraffic
 
 #: A silence of all ids is one of the busiest as well: of so many, as some may not come back.
 BUSIEST = 5
@@ -76,6 +76,8 @@ def _overlap(one: Gap, other: Gap) -> int:
 
 
 def _speaks(each: IdTraffic, gap: Gap) -> bool:
-    """An id without a gap of its own (a slow one) was heard in a whole second inside."""
+    """An id that lists no gap here was heard: a fast one for sure, a slow one if in a whole second inside."""
+    if each.period_ns is not None and gap.length_ns > max(SHORTEST_GAP_NS, GAP_PERIODS * each.period_ns):
+        return True
     inside = (each.seconds * SECOND_NS > gap.from_ns) & ((each.seconds + 1) * SECOND_NS < gap.to_ns)
     return bool(inside.any())

@@ -373,6 +373,11 @@ def test_a_pause_of_the_tester_on_a_quiet_bus_is_no_silence_of_the_bus(findings:
     assert "silence-everything" not in found
 
 
+def test_a_bus_on_which_one_module_goes_on_is_not_silent(findings: Findings) -> None:
+    lines = plan(*LOADER, faults=("erase-stalls",))
+    assert {item.id for item in findings(bench(lambda: lines))} == {"pending-without-end"}
+
+
 def test_one_cause_makes_one_finding_when_the_whole_bus_fell_silent(findings: Findings) -> None:
     lines = edit.behind(stalled_erase_cut(), plan("look", "read-keeper"), 20.0)
     found = {item.id for item in findings(bench(lambda: lines))}
