@@ -21,6 +21,8 @@ OBD_INFO = 0x09
 #: SAE J1979-2 (2021) gives service 09 infotype xx the identifier F8xx (M).
 INFOTYPES = {0x02: "VIN", 0x04: "calibration identification", 0x06: "calibration verification number", 0x0A: "name"}
 
+#: Identifications that begin with the number of records (ISO 14229-1:2020, annex C.1 (M)).
+COUNTED = range(0xF180, 0xF183)
 CALIBRATION_INFO = frozenset({0xF804, 0xF806})
 
 
@@ -71,7 +73,8 @@ class Reading:
         """The value for people: by the names' layout, else as text where the bytes are text."""
         if self.name is not None and self.name.layout:
             return _values_text(self.name.decode(self.raw)) or None
-        text = self.raw.strip(b"\0\xff ")
+        counted = COUNTED.start <= self.identifier < COUNTED.stop and len(self.raw) > 1 and self.raw[0] < 0x20
+        text = self.raw[1 if counted else 0 :].strip(b"\0\xff ")
         return text.decode("ascii") if len(text) > 1 and all(0x20 <= byte < 0x7F for byte in text) else None
 
     @property
