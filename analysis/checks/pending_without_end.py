@@ -35,10 +35,10 @@ def find(ctx: Context) -> Iterator[Seen]:
             if end is not None and end - exchange.end_ns <= ctx.record.limits.p2_star_client_ns:
                 continue
             done = any(item.positive and same_act(item, exchange) for item in own if item.begin > exchange.begin)
-            text = f"{story.label}: {asked(exchange)} had {len(exchange.pendings)} wait answers and no final one."
+            text = f"{story.label}: {asked(exchange)} was put off {len(exchange.pendings)} times and never answered."
             yield Seen(
                 Confidence.HIGH,
                 (evidence(exchange, "the request and its wait answers"),),
                 text + (" The same was answered later." if done else ""),
-                severity=Severity.NOTE if done else None,
+                severity=Severity.NOTE if done or exchange.functional else None,
             )

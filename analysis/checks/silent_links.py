@@ -35,8 +35,14 @@ def fell_silent(ctx: Context, who: Silent) -> Iterator[Story]:
     """Modules that had spoken, and towards or from which ``who`` stopped first; lost resets are left out."""
     explained = {item.link.key for item in lost_resets(ctx)}
     for story in ctx.stories:
-        spoke = any(item.response is not None or item.pendings for item in ctx.own(story))
-        if spoke and story.link.key not in explained and who_fell_silent(story, ctx.record) is who:
+        own = ctx.own(story)
+        spoke = any(item.response is not None or item.pendings for item in own)
+        if (
+            spoke
+            and not own[-1].functional
+            and story.link.key not in explained
+            and who_fell_silent(story, ctx.record) is who
+        ):
             yield story
 
 
@@ -70,7 +76,12 @@ def one_sided(ctx: Context) -> list[Link]:
     }
     spoken_to = [messages for messages in told.values() if messages]
     nobody = len(spoken_to) > 1 and not any(_holds(messages, Direction.RESPONSE) for messages in spoken_to)
-    return [story.link for story in ctx.record.stories if _is_one_sided(told[story.link.key], nobody_heard=nobody)]
+    return [
+        story.link
+        for story in ctx.record.stories
+        if _is_one_sided(told[story.link.key], nobody_heard=nobody)
+        and all(item.request is None or item.response is None for item in ctx.own(story))  # no answers to all
+    ]
 
 
 def _is_one_sided(told: list[Message], *, nobody_heard: bool) -> bool:

@@ -19,7 +19,7 @@ from analysis.checks.transfers import parts
 from analysis.checks.unit_values import UnitValue, runs, values_now
 from analysis.readings import said_identifiers
 from analysis.story import Story
-from analysis.words import Confidence, Severity
+from analysis.words import Confidence, Severity, Word
 
 #: Records shorter than this are alike by chance.
 LONG_ENOUGH = 4
@@ -50,7 +50,9 @@ def _is_empty(item: UnitValue) -> bool:
 
 
 def _was_due(ctx: Context, story: Story, item: UnitValue) -> bool:
-    """The value stands behind something done: a write of it, or a download that ended."""
+    """The value stands behind something done: a write of it that seemed good, or a download that ended."""
+    if item.write is not None:
+        return item.write.outcome.word in (Word.CONFIRMED, Word.UNPROVEN)
     done = [part for part in parts(ctx, story) if part.details["ended"]]
     first_line = (item.evidence.capture, item.evidence.lines[0])
-    return item.write is not None or any(first_line > part.end for part in done)
+    return any(first_line > part.end for part in done)

@@ -14,8 +14,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from analysis.checks.registry import Context, Seen, check
-from analysis.checks.unit_values import values_now
-from analysis.words import Confidence, Severity
+from analysis.checks.unit_values import UnitValue, values_now
+from analysis.words import Confidence, Severity, Word
 
 
 @check("trims-implausible", severity=Severity.WARNING)
@@ -24,7 +24,7 @@ def find(ctx: Context) -> Iterator[Seen]:
         odd = [
             (item, one)
             for item in values_now(ctx, story)
-            if item.name is not None and item.write is not None and not item.name.is_default(item.value)
+            if item.name is not None and _counts(item) and not item.name.is_default(item.value)
             for one in item.name.decode(item.value)
             if one.in_range is False
         ]
@@ -32,3 +32,8 @@ def find(ctx: Context) -> Iterator[Seen]:
             texts = "; ".join(f"{item.identifier:04X} {one.name} {one.text}" for item, one in odd[:4])
             shown = tuple(dict.fromkeys(item.evidence for item, _ in odd))
             yield Seen(Confidence.MEDIUM, shown, f"{story.label}: {texts}.")
+
+
+def _counts(item: UnitValue) -> bool:
+    """It was written, and is not another value than the one written."""
+    return item.write is not None and item.write.outcome.word is not Word.FAILED

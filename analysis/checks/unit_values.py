@@ -88,7 +88,8 @@ def _value(
             reading.exchange.capture, reading.exchange.lines, f"{identifier:04X} reads {_hex(reading.raw)}"
         )
         return UnitValue(identifier, reading.raw, name, write, shown)
-    if write is None or not write.details["written"]:
+    request = ctx.act(write).request if write is not None else None
+    if write is None or request is None or not request.complete:
         return None
     text = f"{identifier:04X} was written {_hex(written(write))}"
     return UnitValue(identifier, written(write), name, write, lines_of(write, ctx, text))

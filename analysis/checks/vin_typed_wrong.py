@@ -20,7 +20,7 @@ from analysis.checks.unit_values import lines_of, written
 from analysis.checks.vins import expected_vin, is_slip, last_vins
 from analysis.operations.model import Kind, Part, evidence
 from analysis.words import Confidence, Severity, Word
-from canlog.names.vin import check_vin
+from canlog.names.vin import LENGTH, check_vin
 
 
 @check("vin-typed-wrong", severity=Severity.SERIOUS)
@@ -32,7 +32,10 @@ def find(ctx: Context) -> Iterator[Seen]:
             shown = (evidence(item.reading.exchange, f"says {item.text}"),)
             yield Seen(Confidence.HIGH, shown, f"{item.story.label}: {item.text}: {text}.")
     for write in ctx.standing(Kind.WRITE):
+        request = ctx.act(write).request
         if write.part is not Part.VIN or write.link.key in said or write.outcome.word is Word.FAILED:
+            continue
+        if request is None or not request.complete:
             continue
         vin = written(write).decode("ascii", "replace")
         if text := _fault(vin, right):
@@ -46,4 +49,4 @@ def _fault(vin: str, right: str) -> str:
     if right and is_slip(vin, right):
         places = [str(at) for at, (a, b) in enumerate(zip(vin, right, strict=True), start=1) if a != b]
         return f"differs from {right} in place {' and '.join(places)}"
-    return check_vin(vin).finding
+    return check_vin(vin).finding if len(vin) == LENGTH else ""

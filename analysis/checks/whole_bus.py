@@ -14,7 +14,8 @@ from canlog.background import GAP_PERIODS, SHORTEST_GAP_NS, BackgroundTable, Gap
 BUSIEST = 5
 #: A silence of the whole bus is longer than any pause between two frames, and needs other talkers to be one.
 WHOLE_SILENCE_NS = 1 * SECOND_NS
-OTHER_TALKERS = 2
+#: An id that belongs to no link was heard in each of so many seconds before it.
+STEADY_SECONDS = 3
 
 
 def cut_by_silence(ctx: Context) -> Iterator[tuple[Exchange, Gap]]:
@@ -25,18 +26,19 @@ def cut_by_silence(ctx: Context) -> Iterator[tuple[Exchange, Gap]]:
             for one in ctx.record.exchanges
             if one.capture == capture.number and one.outcome in (Answer.SILENT, Answer.INCOMPLETE)
         ]
-        if not left or _other_talkers(ctx, capture) < OTHER_TALKERS:
-            continue
-        for gap in whole_silences(capture.survey.background, WHOLE_SILENCE_NS):
-            patience = ctx.record.limits.p2_star_client_ns
+        patience = ctx.record.limits.p2_star_client_ns
+        silences = whole_silences(capture.survey.background, WHOLE_SILENCE_NS) if left else []
+        for gap in (gap for gap in silences if _was_talked_over(capture, gap)):
             yield from ((one, gap) for one in left if 0 <= gap.from_ns - one.begin_ns < patience)
 
 
-def _other_talkers(ctx: Context, capture: CaptureRecord) -> int:
-    """Cyclic ids that belong to no link: without them a pause of the tester would be a silence of the bus."""
+def _was_talked_over(capture: CaptureRecord, gap: Gap) -> bool:
+    """Somebody talked steadily until then whom no tester asks: else a pause of the tester would be a silent bus."""
     links = {one for link in capture.messages.links for one in (link.request_id, link.response_id)}
-    return sum(
-        each.can_id not in links and each.period_ns is not None and each.period_ns < WHOLE_SILENCE_NS
+    last = gap.from_ns // SECOND_NS
+    due = range(last - STEADY_SECONDS + 1, last + 1)
+    return any(
+        each.can_id not in links and set(due) <= set(each.seconds.tolist())
         for each in capture.survey.background.traffic
     )
 
