@@ -1,0 +1,111 @@
+"""Many trials, outside CI: ``python -m tests.long_run faults --trials 5000 --seed 1``.
+
+``faults``    faults planted on good sessions: no *confirmed* without its proof, none that a fault made better
+``cuts``      good sessions cut behind every line (``--session``, repeatable): the same
+``sessions``  random sessions with the simulator's faults: the words against what the module really holds
+``fuzz``      lines of rubbish in good captures: a report or a CanlogError
+
+Each prints how many trials of each kind it made and every wrong word with the seed that makes it again;
+the exit code is 1 if there was one. Two processes unless ``--processes`` says otherwise.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import sys
+import tempfile
+import time
+from collections import Counter
+from collections.abc import Callable, Iterable, Iterator
+from functools import partial
+from multiprocessing import Pool
+from pathlib import Path
+from typing import Any
+
+sys.path.insert(0, str(Path(__file__).parent))
+
+from planting.faults import FAULTS
+from planting.fuzz import fuzz
+from planting.sessions import play_random
+from planting.trial import SETTINGS, Setting, Trial, cut_at, cut_lines
+
+SHOWN = 20
+Found = tuple[tuple[str, ...], list[str]]  # kinds that the trial counts for, what was wrong in it
+
+
+def _fault(task: tuple[int, str, int]) -> Found:
+    number, fault, seed = task
+    trial = Trial(SETTINGS[number], fault, seed).run(_place())
+    return (fault,), [f"{fault} {seed} on {SETTINGS[number]}: {one.rule}: {one.word}" for one in trial.wrong]
+
+
+def _cut(task: tuple[Setting, int]) -> Found:
+    setting, line = task
+    return (str(setting.session),), [f"{setting} cut at {line}: {one}" for one in cut_at(setting, line, _place())]
+
+
+def _session(seed: int) -> Found:
+    result = play_random(seed, _place())
+    return result.faults or ("no fault",), [f"seed {seed}: {one}" for one in result.wrong]
+
+
+def _fuzz(seed: int) -> Found:
+    return ("fuzz",), [f"seed {seed}: {one}" for one in fuzz(seed, _place())]
+
+
+def _place() -> Path:
+    return Path(tempfile.gettempdir()) / f"canlog-long-run-{os.getpid()}.log"
+
+
+def _fault_tasks(trials: int, seed: int, only: list[str]) -> Iterator[tuple[int, str, int]]:
+    kinds = only or list(FAULTS)
+    for number in range(trials):
+        yield number % len(SETTINGS), kinds[number // len(SETTINGS) % len(kinds)], seed * 1_000_000 + number
+
+
+def _named(work: Callable[[Any], Found], task: object) -> Found:
+    """An error of the product says which trial it was."""
+    try:
+        return work(task)
+    except Exception as error:
+        raise RuntimeError(f"trial {task}: {error!r}") from error
+
+
+def run(work: Callable[[Any], Found], tasks: Iterable[object], processes: int) -> int:
+    """Do all of them and print what came out; 1 if a word was wrong."""
+    began = time.monotonic()
+    trials, counts = 0, Counter[str]()
+    wrong: list[str] = []
+    with Pool(processes) as pool:
+        for kinds, found in pool.imap_unordered(partial(_named, work), tasks, chunksize=8):
+            trials += 1
+            counts.update(kinds)
+            wrong += found
+    said = [f"{count:7,}  {kind}" for kind, count in sorted(counts.items())]
+    said.append(f"{trials:7,}  trials in {time.monotonic() - began:.0f} s, wrong: {len(wrong)}")
+    sys.stdout.write("\n".join([*said, *wrong[:SHOWN]]) + "\n")
+    return int(bool(wrong))
+
+
+def main() -> int:
+    """Read the command line."""
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("what", choices=("faults", "cuts", "sessions", "fuzz"))
+    parser.add_argument("--trials", type=int, default=5000)
+    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--session", action="append", help="of cuts: uds11-all-good-short, coach-all-good ...")
+    parser.add_argument("--fault", action="append", choices=sorted(FAULTS), help="of faults: only this kind")
+    parser.add_argument("--processes", type=int, default=2)
+    asked = parser.parse_args()
+    if asked.what == "faults":
+        return run(_fault, _fault_tasks(asked.trials, asked.seed, asked.fault or []), asked.processes)
+    if asked.what == "cuts":
+        settings = [Setting(name, names) for name in asked.session or ["uds11-all-good"] for names in (False, True)]
+        return run(_cut, ((one, line) for one in settings for line in cut_lines(one)), asked.processes)
+    seeds = range(asked.seed * 1_000_000, asked.seed * 1_000_000 + asked.trials)
+    return run(_session if asked.what == "sessions" else _fuzz, seeds, asked.processes)
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,254 @@
+"""Which *confirmed* of a report stands on a proof that is really in the spoilt recording, and which does not.
+
+What nobody who only listens can see is let pass, and only that; ``UNSEEN`` is the list, each with the rule below
+that lets it pass.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from analysis.operations.model import Kind, Operation, Part
+from analysis.report.model import Report
+from analysis.words import Confidence, Word
+
+from .faults import Line, Lines
+from .ledger import Act, Exchange, Ledger, Proof, Said
+
+#: Changes that leave no trace: what, and why.
+UNSEEN = {
+    "fill bytes": "they carry nothing: a bit behind the payload of a frame",
+    "stamps": "a stamp that is off while the order of the lines stands, by itself or with its stretch",
+    "flow control": "its pace is the receiver's choice; that it is missing is seen, the data is whole all the same",
+    "data of a block": "the module's check has judged what arrived; the listener holds no second copy",
+    "what a check was asked with": "a checksum in the request of a check, which only the module can compare",
+    "more behind a status": "the length of an answer takes filling in: names know the first status bytes only",
+    "what faults were asked for": "the group of a clear, the status bits of a list without codes",
+    "the value before": "the identity read before the act: any other value also differs from the new one",
+    "an act after the proof that is missing whole": "a later write or reset of which no frame is left",
+    "a value altered into a change": "an identity that the download left alone seems new by one bit",
+    "a forgery": "act and proof changed alike, frame by frame",
+    "neighbours that cross no act": "two reads in another order with stamps to match",
+}
+
+SUPPORTING = {Kind.SESSION, Kind.UNLOCK, Kind.RESET, Kind.IDENTITY, Kind.COMMUNICATION, Kind.READ_FAULTS}
+#: The part of the job that an act of the bench counts for, by its subject or else by its kind.
+PARTS = {
+    "download": Part.PROGRAMMING, "write": Part.TRIMS, "clear": Part.FAULT_MEMORY, "F190": Part.VIN, "F184": None,
+}  # fmt: skip
+RANK = {Confidence.LOW: 1, Confidence.MEDIUM: 2, Confidence.HIGH: 3}
+
+
+class Spoilt:
+    """A spoilt recording beside the ledger of the clean one."""
+
+    def __init__(self, ledger: Ledger, lines: Lines) -> None:
+        self.ledger, self.lines = ledger, lines
+        self._places: dict[int, list[int]] = {}  # of a row: the lines where it stands unharmed, from 1
+        self._harmed: dict[int, list[int]] = {}  # the same, harmed or not
+        for number, line in enumerate(lines, start=1):
+            if line.origin >= 0 and not self._is_harmed(line):
+                self._places.setdefault(line.origin, []).append(number)
+            if line.origin >= 0:
+                self._harmed.setdefault(line.origin, []).append(number)
+
+    def _is_harmed(self, line: Line) -> bool:
+        found = self.ledger.said_of_row.get(line.origin)
+        if found is None:
+            return bool(line.altered)
+        said, at = found
+        if said.data[0] == 0x71 and line.altered == {said.heads[at] - 1} and self._is_longer(said, line):
+            return False
+        return any(byte < said.used(at) and self._is_seen(said, at, byte) for byte in line.altered)
+
+    @staticmethod
+    def _is_longer(said: Said, line: Line) -> bool:
+        """A single frame that now takes filling for data behind its status."""
+        size = line.row.data[said.heads[0] - 1]
+        return len(said.rows) == 1 and said.length < size < len(line.row.data)
+
+    @staticmethod
+    def _is_seen(said: Said, at: int, byte: int) -> bool:
+        """False for bytes of ``UNSEEN``."""
+        offset = said.starts[at] + byte - said.heads[at]
+        if byte < said.heads[at]:
+            return True
+        if said.data[0] == 0x36:
+            return offset < 2
+        if said.data[0] == 0x31:
+            return offset < 4
+        if said.data[0] == 0x14:
+            return offset < 1
+        return not (said.data[:2] in (b"\x19\x02", b"\x59\x02") and offset == 2)
+
+    def places(self, said: Said, *, strict: bool = True, behind: int = 0) -> tuple[int, ...] | None:
+        """The lines of a message if all its frames are there, in their order, and unharmed if ``strict``."""
+        out: list[int] = []
+        places = self._places if strict else self._harmed
+        for row in said.rows:
+            place = next((one for one in places.get(row, ()) if one > (out[-1] if out else behind)), None)
+            if place is None:
+                return None
+            out.append(place)
+        return tuple(out)
+
+    def spans(self, exchange: Exchange, *, strict: bool = True) -> list[tuple[int, int]]:
+        """First and last line of an exchange if it is there whole, the answer behind the request.
+
+        Several where its request stands there more than once: which of them was answered is anybody's guess.
+        """
+        found = []
+        for begin in (self._places if strict else self._harmed).get(exchange.ask.rows[0], ()):
+            ask = self.places(exchange.ask, strict=strict, behind=begin - 1)
+            answer = self.places(exchange.answer, strict=strict, behind=ask[-1]) if ask else None
+            if ask and answer:
+                found.append((begin, answer[-1]))
+        return found
+
+    def span(self, exchange: Exchange, *, strict: bool = True) -> tuple[int, int] | None:
+        """The first of them."""
+        return next(iter(self.spans(exchange, strict=strict)), None)
+
+    def has(self, exchange: Exchange) -> bool:
+        """All its frames are there, unharmed, in whatever order: inside an act disorder only lowers confidence."""
+        return all(row in self._places for row in exchange.rows)
+
+    def end(self, exchange: Exchange) -> int:
+        """The last line of any frame of an exchange, harmed or not, copies apart; 0 without one."""
+        return max((min(self._harmed[row]) for row in exchange.rows if row in self._harmed), default=0)
+
+
+@dataclass(frozen=True)
+class Wrong:
+    """A word that must not have been said."""
+
+    rule: str
+    word: str
+
+
+def wrong_words(report: Report, ledger: Ledger, lines: Lines) -> Iterator[Wrong]:
+    """Every *confirmed* that no proof carries."""
+    spoilt = Spoilt(ledger, lines)
+    programmed = report.verdict.parts[Part.PROGRAMMING].word is Word.CONFIRMED
+    for operation in report.operations:
+        if operation.outcome.word is Word.CONFIRMED and not _stands(operation, spoilt, programmed=programmed):
+            yield Wrong("confirmed without its proof", _text(operation))
+    for item in report.expectations:
+        if item.word is Word.CONFIRMED and not any(_is_whole(list(one.lines), spoilt) for one in item.evidence):
+            yield Wrong("item confirmed without its proof", f"{item.item}: {item.evidence}")
+    if not report.expectations:
+        yield from _left_out(report, spoilt)
+    yield from (Wrong("a check is broken", one.title) for one in report.findings if one.title.endswith("is broken"))
+
+
+def _left_out(report: Report, spoilt: Spoilt) -> Iterator[Wrong]:
+    """A part is confirmed although an act of it, of which the recording has the request, is not."""
+    confirmed = {
+        spoilt.lines[one.begin[1] - 1].origin for one in report.operations if one.outcome.word is Word.CONFIRMED
+    }  # fmt: skip
+    for act in spoilt.ledger.acts:
+        part = PARTS.get(act.subject, PARTS.get(act.kind))
+        if part is None or report.verdict.parts[part].word is not Word.CONFIRMED or act.rows & confirmed:
+            continue
+        requests = [item.ask for item in act.exchanges if item.ask.data[0] in (0x34, 0x2E, 0x14)]
+        if any(spoilt.places(said) is not None for said in requests):
+            yield Wrong("part confirmed with an act left out", f"{part}: {act.kind} {act.subject}")
+
+
+def raised_words(before: Report, after: Report, ledger: Ledger, lines: Lines) -> Iterator[Wrong]:
+    """Every act whose word or confidence a fault made better."""
+    spoilt_at = {number: line.origin for number, line in enumerate(lines, start=1)}
+    best: dict[tuple[Kind, str, int], int] = {}
+    for one in before.operations:
+        best[one.kind, one.link.key, one.begin[1] - 1] = _score(one)
+    for one in after.operations:
+        key = (one.kind, one.link.key, spoilt_at[one.begin[1]])
+        raised = one.part is not None and _score(one) > best.get(key, 9)
+        if raised and not (one.kind is Kind.DOWNLOAD and _alters_a_value(ledger, lines)):
+            yield Wrong("raised by a fault", _text(one))
+
+
+def _alters_a_value(ledger: Ledger, lines: Lines) -> bool:
+    """A value read, before or after, is another by one bit: it may then seem changed where it was not."""
+    hit = [ledger.said_of_row[line.origin][0] for line in lines if line.altered and line.origin in ledger.said_of_row]
+    return any(said.data[0] == 0x62 for said in hit)
+
+
+def _score(operation: Operation) -> int:
+    return RANK[operation.outcome.confidence] if operation.outcome.word is Word.CONFIRMED else 0
+
+
+def _text(operation: Operation) -> str:
+    proof = [(list(one.lines), one.text) for one in operation.outcome.proof]
+    return f"{operation.kind} {operation.subject} on {operation.link.key}, {operation.outcome.confidence}: {proof}"
+
+
+def _stands(operation: Operation, spoilt: Spoilt, *, programmed: bool) -> bool:
+    """``programmed``: the whole of the programming is confirmed.
+
+    A block that stands behind the module's own check is an act without a request there, and keeps the whole from
+    being confirmed; the download itself may then stand on the check.
+    """
+    listed = [list(item.lines) for item in operation.outcome.proof]
+    if operation.kind in SUPPORTING:
+        return any(_is_whole(lines, spoilt, strict=False) for lines in listed)
+    pairs = [(act, proof) for act in _candidates(operation, spoilt) for proof in act.proofs]
+    return any(_proves(act, proof, spoilt, listed, programmed=programmed) for act, proof in pairs)
+
+
+def _candidates(operation: Operation, spoilt: Spoilt) -> list[Act]:
+    origin = spoilt.lines[operation.begin[1] - 1].origin
+    acts = [act for act in spoilt.ledger.acts if act.kind == operation.kind and act.link == operation.link.key]
+    if operation.kind is Kind.ROUTINE:
+        return acts
+    return [act for act in acts if origin in act.rows] or [
+        act for act in acts if act.subject in (operation.details.get("identifier"), operation.details.get("address"))
+    ]
+
+
+def _proves(act: Act, proof: Proof, spoilt: Spoilt, listed: list[list[int]], *, programmed: bool) -> bool:
+    """The proof is whole, behind the act, listed, and the act is as whole as this proof needs it."""
+    spans = [_listed(spoilt.spans(part), listed) for part in proof.parts]
+    if any(span is None for span in spans):
+        return False
+    first = min(span[0] for span in spans if span is not None)
+    if proof.signs and not _has_sign(act.link, proof, first, spoilt, listed):
+        return False
+    if not proof.by_module and not all(spoilt.has(item) for item in act.exchanges):
+        return False
+    if proof.by_module:
+        ends = [span[1] for item in act.exchanges if (span := spoilt.span(item)) is not None]
+    else:
+        ends = [spoilt.end(item) for item in act.exchanges]
+    if any(end > first for end in ends) and (programmed or not proof.by_module):
+        return False
+    return act.kind != "write" or _survives_restart(act, first, spoilt)
+
+
+def _has_sign(link: str, proof: Proof, check: int, spoilt: Spoilt, listed: list[list[int]]) -> bool:
+    """One of the signs is listed and stands behind a restart behind the check."""
+    restarts = [span for item in spoilt.ledger.restarts(link) if (span := spoilt.span(item)) is not None]
+    begin = min((span[1] for span in restarts if span[0] > check), default=None)
+    spans = [_listed(spoilt.spans(item, strict=False), listed) for item in proof.signs]
+    return begin is not None and any(span is not None and span[0] > begin for span in spans)
+
+
+def _survives_restart(act: Act, read: int, spoilt: Spoilt) -> bool:
+    """Read behind the first restart that follows the write, if one does."""
+    done = max(spoilt.end(item) for item in act.exchanges)
+    spans = [span for item in spoilt.ledger.restarts(act.link) if (span := spoilt.span(item)) is not None]
+    behind = [span[1] for span in spans if span[0] > done]
+    return not behind or min(behind) < read
+
+
+def _listed(spans: list[tuple[int, int]], listed: list[list[int]]) -> tuple[int, int] | None:
+    """The span that the report names as its evidence."""
+    return next((span for span in spans if any((lines[0], lines[-1]) == span for lines in listed)), None)
+
+
+def _is_whole(lines: list[int], spoilt: Spoilt, *, strict: bool = True) -> bool:
+    """Evidence that is an exchange as it was, or frames of the background."""
+    if all(spoilt.lines[line - 1].origin not in spoilt.ledger.said_of_row for line in lines):
+        return True
+    return any(_listed(spoilt.spans(item, strict=strict), [lines]) for item in spoilt.ledger.exchanges)

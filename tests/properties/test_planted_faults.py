@@ -1,0 +1,225 @@
+"""The heart of the suite: faults planted on good sessions never leave a *confirmed* whose proof they touched.
+
+``planting.ledger`` knows from the simulator which exchange proves which act; ``planting.judge`` says when a
+*confirmed* stands on a proof that is whole, behind its act and named as the evidence. What nobody can see who only
+listens is let pass and nothing else: the table ``UNSEEN`` in ``planting.judge``:
+
+| change | why no listener sees it |
+|---|---|
+| fill bytes | they carry nothing |
+| stamps that keep the order of lines | a clock may be set, or slow |
+| flow control | its pace is free; the data is whole without it |
+| data of a block | only the module holds the sum; its check has judged what arrived |
+| the option of a check, the group of a clear, the mask of a list | only the module can compare them |
+| filling taken for data behind a status | names know the first status bytes |
+| an identity value altered by a bit, before or after | any other value also counts as a change |
+| an act missing whole behind the proof | no frame of it is left |
+| act and proof changed alike | a forgery |
+| reads that change places without crossing an act | they say the same in any order |
+
+``python -m tests.long_run faults --trials 5000`` makes as many trials as one likes.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from planting.faults import FAULTS, Line, Lines, clean
+from planting.judge import UNSEEN, raised_words, wrong_words
+from planting.ledger import Act, Ledger
+from planting.trial import SETTINGS, Setting, Trial, clean_report, ledger_of, report_of
+
+from analysis.operations.model import Kind, Operation, Part
+from analysis.report.model import Report
+from analysis.words import Confidence, Word
+
+TRIALS = 6  # of each fault on each setting
+NAMED, UNNAMED, WITH_SHEET, LONG_UNNAMED = SETTINGS
+
+
+@pytest.fixture
+def place(tmp_path: Path) -> Path:
+    return tmp_path / "spoilt.log"
+
+
+@pytest.mark.parametrize("setting", SETTINGS, ids=str)
+def test_the_good_session_is_confirmed_and_by_its_proofs(setting: Setting, place: Path) -> None:
+    ledger = ledger_of(setting)
+    report = clean_report(setting, place)
+    assert report.verdict.overall is Word.CONFIRMED
+    assert not list(wrong_words(report, ledger, clean(ledger)))
+    assert len({act.kind for act in ledger.acts if act.proofs}) >= 3
+
+
+@pytest.mark.parametrize("setting", SETTINGS, ids=str)
+@pytest.mark.parametrize("fault", FAULTS)
+def test_a_fault_never_leaves_a_confirmed_without_its_proof(fault: str, setting: Setting, place: Path) -> None:
+    for seed in range(TRIALS):
+        assert Trial(setting, fault, seed).run(place).wrong == [], (fault, seed)
+
+
+@pytest.mark.parametrize("setting", SETTINGS, ids=str)
+def test_every_proof_taken_away_takes_the_word_with_it(setting: Setting, place: Path) -> None:
+    """No chance here: each act in turn loses everything that proves it."""
+    ledger = ledger_of(setting)
+    for act in ledger.acts:
+        if act.exchanges and act.proofs:
+            lost = {row for proof in act.proofs for part in proof.parts for row in part.with_flow}
+            report = report_of(without(ledger, lost), setting, place)
+            assert [one.outcome.word for one in operations_of(act, report)] == [Word.UNPROVEN], act.subject
+
+
+@pytest.mark.parametrize("setting", SETTINGS, ids=str)
+def test_every_frame_of_a_read_back_counts(setting: Setting, place: Path) -> None:
+    """Each frame of each write's proof, lost or altered in its last used bit, takes the word away."""
+    ledger = ledger_of(setting)
+    for act in ledger.acts:
+        if act.kind != "write" or not act.proofs:
+            continue
+        answer = act.proofs[-1].parts[0].answer
+        for at, row in enumerate(answer.rows):
+            spoilt = without(ledger, {row})
+            assert all(one.outcome.word is not Word.CONFIRMED for one in after(spoilt, act, setting, place))
+            spoilt = flipped(ledger, row, answer.used(at) - 1)
+            assert all(one.outcome.word is Word.FAILED for one in after(spoilt, act, setting, place))
+
+
+def test_the_judge_itself_sees_a_wrong_word(place: Path) -> None:
+    """A report on the good session, held against a recording without proofs: every part is found out."""
+    ledger = ledger_of(NAMED)
+    lost = {row for act in ledger.acts for proof in act.proofs for part in proof.parts for row in part.rows}
+    kept = [line if line.origin not in lost else Line(line.row, -1, text="no line") for line in clean(ledger)]
+    rules = {wrong.word.split()[0] for wrong in wrong_words(clean_report(NAMED, place), ledger, kept)}
+    assert {"download", "write", "clear", "routine"} <= rules
+    weak = report_of(kept, NAMED, place)
+    raised = raised_words(weak, clean_report(NAMED, place), ledger, clean(ledger))
+    assert {wrong.word.split()[0] for wrong in raised} >= {"write", "clear"}
+
+
+def test_what_cannot_be_seen_is_listed_with_a_reason() -> None:
+    assert all(UNSEEN.values())
+
+
+# -- what the trials found, each made as small as it gets
+
+
+def test_an_answer_whose_request_is_missing_proves_nothing(place: Path) -> None:
+    ledger = ledger_of(NAMED)
+    act = act_of(ledger, "write", "3A01")
+    spoilt = without(ledger, set(act.proofs[0].parts[0].ask.rows))
+    [operation] = after(spoilt, act, NAMED, place)
+    assert operation.outcome.word is Word.UNPROVEN
+
+
+def test_a_value_read_without_its_request_fulfils_no_item(place: Path) -> None:
+    ledger = ledger_of(WITH_SHEET)
+    reads = [item for item in ledger.exchanges if item.ask.data == bytes.fromhex("22F1A1")]
+    report = report_of(without(ledger, set(reads[-1].ask.rows)), WITH_SHEET, place)
+    [item] = [item for item in report.expectations if item.item.endswith("cvn")]
+    assert item.word is Word.UNPROVEN
+
+
+def test_a_clear_of_nobody_knows_what_is_not_confirmed(place: Path) -> None:
+    ledger = ledger_of(NAMED)
+    act = act_of(ledger, "clear", "clear")
+    [operation] = after(without(ledger, set(act.exchanges[0].ask.rows)), act, NAMED, place)
+    assert operation.outcome.word is Word.UNPROVEN
+
+
+def test_a_list_of_faults_that_is_cut_short_is_no_proof(place: Path) -> None:
+    """59 02 without its availability mask, by one bit in the length."""
+    ledger = ledger_of(NAMED)
+    act = act_of(ledger, "clear", "clear")
+    row = act.proofs[0].parts[0].answer.rows[0]
+    assert ledger.rows[row].data[0] == 3
+    [operation] = after(flipped(ledger, row, 0), act, NAMED, place)
+    assert operation.outcome.word is Word.UNPROVEN
+
+
+def test_half_of_a_proof_in_two_parts_is_no_proof(place: Path) -> None:
+    """Status 00 by custom needs the application's answer as well: one without the other confirms nothing."""
+    ledger = ledger_of(LONG_UNNAMED)
+    act = act_of(ledger, "download", "00010000")
+    for part in {proof.parts[0] for proof in act.proofs if proof.signs}:
+        lines = clean(ledger)
+        lines.insert(part.answer.rows[0], Line(lines[0].row, -1, text="not a line of a capture"))
+        [operation] = after(lines, act, LONG_UNNAMED, place)
+        assert operation.outcome.word is Word.UNPROVEN
+
+
+def test_an_erase_behind_blocks_without_a_request_is_no_crash(place: Path) -> None:
+    ledger = ledger_of(LONG_UNNAMED)
+    first, second = (act for act in ledger.acts if act.kind == "download")
+    lost = {row for item in first.exchanges for row in item.with_flow if item.ask.data[0] in (0x31, 0x34, 0x37)}
+    report = report_of(without(ledger, lost), LONG_UNNAMED, place)
+    assert len([one for one in report.operations if one.kind is Kind.DOWNLOAD]) == 2
+    assert operations_of(second, report)[0].outcome.word is Word.CONFIRMED
+
+
+@pytest.mark.parametrize("n_lost", [0, 3], ids=["whole", "broken off"])
+def test_a_part_whose_erase_is_missing_is_no_helper_program(n_lost: int, place: Path) -> None:
+    """Else the other part alone would decide the word of the programming."""
+    ledger = ledger_of(LONG_UNNAMED)
+    act = act_of(ledger, "download", "00010000")
+    erase, rest = act.exchanges[0], act.exchanges[1:]
+    lost = {row for item in (erase, *rest[len(rest) - n_lost :]) for row in item.with_flow}
+    spoilt = [line for line in without(ledger, lost) if line.origin > erase.rows[-1]] if not n_lost else None
+    report = report_of(spoilt or without(ledger, lost), LONG_UNNAMED, place)
+    [operation] = operations_of(act, report)
+    assert operation.part is Part.PROGRAMMING
+    if n_lost:
+        assert report.verdict.parts[Part.PROGRAMMING].word is Word.INTERRUPTED
+
+
+def test_an_erase_alone_is_another_part(place: Path) -> None:
+    """An identity that no names tie to a part proves nothing when a second part was begun."""
+    ledger = ledger_of(LONG_UNNAMED)
+    first, second = (act for act in ledger.acts if act.kind == "download")
+    fit = next(item for item in ledger.exchanges if item.ask.data[2:4] == b"\xff\x01")
+    kept = set(second.exchanges[0].with_flow)
+    gone = range(second.exchanges[0].rows[0], fit.rows[-1] + 1)
+    report = report_of(without(ledger, set(gone) - kept), LONG_UNNAMED, place)
+    [operation] = operations_of(first, report)
+    assert operation.outcome.word is Word.UNPROVEN
+
+
+def test_a_second_check_that_stands_alone_still_proves(place: Path) -> None:
+    """Another proof that nothing touched may confirm: the check of the block, when that of the fit is gone."""
+    ledger = ledger_of(NAMED)
+    act = act_of(ledger, "download", "00018000")
+    fit = next(proof.parts[0] for proof in act.proofs if proof.parts[0].ask.data[2:4] == b"\xff\x01")
+    [operation] = after(without(ledger, set(fit.ask.rows)), act, NAMED, place)
+    assert operation.outcome.word is Word.CONFIRMED
+    assert operation.outcome.confidence is not Confidence.LOW
+
+
+# -- small tools
+
+
+def act_of(ledger: Ledger, kind: str, subject: str) -> Act:
+    return next(act for act in ledger.acts if (act.kind, act.subject) == (kind, subject))
+
+
+def without(ledger: Ledger, lost: set[int]) -> Lines:
+    return [line for line in clean(ledger) if line.origin not in lost]
+
+
+def flipped(ledger: Ledger, row: int, byte: int) -> Lines:
+    lines = clean(ledger)
+    data = bytearray(ledger.rows[row].data)
+    data[byte] ^= 1
+    lines[row] = Line(replace(ledger.rows[row], data=bytes(data)), row, frozenset({byte}))
+    return lines
+
+
+def after(lines: Lines, act: Act, setting: Setting, place: Path) -> list[Operation]:
+    return operations_of(act, report_of(lines, setting, place))
+
+
+def operations_of(act: Act, report: Report) -> list[Operation]:
+    kinds = [one for one in report.operations if one.kind == act.kind and one.link.key == act.link]
+    subjects = {"write": "identifier", "download": "address"}
+    key = subjects.get(act.kind)
+    return [one for one in kinds if key is None or one.details[key] == act.subject]
