@@ -165,6 +165,7 @@ class FrameRows:
     _codes: dict[str, int] = field(default_factory=dict)
     _rows: list[tuple[int, int, int, int, int, int, int, int]] = field(default_factory=list)
     _payload: bytearray = field(default_factory=bytearray)
+    _columns: list[FrameTable] = field(default_factory=list)
     bad_lines: list[BadLine] = field(default_factory=list)
     drops: list[DropMarker] = field(default_factory=list)
     lines_read: int = 0
@@ -172,7 +173,7 @@ class FrameRows:
     notes: list[str] = field(default_factory=list)
 
     def __len__(self) -> int:
-        return len(self._rows)
+        return len(self._rows) + sum(map(len, self._columns))
 
     def code_of(self, channel: str) -> int:
         """The code of a channel, a new one for a new name."""
@@ -192,8 +193,27 @@ class FrameRows:
         self._rows.append((time_ns, code, can_id, flags, size, len(self._payload), line, position))
         self._payload += data
 
+    def extend(self, table: FrameTable) -> None:
+        """Append many frames, with channel codes of :meth:`code_of`; the lines of single ones may lie among theirs."""
+        self._columns.append(table)
+
     def flush(self) -> FrameTable:
-        """The rows so far as a table; channel codes stay the same in the next one."""
+        """The rows so far as a table, in order of line; channel codes stay the same in the next one."""
+        table = self._flush_rows()
+        if not self._columns:
+            return table
+        among = len(table) > 0
+        parts = [*self._columns, table] if among else self._columns
+        self._columns = []
+        joined = parts[0] if len(parts) == 1 else join_tables(parts)
+        if among:
+            joined = joined.take(np.argsort(joined.line, kind="stable"))
+        return replace(
+            joined, channels=table.channels, bad_lines=table.bad_lines, drops=table.drops,
+            lines_read=table.lines_read, time_kind=table.time_kind, notes=table.notes,
+        )  # fmt: skip
+
+    def _flush_rows(self) -> FrameTable:
         columns = np.array(self._rows, dtype=np.int64).reshape(-1, 8).T
         table = FrameTable(
             time_ns=columns[0].copy(),

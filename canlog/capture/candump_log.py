@@ -57,7 +57,7 @@ def recognise(head: bytes) -> float:
 def read(blocks: Iterable[bytes]) -> Iterator[FrameTable]:
     """The frames of a log, chunk by chunk."""
     head, blocks = peek(blocks, recognise)
-    return _CandumpLog(head).tables(blocks)
+    return CandumpLog(head).tables(blocks)
 
 
 def drop_marker(line: bytes, number: int) -> DropMarker | None:
@@ -72,7 +72,9 @@ def drop_marker(line: bytes, number: int) -> DropMarker | None:
 _Parts = tuple[int, str, int, int, bytes, int]
 
 
-class _CandumpLog(LineReader):
+class CandumpLog(LineReader):
+    """The reader of single lines."""
+
     def __init__(self, head: bytes) -> None:
         super().__init__()
         matches = [match for line in head_lines(head) if (match := _LINE.fullmatch(line))]
@@ -82,13 +84,14 @@ class _CandumpLog(LineReader):
         self._identifiers = Identifiers()
         self._second: bytes | None = None
         self._second_ns = 0
-        self._timed = any(match[1] for match in matches)
+        self.timed = any(match[1] for match in matches)
         if stamps:
             self.last_ns = sorted(self._time_ns(*stamp) for stamp in stamps)[len(stamps) // 2]
-        if not self._timed:
+        if not self.timed:
             self.rows.time_kind = TimeKind.NONE
 
     def read_line(self, line: bytes, number: int, position: int) -> None:
+        """A frame, a logger's word for lost frames, nothing, or damage."""
         match = _LINE.fullmatch(line)
         if match is None:
             self._no_frame(line, number, position)
@@ -97,7 +100,7 @@ class _CandumpLog(LineReader):
 
     def _frame(self, match: re.Match[bytes], number: int) -> _Parts:
         seconds, decimals, channel, can_id, body, direction = match.groups()
-        if self._timed:
+        if self.timed:
             if seconds is None:
                 raise Damaged("no time, though the other lines have one")
             if self._decimals is not None and len(decimals or b"") not in self._decimals:
@@ -115,9 +118,13 @@ class _CandumpLog(LineReader):
         except HexError:
             data, length, more_flags = _special(body, flags)
             flags |= more_flags
+        self.note_unpadded()
+        return time_ns, self.channel_names[channel], value, flags | _DIRECTION[direction], data, length
+
+    def note_unpadded(self) -> None:
+        """A frame was read: if an id before it or its own lacks zeros, say so."""
         if self._identifiers.unpadded:
             self.note(NOTE_UNPADDED)
-        return time_ns, self.channel_names[channel], value, flags | _DIRECTION[direction], data, length
 
     def _time_ns(self, seconds: bytes, decimals: bytes | None) -> int:
         if seconds != self._second:

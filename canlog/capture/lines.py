@@ -7,6 +7,8 @@ from collections.abc import Callable, Iterable, Iterator
 from itertools import chain
 from typing import Final, NamedTuple
 
+import numpy as np
+
 from canlog.capture.source import HEADS_BYTES
 from canlog.frames import BadLine, FrameRows, FrameTable
 
@@ -54,14 +56,14 @@ def stretches(blocks: Iterable[bytes]) -> Iterator[Stretch]:
             end = b"\r" if b"\r" in block and b"\n" not in block else b"\n"
             if block.startswith(UTF8_BOM):
                 block, position = block[len(UTF8_BOM) :], len(UTF8_BOM)
-        text, tail = _cut_behind_last(end, tail + block)
+        text, tail = _cut_behind_last(end, tail + block if tail else block)
         if text and skipped:
             at = text.index(end) + 1
             yield Stretch(text[:at], end, number, position, overlong=True)
             number, position, skipped, text = number + 1, position + skipped + at, 0, text[at:]
         if text:
             yield Stretch(text, end, number, position)
-            number, position = number + text.count(end), position + len(text)
+            number, position = number + _count(end, text), position + len(text)
         if skipped or len(tail) > LONGEST_LINE_BYTES:
             skipped += len(tail) - len(tail[:KEPT_TEXT])
             tail = tail[:KEPT_TEXT]
@@ -71,7 +73,12 @@ def stretches(blocks: Iterable[bytes]) -> Iterator[Stretch]:
 
 def _cut_behind_last(end: bytes, text: bytes) -> tuple[bytes, bytes]:
     at = text.rfind(end) + 1
-    return text[:at], text[at:]
+    return (text, b"") if at == len(text) else (text[:at], text[at:])
+
+
+def _count(end: bytes, text: bytes) -> int:
+    """How often a character occurs; several times as fast as ``bytes.count`` where it is frequent."""
+    return int(np.count_nonzero(np.frombuffer(text, dtype=np.uint8) == end[0]))
 
 
 def peek(blocks: Iterable[bytes], recognise: Callable[[bytes], float]) -> tuple[bytes, Iterator[bytes]]:

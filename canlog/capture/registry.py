@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from typing import Final, Protocol
 
-from canlog.capture import asc, candump_log, candump_text, csv_table
+from canlog.capture import asc, candump, candump_text, csv_table
 from canlog.errors import CaptureError
 from canlog.frames import FrameTable
 
@@ -32,7 +32,7 @@ class CaptureFormat(Protocol):
         """The frames, in tables of bounded size; bad lines kept with number and reason."""
 
 
-FORMATS: Final[tuple[CaptureFormat, ...]] = (candump_log, candump_text, asc, csv_table)
+FORMATS: Final[tuple[CaptureFormat, ...]] = (candump, candump_text, asc, csv_table)
 
 _HINT: Final = "`canlog formats` lists what can be read"
 #: Share of control bytes above which a head is not text.

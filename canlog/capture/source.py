@@ -24,7 +24,7 @@ from typing import IO, Final
 from canlog.capture import unpacking
 from canlog.errors import CaptureError
 
-BLOCK_BYTES: Final = 256 * 1024
+BLOCK_BYTES: Final = 1024 * 1024
 #: Bytes to recognise a form by; the longer one where pages of other text come first.
 HEADS_BYTES: Final = (64 * 1024, 1024 * 1024)
 #: Layers of packing that are taken off.
@@ -62,10 +62,11 @@ class Source:
             return file.read(n_bytes)
 
     def blocks(self, progress: Progress | None = None) -> Iterator[bytes]:
-        """All bytes in blocks of bounded size."""
+        """All bytes in blocks of bounded size, which end with a line where they can."""
         done = 0
         with self.unpacked.open("rb") as file:
             while block := file.read(BLOCK_BYTES):
+                block += file.readline(BLOCK_BYTES)
                 yield block
                 done += len(block)
                 if progress is not None:
