@@ -17,18 +17,17 @@ from typing import Final
 
 import numpy as np
 
-from canlog.frames import FrameFlag, FrameTable, Ints
+from canlog.frames import FrameTable, Ints
 from canlog.isotp.addressing import Link
 from canlog.isotp.chains import DELAY_NS, find_links, find_longs, find_singles, only
-from canlog.isotp.cuts import cut_longs, cut_singles
+from canlog.isotp.cuts import Batch, cut_longs, cut_singles
 from canlog.isotp.messages import Message
-from canlog.isotp.reassembly import Reassembler, Side, frame_keys
+from canlog.isotp.reassembly import Reassembler, Side
 from canlog.isotp.shapes import CONSECUTIVE
 from canlog.isotp.steps import State
 from canlog.isotp.strand import Strand, directory_of, strand_of
 from canlog.isotp.transfer import Seen
 
-_NOT_DATA: Final = int(FrameFlag.REMOTE | FrameFlag.ERROR)
 #: Fewer consecutive frames in a row are not worth a cut.
 _SHORTEST_RUN: Final = 4
 
@@ -41,8 +40,8 @@ class BulkReassembler(Reassembler):
         self._directory = directory_of({}, [])
         self._last_line = -1
 
-    def feed(self, table: FrameTable) -> list[Message]:
-        """The messages that ended in this table, in order of completion."""
+    def feed(self, table: FrameTable) -> Sequence[Message]:
+        """The messages that ended in this table, in order of completion; each is made when it is looked at."""
         if not self._is_in_order(table):
             return super().feed(table)
         n_sides = len(self._sides)
@@ -69,12 +68,7 @@ class BulkReassembler(Reassembler):
 
     def _strand(self, table: FrameTable) -> Strand:
         """The frames of our links."""
-        keys = frame_keys(table)
-        rows = np.flatnonzero(self._directory.has(keys) & (table.flags & _NOT_DATA == 0))
-        sides = self._directory.sides_of(table, rows, keys[rows])
-        is_ours = sides >= 0
-        if not is_ours.all():
-            rows, sides = rows[is_ours], sides[is_ours]
+        rows, sides = self._directory.rows_of(table)
         strand = strand_of(table, rows, sides, self._directory, has_clock=self._has_clock)
         for code in np.unique(sides).tolist():
             first = int(strand.frames_of(code)[0])
@@ -98,7 +92,7 @@ class _Reading:
         self._is_stepped = np.zeros(len(strand), dtype=bool)  # went through the state machine
         self._done_rows: list[int] = []  # where the state machine's messages ended
 
-    def messages(self) -> list[Message]:
+    def messages(self) -> Sequence[Message]:
         """The messages that ended, in order of completion."""
         begin = 0
         for end in self._strand.family_ends():
@@ -199,15 +193,16 @@ class _Reading:
 
     # -- messages ----------------------------------------------------------------------------------
 
-    def _in_order(self) -> list[Message]:
+    def _in_order(self) -> Sequence[Message]:
         """The messages of both ways, in order of the frame that ended them."""
+        strand, row = self._strand, self._strand.row
         singles = only(self._singles, ~self._is_stepped[self._singles.frame])
         longs = only(self._longs, ~self._is_stepped[self._longs.first])
-        strand, row = self._strand, self._strand.row
         ends = np.concatenate((row[singles.frame], row[longs.last], np.array(self._done_rows, dtype=np.int64)))
-        messages = [
-            *cut_singles(self._table, strand, self._sides, singles),
-            *cut_longs(self._table, strand, self._sides, longs),
-            *self._owner._taken(),
-        ]
-        return [messages[n] for n in np.argsort(ends, kind="stable").tolist()]
+        owners = [(side.link, side.direction) for side in self._sides]
+        parts = (
+            cut_singles(self._table, strand, singles, owners),
+            cut_longs(self._table, strand, longs, owners),
+            self._owner._taken(),
+        )
+        return Batch(parts, np.argsort(ends, kind="stable"))

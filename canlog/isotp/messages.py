@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from abc import abstractmethod
+from bisect import bisect_right
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, NamedTuple
+from itertools import accumulate, chain
+from typing import TYPE_CHECKING, NamedTuple, overload
 
 from canlog.isotp.addressing import Direction, Link
 
@@ -66,12 +69,50 @@ class Message:
         return (self.first_line, self.last_line)
 
 
+class MadeOnDemand(Sequence[Message]):
+    """Messages kept as columns; each is made when it is looked at."""
+
+    @abstractmethod
+    def make(self, row: int) -> Message:
+        """One message; ``row`` is in range and not negative."""
+
+    @overload
+    def __getitem__(self, row: int) -> Message: ...
+    @overload
+    def __getitem__(self, row: slice) -> Sequence[Message]: ...
+    def __getitem__(self, row: int | slice) -> Message | Sequence[Message]:
+        rows = range(len(self))[row]
+        return self.make(rows) if isinstance(rows, int) else [self.make(each) for each in rows]
+
+
+class JoinedMessages(MadeOnDemand):
+    """The messages of many tables as one sequence. Whoever looks at all of them keeps them."""
+
+    def __init__(self, parts: Iterable[Sequence[Message]]) -> None:
+        self._parts = [part for part in parts if len(part)]
+        self._ends = list(accumulate(map(len, self._parts)))
+
+    def __len__(self) -> int:
+        return self._ends[-1] if self._ends else 0
+
+    def make(self, row: int) -> Message:
+        """One message, from the part that holds it."""
+        part = bisect_right(self._ends, row)
+        return self._parts[part][row - (self._ends[part - 1] if part else 0)]
+
+    def __iter__(self) -> Iterator[Message]:
+        if len(self._parts) > 1 or not all(isinstance(part, tuple) for part in self._parts):
+            self._parts = [tuple(chain.from_iterable(self._parts))]
+            self._ends = [len(self._parts[0])]
+        return chain.from_iterable(self._parts)
+
+
 @dataclass(frozen=True, slots=True)
 class MessageTable:
     """Messages in order of completion, with the links they belong to and what belonged to none."""
 
     links: tuple[Link, ...]
-    messages: tuple[Message, ...]
+    messages: Sequence[Message]
     strays: tuple[Anomaly, ...] = ()  # frames on link ids that became part of no message
 
     def __len__(self) -> int:
@@ -85,7 +126,13 @@ class MessageTable:
 
     def of(self, link: Link) -> Iterable[Message]:
         """The messages of one link."""
-        return (message for message in self.messages if message.link.key == link.key)
+        is_same: dict[int, bool] = {}  # by object: messages share theirs, and a key takes time to write
+        for message in self.messages:
+            known = id(message.link)
+            if known not in is_same:
+                is_same[known] = message.link.key == link.key
+            if is_same[known]:
+                yield message
 
     def to_pandas(self) -> pd.DataFrame:
         """One row a message: link key, direction, times in seconds, lines, complete, reason, length, data."""

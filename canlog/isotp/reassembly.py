@@ -41,7 +41,8 @@ N_CR_NS: Final = 1_000_000_000
 #: id sooner than this was never on the bus. ISO 11898-1; the bit rate is the usual one (ISO 15765-4).
 ONE_FRAME_NS: Final = 220_000
 
-_NOT_DATA: Final = int(FrameFlag.REMOTE | FrameFlag.ERROR)
+#: Frames that carry no bytes of a message.
+NOT_DATA: Final = int(FrameFlag.REMOTE | FrameFlag.ERROR)
 
 
 class Side:
@@ -422,12 +423,12 @@ class Reassembler:
         everything = [*self._strays, *(anomaly for side in self._sides for anomaly in side.strays)]
         return tuple(sorted(everything, key=lambda anomaly: anomaly.line))
 
-    def feed(self, table: FrameTable) -> list[Message]:
+    def feed(self, table: FrameTable) -> Sequence[Message]:
         """The messages that ended in this table, in order of completion."""
         self._learn(table.channels)
         self._has_clock = self._has_clock or bool(table.time_ns.any())
         keys = frame_keys(table)
-        rows = np.flatnonzero(np.isin(keys, self._keys) & (table.flags & _NOT_DATA == 0))
+        rows = np.flatnonzero(np.isin(keys, self._keys) & (table.flags & NOT_DATA == 0))
         if not len(rows):
             return []
         payload = table.payload.tobytes()

@@ -14,7 +14,8 @@ import numpy as np
 import numpy.typing as npt
 
 from canlog.frames import FrameTable, Ints
-from canlog.isotp.reassembly import N_CR_NS, ONE_FRAME_NS, Side
+from canlog.isotp.numbering import Numbering
+from canlog.isotp.reassembly import N_CR_NS, NOT_DATA, ONE_FRAME_NS, Side, frame_keys
 from canlog.isotp.shapes import Bytes, Shapes, byte_at, shapes_of
 
 Mask = npt.NDArray[np.bool_]
@@ -27,36 +28,31 @@ _NO_ADDRESS = 256  # the column of frames without a byte to look at
 class Directory:
     """Which side a frame belongs to, and what columns need to know of the sides. Sides are numbered from 0."""
 
-    keys: Ints  # shape (k,), sorted: frame keys that have a side
-    side_of: Codes  # shape (k, 257): the side by the frame's first byte, 256 without one; -1 for none
+    stations: Numbering  # the frame keys that have a side
+    side_of: Codes  # shape (k + 1, 257): the side by station and the frame's first byte, 256 without one; -1 for none
     family: Codes  # shape (s,)
     address_bytes: Codes  # shape (s,)
     takes_long: Mask  # shape (s,): False where only single frames are allowed
     serves: Mask  # shape (s, s): flow control of the first side serves messages of the second
 
-    def has(self, keys: Ints) -> Mask:
-        """shape (n,): whether a frame key has a side."""
-        if not len(self.keys):
-            return np.zeros(len(keys), dtype=bool)
-        nearest = self.keys[np.minimum(np.searchsorted(self.keys, keys), len(self.keys) - 1)]
-        return np.asarray(nearest == keys)
-
-    def sides_of(self, table: FrameTable, rows: Ints, keys: Ints) -> Codes:
-        """The side of each of these rows, whose frame keys are given."""
-        station = np.searchsorted(self.keys, keys)
+    def rows_of(self, table: FrameTable) -> tuple[Ints, Codes]:
+        """The data frames of a table that have a side, and their sides."""
+        station = self.stations.of(frame_keys(table))
+        rows = np.flatnonzero((station >= 0) & (table.flags & NOT_DATA == 0))
+        place = station[rows] * (_NO_ADDRESS + 1)
         if self.address_bytes.any():
-            first = byte_at(table.payload, table.offset[rows], 0)
-            column = np.where(table.length[rows] > 0, first, _NO_ADDRESS)
+            place += np.where(table.length[rows] > 0, byte_at(table.payload, table.offset[rows], 0), _NO_ADDRESS)
         else:
-            column = np.full(len(rows), _NO_ADDRESS)
-        return self.side_of.ravel().take(station * (_NO_ADDRESS + 1) + column)
+            place += _NO_ADDRESS
+        side = self.side_of.ravel().take(place)
+        return (rows, side) if (side >= 0).all() else (rows[side >= 0], side[side >= 0])
 
 
 def directory_of(stations: Mapping[int, Mapping[int | None, Side]], sides: Sequence[Side]) -> Directory:
     """The directory of a reassembler's sides, by frame key and address byte."""
     number = {id(side): n for n, side in enumerate(sides)}
-    side_of = np.full((len(stations), _NO_ADDRESS + 1), -1, dtype=np.int16)
-    for row, (_, station) in enumerate(sorted(stations.items())):
+    side_of = np.full((len(stations) + 1, _NO_ADDRESS + 1), -1, dtype=np.int16)
+    for row, station in enumerate(stations.values()):
         if None in station:
             side_of[row] = number[id(station[None])]
         for address, side in station.items():
@@ -66,7 +62,7 @@ def directory_of(stations: Mapping[int, Mapping[int | None, Side]], sides: Seque
     for n, side in enumerate(sides):
         serves[n, [number[id(peer)] for peer in side.peers]] = True
     return Directory(
-        keys=np.array(sorted(stations), dtype=np.int64),
+        stations=Numbering(stations),
         side_of=side_of,
         family=np.array(_families(sides), dtype=np.int16),
         address_bytes=np.array([side.address is not None for side in sides], dtype=np.int16),
