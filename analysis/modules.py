@@ -84,7 +84,8 @@ def _now(story: Story, own: Sequence[Exchange], record: Record) -> tuple[Now, li
         return Now.SILENT, [evidence(item, "asked, and no answer came") for item in unanswered[-3:]]
     mode, signs = mode_now(story)
     behind = [sign.evidence for sign in signs]
-    if story.before(last).session == PROGRAMMING_SESSION and _left_in_programming(story, own):
+    state = story.before(last)
+    if state.session == PROGRAMMING_SESSION and not state.boot and _left_in_programming(story, own):
         return Now.UNKNOWN, [evidence(last, "last seen in its programming session")]
     if mode is Mode.APPLICATION:
         return Now.APPLICATION, behind

@@ -5,12 +5,14 @@ Times are compared inside the last capture in which the module was spoken to. So
 
 from __future__ import annotations
 
+import sys
 from enum import StrEnum
 
 from analysis.exchanges import Answer, Exchange
 from analysis.limits import Limits
 from analysis.record import Record
 from analysis.story import Story
+from canlog.survey import Survey
 
 
 class Silent(StrEnum):
@@ -42,19 +44,20 @@ def who_fell_silent(story: Story, record: Record) -> Silent:
     answered_last = own[-1].outcome in (Answer.POSITIVE, Answer.NEGATIVE, Answer.SUPPRESSED)
     if heard is None:
         return Silent.MODULE if _asked_in_vain(own) else Silent.UNKNOWN
-    if asked is not None and asked > heard + limits.module_silent_ns and _asked_in_vain(own):
+    waited = end - _first_in_vain(own)
+    if asked is not None and asked > heard + limits.module_silent_ns and waited > limits.module_silent_ns:
         return Silent.MODULE
     if others is not None and _asked_in_vain(own) and others - own[-1].end_ns > _patience(own[-1], limits):
         return Silent.MODULE  # it owes the answer, however soon it was asked behind the one before
     spoken = max(heard, asked or heard)
     if end - spoken < limits.capture_end_ns:
         return Silent.NOBODY if answered_last else Silent.CAPTURE_ENDED
+    if _all_stopped(record, last_capture, story.link.channel, spoken):
+        return Silent.EVERYTHING
     if others is not None and others - spoken >= limits.tester_silent_ns:
         return Silent.TESTER if not answered_last or _inside_transfer(own) else Silent.NOBODY
     if answered_last and not _inside_transfer(own):
         return Silent.NOBODY
-    if others is not None and others - spoken < limits.capture_end_ns < end - spoken:
-        return Silent.EVERYTHING
     return Silent.UNKNOWN
 
 
@@ -74,6 +77,38 @@ def _last_heard(own: list[Exchange]) -> int | None:
 def _asked_in_vain(own: list[Exchange]) -> bool:
     """The last requests that want an answer have none."""
     return own[-1].outcome is Answer.SILENT and own[-1].request is not None and own[-1].request.complete
+
+
+def _first_in_vain(own: list[Exchange]) -> int:
+    """When the first of the last requests in a row that have no answer was sent; the last of all if it has one."""
+    last = own[-1]
+    for exchange in reversed(own):
+        if not _asked_in_vain([exchange]):
+            break
+        last = exchange
+    return last.begin_ns if _asked_in_vain([last]) else sys.maxsize
+
+
+def _all_stopped(record: Record, capture: int, channel: str, spoken: int) -> bool:
+    """Every cyclic id that was on the channel fell silent there, and the capture went on: with or without a return."""
+    survey = record.capture(capture).survey
+    near = record.limits.neighbourhood_ns
+    talking = {can_id for story in record.stories for can_id in (story.link.request_id, story.link.response_id)}
+    talking |= {item.link.request_id for item in record.exchanges if item.functional or item.link.functional}
+    stops = []
+    for traffic in survey.background.traffic:
+        if traffic.channel != channel or traffic.can_id in talking or traffic.first_ns > spoken:
+            continue
+        pause = next((gap for gap in traffic.gaps if gap.from_ns <= spoken + near and gap.to_ns > spoken + near), None)
+        silent_from = pause.from_ns if pause is not None else traffic.last_ns
+        if silent_from >= spoken - near:
+            stops.append(pause is not None or silent_from <= spoken + near)
+    return bool(stops) and all(stops) and _went_on(survey, spoken + near)
+
+
+def _went_on(survey: Survey, time_ns: int) -> bool:
+    last = survey.summary.last_time_ns
+    return last is not None and last > time_ns
 
 
 def _patience(exchange: Exchange, limits: Limits) -> int:

@@ -1,0 +1,129 @@
+"""What a module is at the end of the job, and whether it may be tried again. Common practice, no source."""
+
+from __future__ import annotations
+
+import pytest
+from talk import (
+    APPLICATION_START,
+    BOOT_START,
+    CHECK,
+    ERASE,
+    IMAGE,
+    KEEPER,
+    NAMES,
+    SOFTWARE,
+    Talk,
+    ask,
+    block,
+    cyclic,
+    enter,
+    gap,
+    heard,
+    programming,
+    read,
+    request,
+    reset,
+    state,
+    tester,
+    write,
+)  # fmt: skip
+
+from analysis.modules import Now, Retry
+
+OTHERS = cyclic(0x120, 100)
+BEFORE: list[Talk] = [read("F190", "41"), enter()]
+GOOD = ask(CHECK, "71 01 0266 00")
+
+
+def now(*talk: Talk, names: str = "") -> tuple[Now, Retry]:
+    found = state(heard(*talk, names=names))
+    return found.now, found.may_retry
+
+
+def test_an_application_that_answers_after_the_restart_may_be_tried_again() -> None:
+    assert now(BEFORE, programming(), GOOD, reset(), read("F188", SOFTWARE), names=NAMES) == ("application", "yes")
+
+
+def test_a_start_message_tells_application_from_boot_loader() -> None:
+    talk = [BEFORE, programming(), reset()]
+    assert now(talk, APPLICATION_START, gap(1), names=NAMES)[0] == "application"
+    assert now(talk, BOOT_START, gap(1), names=NAMES)[0] == "boot"
+
+
+def test_a_boot_loader_that_opens_the_extended_session_is_still_a_boot_loader() -> None:
+    talk = [BEFORE, programming(), reset(), BOOT_START, gap(1), ask("10 03", "50 03 0032 01F4")]
+    assert now(talk, read("F188", "00"), names=NAMES)[0] == "boot"
+
+
+def test_the_programming_session_without_being_asked_is_boot_mode() -> None:
+    found = now(BEFORE, programming(), reset(), read("F186", "02"))
+    assert found == ("boot", "with-care")
+    then = now(BEFORE, programming(), reset(), read("F186", "02"), read("F188", "424F4F54"))
+    assert then[0] == "boot"
+
+
+def test_identification_refused_and_only_the_boot_identity_answered_is_boot_mode() -> None:
+    asked = [ask("22 F188", "7F 22 31"), read("F180", "01")]
+    assert now(BEFORE, programming(), reset(), asked)[0] == "boot"
+
+
+def test_one_weak_sign_of_boot_mode_is_not_enough() -> None:
+    assert now(BEFORE, programming(), reset(), ask("22 F188", "7F 22 31"))[0] == "unknown"
+
+
+def test_a_module_that_does_not_answer_is_silent_and_not_to_be_tried_again() -> None:
+    talk = [BEFORE, ask(*ERASE), request(), block(1, IMAGE[:32]), [[tester("3E 00"), gap(2)] for _ in range(3)], OTHERS]
+    found = state(heard(talk))
+    assert (found.now, found.may_retry) == ("silent", "no")
+    assert found.evidence
+    assert any("switch off" in text for text in found.cautions)
+
+
+def test_a_capture_that_ends_leaves_the_module_unknown() -> None:
+    found = now(BEFORE, ask(*ERASE), request(), block(1, IMAGE[:32]))
+    assert found == ("unknown", "with-care")
+
+
+def test_a_request_at_the_very_end_makes_no_module_silent() -> None:
+    assert now(read("F188", SOFTWARE), gap(10), tester("22 F190"))[0] != "silent"
+
+
+def test_a_locked_access_must_wait() -> None:
+    report = heard(read("F190", "41"), ask("10 03", "50 03 0032 01F4"), ask("27 01", "7F 27 37"))
+    assert state(report).may_retry == "no"
+    assert "wait" in state(report).advice
+
+
+def test_a_capture_that_only_reads_says_that_nothing_was_changed() -> None:
+    report = heard(ask("10 01", "50 01 0032 01F4"), read("F188", SOFTWARE))
+    assert state(report).now == "application"
+    assert "nothing was changed" in state(report).advice
+    assert state(report).cautions == ()
+
+
+@pytest.mark.parametrize("end", [[BOOT_START, gap(1)], [APPLICATION_START, gap(1)]])
+def test_an_unfinished_download_carries_its_cautions(end: list[Talk]) -> None:
+    talk = [BEFORE, ask(*ERASE), request(), block(1, IMAGE[:32]), reset(), end]
+    found = state(heard(talk, names=NAMES))
+    assert found.may_retry == "with-care"
+    assert len(found.cautions) == 4
+
+
+def test_each_module_has_a_state_of_its_own() -> None:
+    talk = [BEFORE, read("F188", SOFTWARE, on=KEEPER), ask(*ERASE), [[tester("3E 00"), gap(2)] for _ in range(3)]]
+    report = heard(talk, ask("10 01", "50 01 0032 01F4", on=KEEPER), read("F188", SOFTWARE, on=KEEPER), OTHERS)
+    assert state(report).now == "silent"
+    assert state(report, "7E1>7E9").now == "application"
+
+
+def test_a_border_between_captures_keeps_no_session() -> None:
+    from talk import judged, log_of
+
+    first, second = log_of(BEFORE), log_of(read("F188", SOFTWARE), start_ns=1_795_009_999 * 10**9)
+    story = judged(first, second).record.stories[0]
+    assert story.before(story.exchanges[-1]).session is None
+
+
+def test_a_written_value_leaves_the_application_running() -> None:
+    extended = ask("10 03", "50 03 0032 01F4")
+    assert now(read("F188", SOFTWARE), extended, write("3A01", "11"), read("3A01", "11"))[0] == "application"
