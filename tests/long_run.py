@@ -55,7 +55,9 @@ def _fuzz(seed: int) -> Found:
 
 
 def _place() -> Path:
-    return Path(tempfile.gettempdir()) / f"canlog-long-run-{os.getpid()}.log"
+    folder = Path(tempfile.gettempdir()) / f"canlog-long-run-{os.getuid()}"
+    folder.mkdir(exist_ok=True)
+    return folder / f"{os.getpid()}.log"
 
 
 def _fault_tasks(trials: int, seed: int, only: list[str]) -> Iterator[tuple[int, str, int]]:

@@ -160,7 +160,8 @@ class _Cutter:
 
     def _take_erase(self, exchange: Exchange) -> None:
         current = self._open
-        if current is not None and (current.request or current.blocks or not current.erases[-1].positive):
+        begun = current is not None and (current.request or current.blocks or current.exits)
+        if begun or (current is not None and not current.erases[-1].positive):
             self._close("the memory was erased again", exchange.begin)
         self._current().erases.append(exchange)
 

@@ -6,12 +6,14 @@ right or wrong, and ``unproven`` is then the right word for both.
 
 from __future__ import annotations
 
+import os
 from collections.abc import Iterator
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
 from random import Random
 
-from simulator.bench import PRIME_VOLUME, WHOLE_JOB, Bench, Plan, random_plan
+from simulator.bench import ADDRESSINGS, PRIME_VOLUME, WHOLE_JOB, Bench, Plan, random_plan
 from simulator.bench_faults import FAULTS
 from simulator.sessions import play
 
@@ -20,7 +22,7 @@ from analysis.operations.model import Kind, Operation, Part
 from analysis.report.model import Report
 from analysis.words import Word
 
-from .trial import Setting, check_schema, report_of_text
+from .trial import FIXTURES, Setting, check_schema, report_of_text
 
 #: Acts that a job may leave out without becoming senseless.
 OPTIONAL = ("look", "read-keeper", "fit", "restart", "read-identity", "read-trims", "read-vin", "clear", "read-faults")
@@ -54,12 +56,29 @@ def play_random(seed: int, place: Path) -> Result:
     plan = random_session(seed)
     scene = play(plan, seed)
     assert isinstance(scene, Bench)
-    named = plan.addressing == "normal-11" and seed % 2 == 0  # the names file knows the ids of this addressing
-    setting = Setting(plan, names=named, sheet=named and seed % 4 == 0)
+    setting = Setting(plan, names=seed % 2 == 0, sheet=seed % 4 == 0, folder=addressed(plan.addressing, place.parent))
     report = report_of_text("\n".join(scene.lines()) + "\n", setting, place)
     wrong = [*against_truth(report, scene, plan), *(f"{one.rule}: {one.word}" for one in check_schema(report))]
     wrong += [one.title for one in report.findings if one.title.endswith("is broken")]
     return Result(plan.faults, wrong)
+
+
+def addressed(addressing: str, folder: Path) -> Path:
+    """A folder with the bench's names and sheet for another addressing: only the ids of the links differ."""
+    target = folder / f"bench-{addressing}"
+    if target.exists():
+        return target
+    addresses = ADDRESSINGS[addressing]
+    draft = folder / f"{target.name}-{os.getpid()}"
+    draft.mkdir()
+    for name in ("uds11.toml", "uds11_names.toml"):
+        text = (FIXTURES / name).read_text()
+        for old, side in (("7E0:7E8", addresses.pump), ("7E1:7E9", addresses.keeper)):
+            text = text.replace(f'"{old}"', f'"{side.request.text()}:{side.response.text()}"')
+        (draft / name).write_text(text)
+    with suppress(OSError):  # another process was first
+        draft.rename(target)
+    return target
 
 
 def against_truth(report: Report, scene: Bench, plan: Plan) -> Iterator[str]:

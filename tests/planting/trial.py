@@ -31,6 +31,11 @@ class Setting:
     session: str | Plan
     names: bool = False
     sheet: bool = False
+    folder: Path = FIXTURES  # where the names and the sheet lie
+
+    def __str__(self) -> str:
+        session = self.session if isinstance(self.session, str) else self.session.name
+        return session + ", names" * self.names + ", sheet" * self.sheet
 
     @property
     def world(self) -> str:
@@ -40,8 +45,8 @@ class Setting:
     def given(self) -> dict[str, object]:
         """Arguments of ``analyse``."""
         return {
-            "names": [FIXTURES / f"{self.world}_names.toml"] if self.names else [],
-            "job": FIXTURES / f"{self.world}.toml" if self.sheet else None,
+            "names": [self.folder / f"{self.world}_names.toml"] if self.names else [],
+            "job": self.folder / f"{self.world}.toml" if self.sheet else None,
         }
 
 

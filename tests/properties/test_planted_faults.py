@@ -149,10 +149,12 @@ def test_half_of_a_proof_in_two_parts_is_no_proof(place: Path) -> None:
         assert operation.outcome.word is Word.UNPROVEN
 
 
-def test_an_erase_behind_blocks_without_a_request_is_no_crash(place: Path) -> None:
+@pytest.mark.parametrize("left", [0x36, 0x37], ids=["blocks", "an exit"])
+def test_an_erase_behind_what_is_left_of_a_transfer_is_no_crash(left: int, place: Path) -> None:
     ledger = ledger_of(LONG_UNNAMED)
     first, second = (act for act in ledger.acts if act.kind == "download")
-    lost = {row for item in first.exchanges for row in item.with_flow if item.ask.data[0] in (0x31, 0x34, 0x37)}
+    lost = {row for item in first.exchanges for row in item.with_flow if item.ask.data[0] != left}
+    lost |= {row for item in first.exchanges for row in item.answer.rows if left == item.ask.data[0] == 0x37}
     report = report_of(without(ledger, lost), LONG_UNNAMED, place)
     assert len([one for one in report.operations if one.kind is Kind.DOWNLOAD]) == 2
     assert operations_of(second, report)[0].outcome.word is Word.CONFIRMED
