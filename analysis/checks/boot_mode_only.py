@@ -20,15 +20,16 @@ from collections.abc import Iterator
 from analysis.checks.registry import Context, Seen, check
 from analysis.checks.transfers import parts, routine_calls
 from analysis.modules import Now
-from analysis.words import Confidence, Severity
+from analysis.story import Story
+from analysis.words import Confidence, Severity, Word
 
 
 @check("boot-mode-only", severity=Severity.SERIOUS)
 def find(ctx: Context) -> Iterator[Seen]:
     for module in ctx.modules:
-        if module.now is not Now.BOOT:
-            continue
         story = module.story
+        if module.now is not Now.BOOT or _is_at_work(ctx, story):
+            continue
         erased = any(call.kind == "erase" for call in routine_calls(ctx, story)) or bool(parts(ctx, story))
         text = (
             "Its memory was worked on in this job, so it has lost its application; usually it can be programmed again."
@@ -38,3 +39,9 @@ def find(ctx: Context) -> Iterator[Seen]:
         sure = Confidence.HIGH if erased or len(module.evidence) > 1 else Confidence.MEDIUM
         step = f"Leave {story.label} powered, with a support unit, until it is programmed again"
         yield Seen(sure, module.evidence, f"{story.label}: only its boot loader answers. {text}", step=step)
+
+
+def _is_at_work(ctx: Context, story: Story) -> bool:
+    """The last of it is an open transfer: it is in its boot loader because the tester asked for that."""
+    last = [item for item in ctx.own(story) if item.service != 0x3E][-1]
+    return any(item.outcome.word is Word.INTERRUPTED and last.number in item.exchanges for item in parts(ctx, story))

@@ -3,8 +3,8 @@
 What is seen: a request to one module wanted an answer and had none, and the capture goes on long enough.
 What it can mean: The module is off, asleep, on another bus or behind a closed gateway; a wrong address; it was just
 starting.
-How to tell it from look-alikes: a request that asks for no answer (suppress bit); a request to all, which a module
-may leave unanswered; a record that kept one direction only
+How to tell it from look-alikes: a request that asks for no answer (suppress bit), or goes to all; a record that kept
+one direction only; a scan of addresses, most of which belong to nobody
 What to try: ask the module with 3E 00 and look for its cyclic messages; check its supply, fuse and line
 Caution: keep a support unit fit for programming connected, and do not switch off or unplug during erase or
 download. The vehicle maker's service information decides.

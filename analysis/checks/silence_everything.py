@@ -17,9 +17,12 @@ from collections.abc import Iterator
 
 from analysis.checks.refusals import asked
 from analysis.checks.registry import Context, Seen, check
+from analysis.checks.silent_links import fell_silent
 from analysis.checks.whole_bus import cut_by_silence
+from analysis.exchanges import Answer
 from analysis.limits import SECOND_NS
 from analysis.operations.model import evidence
+from analysis.silence import Silent
 from analysis.words import Confidence, Evidence, Severity
 
 
@@ -30,3 +33,11 @@ def find(ctx: Context) -> Iterator[Seen]:
         text = f"Every id is silent for {gap.length_ns / SECOND_NS:.1f} s, in the middle of {asked(one)}."
         places = Evidence(capture, (gap.from_line, gap.to_line), "the last frame before, the first behind")
         yield Seen(Confidence.MEDIUM, (places, evidence(one, "the step left open")), text)
+    told = {one.number for one, _ in cut_by_silence(ctx)}
+    for story in fell_silent(ctx, Silent.EVERYTHING):
+        one = ctx.own(story)[-1]
+        if one.number not in told and one.outcome in (Answer.SILENT, Answer.INCOMPLETE):
+            text = (
+                f"Every id of the channel stops in the middle of {asked(one)} to {story.label}; the recording goes on."
+            )
+            yield Seen(Confidence.MEDIUM, (evidence(one, "the step left open"),), text)

@@ -47,7 +47,7 @@ def identifier_of(write: Operation) -> int:
 
 def written(write: Operation) -> bytes:
     """The bytes written."""
-    return bytes.fromhex(str(write.details["written"]))
+    return bytes.fromhex(str(write.details["written"] or ""))
 
 
 def lines_of(write: Operation, ctx: Context, text: str) -> Evidence:

@@ -93,6 +93,11 @@ def behind(first: Lines, second: Lines, pause_s: float) -> Lines:
     return [*first, *shifted(second, _time(first[-1]) - _time(second[0]) + pause_s)]
 
 
+def merged(one: Lines, other: Lines) -> Lines:
+    """Two recordings in one file, by time."""
+    return sorted([*one, *other], key=_time)
+
+
 def _time(line: str) -> float:
     return float(line[1 : line.index(")")])
 

@@ -389,6 +389,14 @@ def test_one_cause_makes_one_finding_when_the_whole_bus_fell_silent(findings: Fi
     assert found & {"silence-everything", "pending-without-end", "request-unanswered"} == {"silence-everything"}
 
 
+def test_everything_silent_on_one_channel_while_the_other_goes_on(findings: Findings) -> None:
+    stopped = fixture("uds11-ends-mid-transfer")
+    other = edit.shifted(plan("background"), 0, channel="can1")
+    found = {item.id for item in findings(bench(lambda: edit.merged(stopped, other)))}
+    assert "silence-everything" in found
+    assert "silence-tester-first" not in found
+
+
 def test_a_request_that_stayed_open_before_the_module_fell_silent_is_a_finding_of_its_own(findings: Findings) -> None:
     lines = edit.without(fixture("coach-module-silent"), "18DAF12A#036EF184")
     found = {item.id for item in findings(Session(lambda: lines, "coach"))}
@@ -425,6 +433,35 @@ def test_one_cause_makes_one_finding_when_a_write_is_not_stored(findings: Findin
 def test_a_write_that_never_came_through_is_judged_by_no_value_of_it(findings: Findings) -> None:
     found = {item.id for item in findings(bench(partial(plan, faults=("write-unanswered",)), names=True))}
     assert found == {"silence-module-first", "trims-not-read-back"}
+
+
+@pytest.mark.parametrize("seed", range(24))
+def test_no_check_breaks_on_a_damaged_recording(seed: int, findings: Findings) -> None:
+    """Lines gone, moved, twice, cut, or all of one direction gone."""
+    rng = Random(seed)
+    name = rng.choice(sorted(path.parent.name for path in FIXTURES.glob("uds11-*/capture.log")))
+    lines = fixture(name)
+    for _ in range(rng.randrange(1, 12)):
+        at = rng.randrange(len(lines))
+        lines = rng.choice(
+            [
+                lines[:at] + lines[at + 1 + rng.randrange(40) :],
+                [*lines[:at], *lines[at : at + 3], *lines[at:]],
+                [*lines[:at], lines[at][: rng.randrange(10, 40)], *lines[at + 1 :]],
+                [*lines[at : at + 20], *lines[:at], *lines[at + 20 :]],
+                [line for line in lines if rng.random() > 0.01],
+            ]
+        ) or lines  # fmt: skip
+    found = findings(bench(lambda: lines, names=bool(seed % 2), sheet=bool(seed % 3)))
+    assert not [item.explanation for item in found if item.title.endswith("is broken")]
+
+
+def test_several_captures_of_one_job_have_their_findings_each_in_its_own_lines() -> None:
+    """The break on the evening, the boot loader the next morning."""
+    paths = [FIXTURES / name / "capture.log" for name in ("coach-ends-mid-transfer", "coach-next-day")]
+    report = analyse(paths, FIXTURES / "coach.toml", [FIXTURES / "coach_names.toml"])
+    where = {item.id: {one.capture for one in item.evidence} for item in report.findings}
+    assert where == {"capture-ends-inside": {1}, "boot-mode-only": {2}, "dtc-lost-communication": {2}}
 
 
 REAL = sorted([*FIXTURES.glob("real/*.asc"), *FIXTURES.glob("real/*.csv")])
