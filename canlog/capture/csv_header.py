@@ -69,6 +69,14 @@ def read_header(line: bytes) -> Layout | None:
     return layout_of([cell.decode("utf-8", "replace") for cell in cells], separator)
 
 
+def time_unit(word: str) -> str | None:
+    """The unit that a word for time names (``timestampus``), nothing if it names none, None if it is another word."""
+    match = _TIME.fullmatch(re.sub(r"[^a-z]", "", word.lower()))
+    if match is None:
+        return None
+    return _UNITS[match[1][0]] if match[1] else ""
+
+
 def layout_of(names: Sequence[str], separator: bytes) -> Layout | None:
     """The layout of named columns; None without an id and data."""
     columns: dict[str, int] = {}
@@ -80,8 +88,8 @@ def layout_of(names: Sequence[str], separator: bytes) -> Layout | None:
             data.setdefault(int(byte[1]), at)
         elif word in _WORDS:
             columns.setdefault(_WORDS[word], at)
-        elif (time := _TIME.fullmatch(word)) and "time" not in columns:
-            columns["time"], unit = at, _UNITS[time[1][0]] if time[1] else ""
+        elif (time := time_unit(word)) is not None and "time" not in columns:
+            columns["time"], unit = at, time
     bytes_at = tuple(data[number] for number in sorted(data)) or ((columns["data"],) if "data" in columns else ())
     columns.pop("data", None)
     if "id" not in columns or not bytes_at:

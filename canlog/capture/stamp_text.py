@@ -2,7 +2,8 @@
 
 Theory of operation: the stamps in the head of a capture say together what one alone cannot. Most are of one
 kind; a stamp of another kind is damage. What a number is worth is often not written: the unit is taken that
-makes the rate of frames one a CAN bus can have, and where two do, the one whose stamps are dates of our time.
+makes the rate of frames one a CAN bus can have. Where several do, it is one whose stamps are dates of our
+time, or else one in which quick frames follow each other as quickly as frames do.
 
 Source: ISO 8601 for dates; rates from ISO 11898-1 (1 Mbit/s carries about 20,000 short frames); the order
 in which units are tried is common practice, no source.
@@ -32,6 +33,9 @@ _DATE: Final = re.compile(
 _CLOCK: Final = re.compile(rb"(\d{1,2}):(\d\d):(\d\d)(?:[.,:](\d{1,9}))?")
 #: Frames a second that a capture of one or a few buses can hold.
 _SLOWEST_RATE, _FASTEST_RATE = 0.02, 60_000.0
+#: How soon after the one before it a quick frame comes: after one short frame, or an answer of a slow module.
+_QUICK_NS: Final = (40_000, 20_000_000)
+_QUICK_SHARE: Final = 0.1  # that many are as quick
 #: Whole counts, decimal numbers: which units are tried first.
 _WHOLE: Final = ("microseconds", "milliseconds", "seconds", "nanoseconds")
 _DECIMAL: Final = ("seconds", "milliseconds", "microseconds")
@@ -77,10 +81,7 @@ class Stamps:
         decimal = 2 * sum(b"." in text or b"," in text or b"e" in text.lower() for text in samples) > len(samples)
         self._has_decimals = decimal if samples and not unit else None
         values = [number for text in samples if (number := _value(text)) is not None]
-        dated = [name for name in (unit,) if name] or [
-            name for name in (_DECIMAL if decimal else _WHOLE) if _is_plausible(values, UNITS_NS[name])
-        ]
-        names = [name for name in dated if _are_dates(values, UNITS_NS[name])] or dated
+        names = [unit] if unit else _plausible_units(values, _DECIMAL if decimal else _WHOLE)
         name = (names or ["seconds" if decimal else "microseconds"])[0]
         self._unit_ns = UNITS_NS[name]
         if _are_dates(values, self._unit_ns):
@@ -148,6 +149,20 @@ def _zone_ns(text: bytes) -> int:
     digits = text[1:].replace(b":", b"")
     minutes = int(digits[:2]) * 60 + int(digits[2:])
     return (-minutes if text[:1] == b"-" else minutes) * 60 * SECOND_NS
+
+
+def _plausible_units(values: list[Decimal], units: Sequence[str]) -> list[str]:
+    """Units that make sense of stamps, the best first."""
+    units = [name for name in units if _is_plausible(values, UNITS_NS[name])]
+    dated = [name for name in units if _are_dates(values, UNITS_NS[name])]
+    quick = [name for name in units if name != "nanoseconds" and _are_quick(values, UNITS_NS[name])]
+    return [*dated, *quick, *units]
+
+
+def _are_quick(values: list[Decimal], unit_ns: int) -> bool:
+    """Do the quick ones among the frames follow each other as frames on a bus do?"""
+    steps = sorted(step for before, after in pairwise(values) if (step := after - before) > 0)
+    return bool(steps) and _QUICK_NS[0] <= steps[int(len(steps) * _QUICK_SHARE)] * unit_ns <= _QUICK_NS[1]
 
 
 def _is_plausible(values: list[Decimal], unit_ns: int) -> bool:
