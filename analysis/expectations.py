@@ -165,13 +165,19 @@ class _Module:
         return least_sure([own, *([deciding.outcome.confidence] if deciding else [])])
 
     def _since_programming(self, downloads: Sequence[Operation]) -> list[Reading]:
-        """Readings behind the first restart after the last download; all of them without a download."""
-        if not downloads or self.story is None:
-            return list(self._readings)
+        """Readings behind the first restart after the last download; all of them without a download.
+
+        What a boot loader says of itself is none of them.
+        """
+        if self.story is None:
+            return []
+        readings = [one for one in self._readings if not self.story.is_boot_loader(one.exchange)]
+        if not downloads:
+            return readings
         last = max(one.begin for one in downloads)
         exits = [item.end for item in self.story.exchanges if item.begin >= last and item.service in (0x36, 0x37)]
         start = self.story.start_after(max(exits, default=last))
-        return [one for one in self._readings if start is not None and one.place > start.place]
+        return [one for one in readings if start is not None and one.place > start.place]
 
     def _is(self, item: str, reading: Reading) -> bool:
         """A reading that tells this item, whatever its value."""
@@ -247,19 +253,26 @@ class _Module:
                 note="the source's value is not in the capture, so nothing can be compared",
                 would_change="read the source module and capture it",
             )  # fmt: skip
-        if operation.details["written"] != value.hex().upper() and word is not Word.INTERRUPTED:
+        written = operation.details["written"]
+        if written is not None and not self._is_same(identifier, str(written), value) and word is not Word.INTERRUPTED:
             return self._make(
                 item, part, asked, Word.FAILED, found=found, operation=operation, confidence=Confidence.HIGH,
-                note=f"written was {_shown(bytes.fromhex(str(operation.details['written'])))}",
+                note=f"written was {_shown(bytes.fromhex(str(written)))}",
                 would_change="write the value asked for and read it after an ignition cycle",
             )  # fmt: skip
-        was_so = operation.details["before"] == operation.details["written"] == operation.details["read_back"]
+        was_so = operation.details["before"] == written == operation.details["read_back"]
         if word is Word.UNPROVEN and was_so and last is not None and last.raw == value:
             return self._make(
                 item, part, asked, Word.CONFIRMED, found=found, reading=last, operation=operation,
                 note="the value was there before the write already",
             )  # fmt: skip
         return self._make(item, part, asked, word, found=found, operation=operation)
+
+    def _is_same(self, identifier: int, written: str, value: bytes) -> bool:
+        """The bytes asked for, fields aside that names say to ignore."""
+        name = self.record.names.identifier(self.story.label if self.story else None, identifier)
+        data = bytes.fromhex(written)
+        return data == value or (name is not None and name.equal_ignoring(data, value))
 
     def _only_read(
         self, item: str, part: Part, value: bytes | None, asked: str, last: Reading | None, *, is_act: bool

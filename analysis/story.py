@@ -97,6 +97,11 @@ class Story:
         """The module's state when the exchange begins."""
         return self._states.get(exchange.number, State())
 
+    def is_boot_loader(self, exchange: Exchange) -> bool:
+        """Its boot loader speaks there, as asked for or not: what that says of itself identifies no part."""
+        state = self.before(exchange)
+        return state.boot or state.session == PROGRAMMING_SESSION
+
     def after(self, place: Place) -> Iterator[Exchange]:
         """Exchanges that begin behind a place."""
         return (exchange for exchange in self.exchanges if exchange.begin > place)

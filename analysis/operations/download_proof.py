@@ -23,7 +23,7 @@ from analysis.operations.model import Kind, evidence, in_order
 from analysis.operations.routines import CHECK_DEPENDENCIES, RoutineCall, Status, read_call, runs_of
 from analysis.readings import Reading
 from analysis.record import Record
-from analysis.story import PROGRAMMING_SESSION, Mode, Story
+from analysis.story import Mode, Story
 from analysis.words import Confidence, Evidence
 from canlog.names.tables import PartName
 
@@ -177,7 +177,7 @@ def _by_identity(
             continue
         if not _belongs(reading, part, story, record, only_part=only_part):
             continue
-        if _is_of_boot_loader(reading, story):
+        if story.is_boot_loader(reading.exchange):
             continue
         before = _last_before(reading, attempt.begin, story, record)
         if before is None or before.raw == reading.raw or not any(reading.raw.strip(b"\0\xff ")):
@@ -190,12 +190,6 @@ def _by_identity(
             text,
             by_module=False,
         )
-
-
-def _is_of_boot_loader(reading: Reading, story: Story) -> bool:
-    """Read where the boot loader speaks: what it says of itself is no identity of a part."""
-    state = story.before(reading.exchange)
-    return state.boot or state.session == PROGRAMMING_SESSION
 
 
 def _by_stamp(
@@ -211,7 +205,7 @@ def _by_stamp(
         if item.place > start.place
         and (horizon is None or item.place < horizon)
         and not item.written_by_tester
-        and not _is_of_boot_loader(item, story)
+        and not story.is_boot_loader(item.exchange)
     ]
     before = {item.place: _last_before(item, attempt.begin, story, record) for item in later}
     same = [item for item in later if item.tells_software and (was := before[item.place]) and was.raw == item.raw]
@@ -241,7 +235,7 @@ def _last_before(reading: Reading, place: Place, story: Story, record: Record) -
         if item.key == reading.key
         and item.place < place
         and item.exchange.whole
-        and not _is_of_boot_loader(item, story)
+        and not story.is_boot_loader(item.exchange)
     ]
     return earlier[-1] if earlier else None
 

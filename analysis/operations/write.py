@@ -63,6 +63,9 @@ class _Judge:
     def kind(self) -> str:
         return str(self.name.kind) if self.name else kind_of_identifier(self.identifier)
 
+    def _is_request_whole(self) -> bool:
+        return self.exchange.request is not None and self.exchange.request.complete
+
     def operation(self) -> Operation:
         before, reads = self._reads()
         proof = reads[-1] if reads else None
@@ -76,7 +79,7 @@ class _Judge:
             "name": self.name.name if self.name else None,
             "kind": self.kind,
             "before": before.raw.hex().upper() if before else None,
-            "written": self.data.hex().upper(),
+            "written": self.data.hex().upper() if self._is_request_whole() else None,
             "read_back": proof.raw.hex().upper() if proof else None,
             "after_power_cycle": bool(after),
             "source_link": source.exchange.link.key if source else None,
@@ -126,7 +129,7 @@ class _Judge:
                 Word.INTERRUPTED, Confidence.HIGH, (evidence(exchange, text),), (text,),
                 f"write {title} again, read it after an ignition cycle and capture it",
             )  # fmt: skip
-        if exchange.request is None or not exchange.request.complete:
+        if not self._is_request_whole():
             text = f"{title}: accepted, but what was written is not whole in the capture"
             return Outcome(Word.UNPROVEN, Confidence.MEDIUM, (), (text,), self._wish())
         return self._judge_reads(title, before, reads)

@@ -1,0 +1,284 @@
+"""The sheet's items: each has a word of its own beside the word of the act."""
+
+from __future__ import annotations
+
+import pytest
+from talk import (
+    CHECK,
+    ERASE,
+    KEEPER,
+    NAMES,
+    SOFTWARE,
+    Talk,
+    ask,
+    enter,
+    gap,
+    heard,
+    item,
+    module,
+    only,
+    programming,
+    read,
+    reset,
+    tester,
+    word_of,
+    write,
+)  # fmt: skip
+
+VIN = "E0VLK3P06SM018931"
+WRONG = "E0VLK3P00SM018932"
+NEW = "01264031"
+EXTENDED = ask("10 03", "50 03 0032 01F4")
+GOOD = ask(CHECK, "71 01 0266 00")
+
+
+def sheet(items: str, vin: str = VIN) -> str:
+    return f"""
+[vehicle]
+vin = "{vin}"
+[[module]]
+label = "PCU"
+link = "7E0:7E8"
+{items}
+[[module]]
+label = "PMU"
+link = "7E1:7E9"
+"""
+
+
+SOFTWARE_ASKED = sheet('programming = { software = "PCU-SW-1207" }')
+CALIBRATION_ASKED = sheet('programming = { calibration = "PCU-CA-34" }')
+CVN_ASKED = sheet('programming = { cvn = "55667788" }')
+VALUE_ASKED = sheet(f'configuration = [ {{ identifier = "3A01", value = "{NEW}" }} ]')
+COPY_ASKED = sheet('trims = [ { identifier = "3A01", copied_from = "PMU" } ]')
+VIN_WRITTEN, VIN_READ = sheet('vin = "write"'), sheet('vin = "read"')
+LEARN_ASKED = sheet('learn = [ "0270" ]')
+CLEAR_ASKED = sheet("clear_faults = true")
+
+
+def said(asked: str, what: str, *talk: Talk, names: str = "") -> tuple[str, str]:
+    report = heard(*talk, sheet=asked, names=names)
+    found = item(report, what)
+    return str(found.word), str(found.confidence)
+
+
+# programming
+
+OLD_ID = read("F188", SOFTWARE)
+NEW_ID = read("F188", b"PCU-SW-1207")
+
+
+def test_the_software_asked_for_and_read_after_the_restart_is_confirmed() -> None:
+    assert said(SOFTWARE_ASKED, "software", OLD_ID, enter(), programming(), reset(), NEW_ID) == ("confirmed", "high")
+
+
+def test_other_software_after_the_restart_is_failed_while_the_act_keeps_its_own_word() -> None:
+    other = read("F188", b"PCU-SW-1206")
+    report = heard(OLD_ID, enter(), programming(), reset(), other, sheet=SOFTWARE_ASKED)
+    assert word_of(report, "download")[0] == "confirmed"
+    assert item(report, "software").word == "failed"
+    assert item(report, "software").found == "PCU-SW-1206"
+    assert report.verdict.overall == "failed"
+
+
+def test_the_same_software_programmed_again_fulfils_the_item_though_the_act_is_not_proven() -> None:
+    report = heard(NEW_ID, enter(), programming(), reset(), NEW_ID, sheet=SOFTWARE_ASKED)
+    assert word_of(report, "download")[0] == "unproven"
+    assert item(report, "software").word == "confirmed"
+
+
+def test_software_read_only_before_the_restart_is_not_proven() -> None:
+    assert said(SOFTWARE_ASKED, "software", OLD_ID, enter(), programming(), NEW_ID)[0] == "unproven"
+    assert said(SOFTWARE_ASKED, "software", NEW_ID, enter(), programming(), reset())[0] == "unproven"
+
+
+def test_software_that_a_boot_loader_names_is_not_proven() -> None:
+    again = [reset(), ask("10 02", "50 02 0032 01F4"), NEW_ID]
+    assert said(SOFTWARE_ASKED, "software", OLD_ID, enter(), programming(), again)[0] == "unproven"
+
+
+@pytest.mark.parametrize(("answer", "word"), [("7F 31 72", "failed"), ("7F 31 78", "interrupted")])
+def test_a_broken_download_breaks_the_item_whatever_is_read(answer: str, word: str) -> None:
+    talk = [NEW_ID, enter(), ask(ERASE[0], answer), gap(9), reset(), NEW_ID]
+    assert said(SOFTWARE_ASKED, "software", *talk)[0] == word
+
+
+def test_software_already_there_and_never_programmed_is_confirmed_by_reading() -> None:
+    report = heard(NEW_ID, sheet=SOFTWARE_ASKED)
+    assert item(report, "software").word == "confirmed"
+    assert "read only" in item(report, "software").note
+
+
+def test_software_neither_programmed_nor_read_is_not_shown() -> None:
+    report = heard(read("F18C", "41"), sheet=SOFTWARE_ASKED)
+    assert item(report, "software").word == "not-shown"
+    assert item(report, "software").would_change
+    assert report.verdict.overall == "not-shown"
+
+
+def test_the_calibration_is_told_by_names_or_by_its_standard_identifiers() -> None:
+    after = read("F1A0", b"PCU-CA-34")
+    talk = [read("F1A0", b"PCU-CA-31"), enter(), programming(address=0x20000), GOOD, reset()]
+    assert said(CALIBRATION_ASKED, "calibration", talk, after, names=NAMES) == ("confirmed", "high")
+    assert said(CALIBRATION_ASKED, "calibration", talk, read("F182", b"PCU-CA-34"))[0] == "confirmed"
+    assert said(CALIBRATION_ASKED, "calibration", talk, read("F1A0", b"PCU-CA-33"), names=NAMES)[0] == "failed"
+
+
+def test_a_verification_number_is_compared_as_bytes() -> None:
+    talk = [ask("0906", "49 06 01 11223344"), enter(), programming(), reset()]
+    assert said(CVN_ASKED, "cvn", talk, ask("0906", "49 06 01 55667788"))[0] == "confirmed"
+    assert said(CVN_ASKED, "cvn", talk, ask("0906", "49 06 01 11223344"))[0] == "failed"
+    assert said(CVN_ASKED, "cvn", talk)[0] == "unproven"
+
+
+def test_another_modules_identity_fulfils_nothing() -> None:
+    other = read("F188", b"PCU-SW-1207", on=KEEPER)
+    assert said(SOFTWARE_ASKED, "software", OLD_ID, enter(), programming(), reset(), other)[0] == "unproven"
+
+
+# values
+
+BLANK = read("3A01", "FFFFFFFF")
+
+
+@pytest.mark.parametrize(
+    ("talk", "word", "sure"),
+    [
+        ([BLANK, EXTENDED, write("3A01", NEW), reset(), read("3A01", NEW)], "confirmed", "high"),
+        ([BLANK, EXTENDED, write("3A01", NEW), read("3A01", NEW)], "confirmed", "medium"),
+        ([BLANK, EXTENDED, write("3A01", NEW)], "unproven", "high"),
+        ([BLANK, EXTENDED, write("3A01", NEW, "7F 2E 22")], "failed", "high"),
+        ([BLANK, EXTENDED, write("3A01", NEW), reset(), BLANK], "failed", "high"),
+        ([BLANK, EXTENDED, write("3A01", "55667788"), reset(), read("3A01", "55667788")], "failed", "high"),
+        ([BLANK, EXTENDED, tester(f"2E 3A01 {NEW}"), gap(9)], "interrupted", "high"),
+        ([BLANK], "not-shown", "high"),
+        ([read("F190", "41")], "not-shown", "high"),
+        ([read("3A01", NEW)], "confirmed", "high"),
+        ([read("3A01", NEW), EXTENDED, write("3A01", NEW), reset(), read("3A01", NEW)], "confirmed", "high"),
+    ],
+    ids=["after restart", "same cycle", "not read", "refused", "lost", "other value", "unanswered", "only blank read",
+         "nothing", "only read", "already so"],
+)  # fmt: skip
+def test_a_value_asked_for(talk: list[Talk], word: str, sure: str) -> None:
+    assert said(VALUE_ASKED, "3A01", *talk) == (word, sure)
+
+
+def test_an_accepted_write_whose_bytes_are_not_in_the_capture_is_not_proven() -> None:
+    assert said(VALUE_ASKED, "3A01", BLANK, EXTENDED, module("6E 3A01"))[0] == "unproven"
+
+
+def test_a_value_with_ignored_fields_is_fulfilled_where_they_differ() -> None:
+    asked = sheet('configuration = [ { identifier = "3A10", value = "123400" } ]')
+    talk = [read("3A10", "000101"), EXTENDED, write("3A10", "123405"), reset(), read("3A10", "123406")]
+    assert said(asked, "3A10", *talk, names=NAMES)[0] == "confirmed"
+
+
+def test_a_value_read_and_the_write_not_shown_says_both() -> None:
+    report = heard(read("3A01", NEW), sheet=VALUE_ASKED)
+    assert "no write is in the capture" in item(report, "3A01").note
+    assert report.verdict.parts["trims"].word == "confirmed"
+
+
+@pytest.mark.parametrize(
+    ("talk", "word"),
+    [
+        ([read("3A01", NEW, on=KEEPER), BLANK, EXTENDED, write("3A01", NEW), reset(), read("3A01", NEW)], "confirmed"),
+        ([read("3A01", "55667788", on=KEEPER), BLANK, EXTENDED, write("3A01", NEW), read("3A01", NEW)], "failed"),
+        ([BLANK, EXTENDED, write("3A01", NEW), reset(), read("3A01", NEW)], "unproven"),
+        ([read("3A01", NEW, on=KEEPER), BLANK], "not-shown"),
+        ([read("3A01", NEW, on=KEEPER), read("3A01", NEW)], "not-shown"),
+        ([read("3A01", NEW, on=KEEPER), BLANK, EXTENDED, write("3A01", NEW, "7F 2E 22")], "failed"),
+        ([read("3A01", NEW, on=KEEPER), BLANK, EXTENDED, write("3A01", NEW)], "unproven"),
+    ],
+    ids=["copied", "other source", "source not read", "not written", "read alone", "refused", "not read back"],
+)
+def test_a_copy_asked_for(talk: list[Talk], word: str) -> None:
+    assert said(COPY_ASKED, "3A01", *talk)[0] == word
+
+
+# VIN
+
+
+def test_a_vin_to_be_written() -> None:
+    old = read("F190", b"\xff" * 17)
+    right, wrong = write("F190", VIN.encode()), write("F190", WRONG.encode())
+    assert said(VIN_WRITTEN, "VIN", old, EXTENDED, right, reset(), read("F190", VIN.encode())) == ("confirmed", "high")
+    assert said(VIN_WRITTEN, "VIN", old, EXTENDED, wrong, reset(), read("F190", WRONG.encode()))[0] == "failed"
+    assert said(VIN_WRITTEN, "VIN", old, EXTENDED, right)[0] == "unproven"
+    assert said(VIN_WRITTEN, "VIN", read("F190", VIN.encode()))[0] == "not-shown"
+
+
+def test_a_vin_to_be_there() -> None:
+    assert said(VIN_READ, "VIN", read("F190", VIN.encode()))[0] == "confirmed"
+    assert said(VIN_READ, "VIN", read("F190", WRONG.encode()))[0] == "failed"
+    assert said(VIN_READ, "VIN", read("F18C", "41"))[0] == "not-shown"
+
+
+def test_the_vehicles_vin_is_compared_with_what_its_modules_say() -> None:
+    plain = sheet("")
+    assert said(plain, "vehicle", read("F190", VIN.encode()))[0] == "confirmed"
+    other = read("F190", WRONG.encode(), on=KEEPER)
+    assert said(plain, "vehicle", read("F190", VIN.encode()), other)[0] == "failed"
+
+
+# learning, clearing
+
+
+@pytest.mark.parametrize(
+    ("talk", "word"),
+    [
+        ([ask("31 01 0270", "71 01 0270 00")], "confirmed"),
+        ([ask("31 01 0270", "71 01 0270 77"), ask("31 03 0270", "71 03 0270 77")], "unproven"),
+        ([ask("31 01 0270", "71 01 0270 01")], "failed"),
+        ([ask("31 01 0270", "71 01 0270 02")], "interrupted"),
+        ([read("F190", "41")], "not-shown"),
+    ],
+)
+def test_a_learn_routine_asked_for(talk: list[Talk], word: str) -> None:
+    assert said(LEARN_ASKED, "0270", EXTENDED, *talk, names=NAMES)[0] == word
+
+
+@pytest.mark.parametrize(
+    ("talk", "word"),
+    [
+        ([ask("14 FFFFFF", "54"), ask("19 02 FF", "59 02 FF")], "confirmed"),
+        ([ask("14 FFFFFF", "54")], "unproven"),
+        ([ask("14 FFFFFF", "7F 14 22")], "failed"),
+        ([tester("14 FFFFFF"), gap(9)], "interrupted"),
+        ([ask("19 02 FF", "59 02 FF")], "not-shown"),
+    ],
+)
+def test_faults_to_be_cleared(talk: list[Talk], word: str) -> None:
+    assert said(CLEAR_ASKED, "faults", read("F190", "41"), *talk)[0] == word
+
+
+# overall
+
+
+def test_with_a_sheet_only_its_items_count() -> None:
+    extra = [EXTENDED, write("3A02", "AA", "7F 2E 22")]
+    report = heard(read("3A01", NEW), extra, sheet=VALUE_ASKED)
+    assert only(report, "write").outcome.word == "failed"
+    assert report.verdict.overall == "confirmed"
+
+
+def test_not_shown_outranks_not_proven_for_what_was_asked() -> None:
+    asked = sheet(f'configuration = [ {{ identifier = "3A01-3A02", value = "{NEW}" }} ]')
+    if "identifiers" not in asked:
+        asked = asked.replace("identifier =", "identifiers =")
+    report = heard(BLANK, EXTENDED, write("3A01", NEW), sheet=asked)
+    assert [one.word for one in report.expectations] == ["unproven", "not-shown"]
+    assert report.verdict.overall == "not-shown"
+
+
+def test_a_module_of_the_sheet_that_is_not_in_the_capture_is_not_shown() -> None:
+    asked = VALUE_ASKED.replace("7E0:7E8", "7A0:7A8")
+    assert said(asked, "3A01", read("F190", "41"))[0] == "not-shown"
+
+
+def test_operations_do_not_depend_on_the_sheet() -> None:
+    talk = [BLANK, EXTENDED, write("3A01", NEW), reset(), read("3A01", NEW)]
+    with_sheet, without_sheet = heard(talk, sheet=VALUE_ASKED), heard(talk)
+    seen = [[(one.kind, one.outcome.word, one.outcome.confidence) for one in report.operations]
+            for report in (with_sheet, without_sheet)]  # fmt: skip
+    assert seen[0] == seen[1]
