@@ -13,8 +13,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from analysis.checks.looking.transfers import attempts, neighbours, place_of
 from analysis.checks.registry import Context, Seen, check
-from analysis.checks.transfers import attempts, neighbours, place_of
 from analysis.operations.model import evidence
 from analysis.words import Confidence, Severity
 

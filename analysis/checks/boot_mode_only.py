@@ -17,8 +17,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from analysis.checks.looking.transfers import parts, routine_calls
 from analysis.checks.registry import Context, Seen, check
-from analysis.checks.transfers import parts, routine_calls
 from analysis.modules import Now
 from analysis.story import Story
 from analysis.words import Confidence, Severity, Word

@@ -15,7 +15,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from analysis.checks.refusals import asked
+from analysis.checks.looking.refusals import asked
 from analysis.checks.registry import Context, Seen, check
 from analysis.exchanges import Answer, Exchange
 from analysis.operations.model import Kind, evidence

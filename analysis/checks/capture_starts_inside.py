@@ -14,9 +14,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from analysis.checks.refusals import asked
+from analysis.checks.looking.refusals import asked
+from analysis.checks.looking.silent_links import one_sided
 from analysis.checks.registry import Context, Seen, check
-from analysis.checks.silent_links import one_sided
 from analysis.operations.model import evidence
 from analysis.words import Confidence, Evidence, Severity
 

@@ -14,8 +14,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from analysis.checks.looking.transfers import routine_calls
 from analysis.checks.registry import Context, Seen, check
-from analysis.checks.transfers import routine_calls
 from analysis.operations.download import MEMORY_REFUSALS
 from analysis.operations.model import evidence
 from analysis.operations.routines import RoutineCall, Status

@@ -13,8 +13,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from analysis.checks.quiet_orders import left_off
-from analysis.checks.refusals import asked
+from analysis.checks.looking.quiet_orders import left_off
+from analysis.checks.looking.refusals import asked
 from analysis.checks.registry import Context, Seen, check
 from analysis.operations.model import evidence
 from analysis.words import Confidence, Severity

@@ -13,7 +13,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from analysis.checks.holes import has_gap
+from analysis.checks.looking.holes import has_gap
 from analysis.checks.registry import Context, Seen, check
 from analysis.words import Confidence, Evidence, Severity
 

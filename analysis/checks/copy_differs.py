@@ -14,8 +14,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from analysis.checks.looking.unit_values import identifier_of, lines_of, writes_of, written
 from analysis.checks.registry import Context, Seen, check
-from analysis.checks.unit_values import identifier_of, lines_of, writes_of, written
 from analysis.exchanges import Place
 from analysis.operations.model import evidence
 from analysis.readings import Reading

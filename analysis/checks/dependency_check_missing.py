@@ -13,8 +13,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from analysis.checks.looking.transfers import parts, routine_calls
 from analysis.checks.registry import Context, Seen, check
-from analysis.checks.transfers import parts, routine_calls
 from analysis.words import Confidence, Evidence, Severity
 
 

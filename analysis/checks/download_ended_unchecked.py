@@ -13,8 +13,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from analysis.checks.looking.transfers import parts, routine_calls
 from analysis.checks.registry import Context, Seen, check
-from analysis.checks.transfers import parts, routine_calls
 from analysis.exchanges import Exchange
 from analysis.operations.model import Operation, evidence
 from analysis.story import Story

@@ -17,9 +17,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from analysis.checks.refusals import said
+from analysis.checks.looking.refusals import said
+from analysis.checks.looking.transfers import routine_calls
 from analysis.checks.registry import Context, Seen, check
-from analysis.checks.transfers import routine_calls
 from analysis.operations.model import evidence
 from analysis.operations.routines import START, RoutineCall, Status
 from analysis.words import Confidence, Severity

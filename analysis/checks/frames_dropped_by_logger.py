@@ -13,8 +13,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from analysis.checks.holes import has_gap
-from analysis.checks.refusals import asked
+from analysis.checks.looking.holes import has_gap
+from analysis.checks.looking.refusals import asked
 from analysis.checks.registry import Context, Seen, check
 from analysis.exchanges import Exchange
 from analysis.operations.model import evidence

@@ -14,7 +14,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from analysis.checks.refusals import see_refusals
+from analysis.checks.looking.refusals import see_refusals
 from analysis.checks.registry import Context, Seen, check
 from analysis.words import Severity
 

@@ -15,8 +15,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from analysis.checks.looking.transfers import parts
 from analysis.checks.registry import Context, Seen, check
-from analysis.checks.transfers import parts
 from analysis.operations.model import evidence
 from analysis.readings import said_identifiers
 from analysis.words import Confidence, Severity, Word

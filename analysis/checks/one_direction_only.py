@@ -13,8 +13,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from analysis.checks.looking.silent_links import one_sided
 from analysis.checks.registry import Context, Seen, check
-from analysis.checks.silent_links import one_sided
 from analysis.words import Confidence, Evidence, Severity
 from canlog.isotp.addressing import Direction
 

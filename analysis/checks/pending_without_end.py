@@ -15,9 +15,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from analysis.checks.refusals import asked, same_act
+from analysis.checks.looking.refusals import asked, same_act
+from analysis.checks.looking.whole_bus import cut_by_silence
 from analysis.checks.registry import Context, Seen, check
-from analysis.checks.whole_bus import cut_by_silence
 from analysis.exchanges import Answer
 from analysis.operations.model import evidence
 from analysis.words import Confidence, Severity

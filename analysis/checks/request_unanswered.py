@@ -15,10 +15,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from analysis.checks.refusals import asked, same_act
+from analysis.checks.looking.refusals import asked, same_act
+from analysis.checks.looking.silent_links import fell_silent, lost_resets, one_sided, unanswered
+from analysis.checks.looking.whole_bus import cut_by_silence
 from analysis.checks.registry import Context, Seen, check
-from analysis.checks.silent_links import fell_silent, lost_resets, one_sided, unanswered
-from analysis.checks.whole_bus import cut_by_silence
 from analysis.doubts import Doubt
 from analysis.exchanges import Exchange
 from analysis.operations.model import evidence

@@ -14,8 +14,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from analysis.checks.looking.transfers import parts
 from analysis.checks.registry import Context, Seen, check
-from analysis.checks.transfers import parts
 from analysis.limits import SECOND_NS
 from analysis.operations.model import evidence
 from analysis.words import Confidence, Severity, Word

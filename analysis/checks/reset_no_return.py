@@ -16,8 +16,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from analysis.checks.looking.silent_links import lost_resets, reset_lines
 from analysis.checks.registry import Context, Seen, check
-from analysis.checks.silent_links import lost_resets, reset_lines
 from analysis.words import Confidence, Severity
 
 

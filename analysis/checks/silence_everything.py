@@ -15,10 +15,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from analysis.checks.refusals import asked
+from analysis.checks.looking.refusals import asked
+from analysis.checks.looking.silent_links import fell_silent
+from analysis.checks.looking.whole_bus import cut_by_silence
 from analysis.checks.registry import Context, Seen, check
-from analysis.checks.silent_links import fell_silent
-from analysis.checks.whole_bus import cut_by_silence
 from analysis.exchanges import Answer
 from analysis.limits import SECOND_NS
 from analysis.operations.model import evidence

@@ -15,8 +15,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from analysis.checks.looking.silent_links import fell_silent, last_words, unanswered
 from analysis.checks.registry import Context, Seen, check
-from analysis.checks.silent_links import fell_silent, last_words, unanswered
 from analysis.silence import Silent
 from analysis.words import Confidence, Severity
 

@@ -15,8 +15,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from analysis.checks.looking.silent_links import fell_silent
 from analysis.checks.registry import Context, Seen, check
-from analysis.checks.silent_links import fell_silent
 from analysis.limits import SECOND_NS
 from analysis.operations.model import evidence
 from analysis.silence import Silent

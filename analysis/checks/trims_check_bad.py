@@ -16,8 +16,8 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterator
 
+from analysis.checks.looking.unit_values import UnitValue, runs, values_now
 from analysis.checks.registry import Context, Seen, check
-from analysis.checks.unit_values import UnitValue, runs, values_now
 from analysis.words import Confidence, Severity
 
 

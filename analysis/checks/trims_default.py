@@ -14,9 +14,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from analysis.checks.looking.transfers import parts
+from analysis.checks.looking.unit_values import UnitValue, runs, values_now
 from analysis.checks.registry import Context, Seen, check
-from analysis.checks.transfers import parts
-from analysis.checks.unit_values import UnitValue, runs, values_now
 from analysis.readings import said_identifiers
 from analysis.story import Story
 from analysis.words import Confidence, Severity, Word

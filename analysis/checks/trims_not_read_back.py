@@ -14,8 +14,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from analysis.checks.looking.unit_values import identifier_of, lines_of, writes_of
 from analysis.checks.registry import Context, Seen, check
-from analysis.checks.unit_values import identifier_of, lines_of, writes_of
 from analysis.operations.model import Operation, Part
 from analysis.operations.write import read_again
 from analysis.readings import said_identifiers

@@ -15,8 +15,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from analysis.checks.looking.unit_values import UnitValue, identifier_of, values_now, writes_of
 from analysis.checks.registry import Context, Seen, check
-from analysis.checks.unit_values import UnitValue, identifier_of, values_now, writes_of
 from analysis.story import Story
 from analysis.words import Confidence, Severity
 

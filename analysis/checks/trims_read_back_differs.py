@@ -16,8 +16,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from analysis.checks.looking.unit_values import lines_of, was_refused, writes_of
 from analysis.checks.registry import Context, Seen, check
-from analysis.checks.unit_values import lines_of, was_refused, writes_of
 from analysis.words import Severity, Word
 
 

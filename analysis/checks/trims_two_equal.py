@@ -14,8 +14,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from analysis.checks.looking.unit_values import runs, values_now
 from analysis.checks.registry import Context, Seen, check
-from analysis.checks.unit_values import runs, values_now
 from analysis.readings import said_identifiers
 from analysis.words import Confidence, Severity
 

@@ -13,8 +13,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from analysis.checks.looking.vins import expected_vin, last_vins
 from analysis.checks.registry import Context, Seen, check
-from analysis.checks.vins import expected_vin, last_vins
 from analysis.operations.model import evidence
 from analysis.words import Confidence, Severity
 

@@ -16,8 +16,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from analysis.checks.looking.vins import expected_vin, is_slip, last_vins
 from analysis.checks.registry import Context, Seen, check
-from analysis.checks.vins import expected_vin, is_slip, last_vins
 from analysis.operations.model import Kind, evidence
 from analysis.words import Confidence, Severity
 from canlog.names.vin import check_vin

@@ -15,9 +15,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from analysis.checks.looking.unit_values import lines_of, written
+from analysis.checks.looking.vins import expected_vin, is_slip, last_vins
 from analysis.checks.registry import Context, Seen, check
-from analysis.checks.unit_values import lines_of, written
-from analysis.checks.vins import expected_vin, is_slip, last_vins
 from analysis.operations.model import Kind, Part, evidence
 from analysis.words import Confidence, Severity, Word
 from canlog.names.vin import LENGTH, check_vin

@@ -14,8 +14,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from analysis.checks.looking.unit_values import identifier_of, was_refused, writes_of
 from analysis.checks.registry import Context, Seen, check
-from analysis.checks.unit_values import identifier_of, was_refused, writes_of
 from analysis.operations.model import Operation
 from analysis.readings import said_identifiers
 from analysis.words import Confidence, Severity

@@ -21,12 +21,12 @@ from simulator.bench_faults import FAULTS
 from simulator.vin import with_check_sign
 
 from analysis import analyse
+from analysis.checks import runner
 from analysis.checks.finding import Finding
 from analysis.checks.registry import HEADINGS, Context, Seen
-from analysis.checks.runner import load_checks
 from analysis.words import Severity, Word
 
-CHECKS = load_checks()
+CHECKS = runner.load_checks()
 GOOD = fixture("uds11-all-good")
 
 
@@ -272,6 +272,11 @@ def test_a_serious_check_that_touches_the_module_has_a_caution() -> None:
     for check in CHECKS.values():
         if check.severity is Severity.SERIOUS and check.texts["Caution"].lower().startswith("none"):
             assert check.id in without, check.id
+
+
+def test_every_check_stands_in_a_file_of_its_name() -> None:
+    files = {path.stem for path in Path(runner.__file__).parent.glob("*.py")} - runner.NOT_CHECKS - {"__init__"}
+    assert files == {check_id.replace("-", "_") for check_id in CHECKS}
 
 
 def test_every_check_has_a_case() -> None:

@@ -1,4 +1,4 @@
-"""The transfers of a job as the checks look at them; no check itself."""
+"""The transfers of a job as the checks look at them."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Modules that stopped answering, sorted by what explains it, so that one cause makes one finding; no check itself."""
+"""Modules that stopped answering, sorted by what explains it, so that one cause makes one finding."""
 
 from __future__ import annotations
 

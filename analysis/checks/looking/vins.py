@@ -1,4 +1,4 @@
-"""What the modules say the vehicle is; no check itself."""
+"""What the modules say the vehicle is."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Final refusals of a module, and whether it accepted the same thing later: no check, but what many checks look at."""
+"""Final refusals of a module, and whether it accepted the same thing later."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Messages whose consecutive frames skip a number; no check itself."""
+"""Messages whose consecutive frames skip a number."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Orders to keep quiet (28) or to store no faults (85), and what ends them; no check itself."""
+"""Orders to keep quiet (28) or to store no faults (85), and what ends them."""
 
 from __future__ import annotations
 

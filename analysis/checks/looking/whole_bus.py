@@ -1,4 +1,4 @@
-"""The bus as a whole: when no id at all was heard; no check itself."""
+"""The bus as a whole: when no id at all was heard."""
 
 from __future__ import annotations
 

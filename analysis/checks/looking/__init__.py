@@ -1,0 +1,1 @@
+"""What several checks look at; no file here is a check."""
