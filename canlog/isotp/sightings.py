@@ -1,9 +1,8 @@
 """Who seems to speak ISO 15765-2: evidence gathered frame table by frame table.
 
-Most ids of a capture are cyclic application frames. A column prefilter looks at the control byte of
-every frame, under both places it can have (first byte; second byte behind an address), and an id that
-keeps showing impossible ones is never looked at again. Only the few ids left reach a loop, and of
-them only frames that begin a message, flow control, and the first consecutive frame.
+Most ids of a capture are cyclic application frames; :mod:`canlog.isotp.prefilter` keeps them away. Only the
+few ids left reach a loop, and of them only frames that begin a message, flow control, and the first
+consecutive frame.
 
 What counts is structure, never a single look: a first frame that another id answers with flow control
 and that then goes on; a request whose service another id answers. Memory grows with the number of
@@ -15,16 +14,10 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Final
 
-import numpy as np
-import numpy.typing as npt
-
-from canlog.frames import FrameFlag, FrameTable
-from canlog.isotp.pci import FD_SIZES
-from canlog.isotp.reassembly import N_BS_NS, ONE_FRAME_NS, frame_keys
-
-Shapes = npt.NDArray[np.uint8]
-
-NOTHING, SINGLE, FIRST, CONSECUTIVE, FLOW = range(5)
+from canlog.frames import FrameTable
+from canlog.isotp.prefilter import Picked, Prefilter
+from canlog.isotp.reassembly import N_BS_NS, ONE_FRAME_NS
+from canlog.isotp.shapes import CONSECUTIVE, FIRST, FLOW, SINGLE
 
 #: A module answers or asks for patience within this: the usual longest P2*. ISO 14229-2 (M).
 ANSWER_NS: Final = 5_000_000_000
@@ -58,45 +51,6 @@ _GROUP_REQUESTS: Final = {
 def is_request_service(byte: int) -> bool:
     """A byte that can begin a request: J1979 01-0A, ISO 14229-1 and 14230-3 10-3E and 81-BE."""
     return 0x01 <= byte <= 0x0A or 0x10 <= byte <= 0x3E or 0x81 <= byte <= 0xBE
-
-
-def frame_shapes(table: FrameTable, address_bytes: int) -> Shapes:
-    """What each frame would be if its control byte stood behind ``address_bytes`` bytes.
-
-    Returns:
-        shape (n,), uint8: SINGLE, FIRST, CONSECUTIVE, FLOW, or NOTHING for what is no valid frame
-        (flow control with a reserved status included: no sender means it). Equal to
-        :func:`canlog.isotp.pci.decode_frame` on every frame.
-    """
-    length = table.length.astype(np.int64)
-    is_data = table.flags & int(FrameFlag.REMOTE | FrameFlag.ERROR) == 0
-    control, next_byte = (_byte(table, length, address_bytes + n) for n in (0, 1))
-    nibble, low = control >> 4, control & 0x0F
-    is_size = (length <= 8) | np.isin(length, list(FD_SIZES))
-    is_long = length > 8
-    room = length - address_bytes
-    single = (nibble == 0) & np.where(
-        is_long, (low == 0) & (next_byte >= 1) & (next_byte <= room - 2), (low >= 1) & (low <= room - 1)
-    )
-    announced = low << 8 | next_byte
-    escaped = np.zeros_like(length)
-    for n in range(2, 6):
-        escaped = escaped << 8 | _byte(table, length, address_bytes + n)
-    announced = np.where(announced == 0, escaped, announced)
-    smallest = np.where(is_long, length - 1, 8) - address_bytes
-    first = (nibble == 1) & (length >= 8) & (announced >= smallest)
-    consecutive = (nibble == 2) & (room >= 2)
-    flow = (nibble == 3) & (low <= 2) & (room >= 3)
-    shapes = np.select([single, first, consecutive, flow], [SINGLE, FIRST, CONSECUTIVE, FLOW], NOTHING)
-    return np.where(is_data & is_size & (room >= 1), shapes, NOTHING).astype(np.uint8)
-
-
-def _byte(table: FrameTable, length: npt.NDArray[np.int64], at: int) -> npt.NDArray[np.int64]:
-    """shape (n,), int64: one byte of every frame, 0 where the frame is shorter."""
-    if not len(table.payload):
-        return np.zeros(len(length), dtype=np.int64)
-    where = np.minimum(table.offset + at, len(table.payload) - 1)
-    return np.where(length > at, table.payload[where], 0).astype(np.int64)
 
 
 @dataclass(slots=True)
@@ -161,20 +115,13 @@ class Witness:
     n_flow: float = 0.0  # first frames of one answered by flow control of the other, and continued
 
 
-@dataclass(slots=True)
-class _Count:
-    n_frames: int = 0
-    n_bad: list[int] = field(default_factory=lambda: [0, 0])  # by address bytes: 0, 1
-    is_off: list[bool] = field(default_factory=lambda: [False, False])
-
-
 class Sightings:
     """Everything the judge of links asks about."""
 
     def __init__(self) -> None:
         self.stations: dict[tuple[int, int | None], Station] = {}  # by frame key, address byte
         self.witnesses: dict[tuple[Station, Station], Witness] = {}  # by (request, response)
-        self._counts: dict[int, _Count] = {}
+        self._prefilter = Prefilter()
         self._questions: dict[tuple[int, int, int], dict[Station, Question]] = {}  # channel, address bytes, service
         self._firsts: dict[tuple[int, int], dict[Station, OpenFirst]] = {}  # channel, address bytes
         self._channels: tuple[str, ...] = ()
@@ -182,53 +129,25 @@ class Sightings:
     def occurs(self, can_id: int, *, extended: bool) -> list[str]:
         """The channels an id was seen on."""
         tail = int(extended) << 29 | can_id
-        return [self._channels[key >> 30] for key in self._counts if key & 0x3FFFFFFF == tail]
+        return [self._channels[key >> 30] for key in self._prefilter.keys if key & 0x3FFFFFFF == tail]
 
     def is_clean(self, key: int, address: int | None) -> bool:
         """Nearly every frame of the id is valid under this place of the control byte."""
-        count = self._counts[key]
-        return count.n_bad[address is not None] * 10 <= count.n_frames
+        return self._prefilter.is_clean(key, int(address is not None))
 
     def feed(self, table: FrameTable) -> None:
         """Look at one table."""
         self._channels = table.channels
-        if not len(table):
-            return
-        keys, inverse = np.unique(frame_keys(table), return_inverse=True)
-        is_data = table.flags & int(FrameFlag.REMOTE | FrameFlag.ERROR) == 0
-        totals = np.bincount(inverse, weights=is_data, minlength=len(keys)).astype(int).tolist()
-        counts = [self._counts.setdefault(key, _Count()) for key in keys.tolist()]
-        for count, total in zip(counts, totals, strict=True):
-            count.n_frames += total
-        picked: list[tuple[int, int, int]] = []
-        for address_bytes in (0, 1):
-            picked += self._pick(table, address_bytes, inverse, counts, is_data)
-        self._look(table, sorted(picked))
+        if len(table):
+            self._look(table, self._prefilter.pick(table))
 
-    def _pick(
-        self, table: FrameTable, address_bytes: int, inverse: npt.NDArray[np.intp], counts: list[_Count],
-        is_data: npt.NDArray[np.bool_],
-    ) -> list[tuple[int, int, int]]:  # fmt: skip
-        """Rows worth a look: (row, address bytes, shape)."""
-        shapes = frame_shapes(table, address_bytes)
-        bad = np.bincount(inverse, weights=is_data & (shapes == NOTHING), minlength=len(counts)).astype(int).tolist()
-        alive = np.zeros(len(counts), dtype=bool)
-        for index, count in enumerate(counts):
-            count.n_bad[address_bytes] += bad[index]
-            if count.n_bad[address_bytes] > 2 + count.n_frames // 20:
-                count.is_off[address_bytes] = True
-            alive[index] = not count.is_off[address_bytes]
-        control = _byte(table, table.length.astype(np.int64), address_bytes)
-        wanted = alive[inverse] & (shapes != NOTHING) & ((shapes != CONSECUTIVE) | (control == 0x21))
-        rows = np.flatnonzero(wanted)
-        return [(row, address_bytes, shape) for row, shape in zip(rows.tolist(), shapes[rows].tolist(), strict=True)]
-
-    def _look(self, table: FrameTable, picked: list[tuple[int, int, int]]) -> None:
-        rows = np.array([row for row, _, _ in picked], dtype=np.int64)
-        keys = frame_keys(table.take(rows)).tolist()
-        times = table.time_ns[rows].tolist()
-        for (row, address_bytes, shape), key, time_ns in zip(picked, keys, times, strict=True):
-            data = table.data(row)
+    def _look(self, table: FrameTable, picked: Picked) -> None:
+        payload, rows = table.payload.tobytes(), picked.row
+        for key, address_bytes, shape, time_ns, start, length in zip(
+            picked.key.tolist(), picked.address_bytes.tolist(), picked.shape.tolist(), table.time_ns[rows].tolist(),
+            table.offset[rows].tolist(), table.length[rows].tolist(), strict=True,
+        ):  # fmt: skip
+            data = payload[start : start + length]
             station = self._station(key, data[0] if address_bytes else None, table.channels)
             if shape == CONSECUTIVE:
                 self._goes_on(station)
@@ -242,6 +161,7 @@ class Sightings:
         if station is None:
             station = Station(channels[key >> 30], key & 0x1FFFFFFF, bool(key >> 29 & 1), address)
             self.stations[key, address] = station
+            self._prefilter.watch(key, int(address is not None))
         return station
 
     # -- messages ----------------------------------------------------------------------------------
@@ -268,8 +188,8 @@ class Sightings:
             self._ask(station, key >> 30, address_bytes, payload, time_ns, is_long=shape == FIRST)
         else:
             station.n_strange += 1
-        if station.n_messages > MOST_UNANSWERED and not station.has_witness:
-            self._counts[key].is_off[address_bytes] = True
+        if not station.has_witness and station.n_messages > MOST_UNANSWERED:
+            self._prefilter.leave(key, address_bytes)
 
     def _ask(
         self, station: Station, channel: int, address_bytes: int, payload: bytes, time_ns: int, *, is_long: bool
@@ -293,11 +213,10 @@ class Sightings:
         candidates: list[tuple[Station, Question, int]] = []
         for asker in reversed(questions):
             question = questions[asker]
-            wait_ns = time_ns - question.time_ns
-            echo = 0 if is_negative else _echo(question.payload, payload)
-            if asker is station or echo < 0 or not -DISORDER_NS <= wait_ns <= question.window_ns:
+            if asker is station or not -DISORDER_NS <= time_ns - question.time_ns <= question.window_ns:
                 continue
-            if station not in question.answered_by:
+            echo = 0 if is_negative else _echo(question.payload, payload)
+            if echo >= 0 and station not in question.answered_by:
                 candidates.append((asker, question, echo))
                 if len(candidates) == MOST_CANDIDATES:
                     break
@@ -370,11 +289,13 @@ def _is_group_request(payload: bytes) -> bool:
 
 def _echo(request: bytes, response: bytes) -> int:
     """How many bytes of the request a positive response repeats; -1 when it contradicts it."""
-    size = min(_ECHO.get(request[0], 0), len(request) - 1, len(response) - 1)
-    asked, said = bytearray(request[1 : 1 + size]), response[1 : 1 + size]
+    longest = _ECHO.get(request[0], 0)
+    if not longest:
+        return 0
+    size = min(longest, len(request) - 1, len(response) - 1)
+    asked, said = request[1 : 1 + size], response[1 : 1 + size]
     if asked and request[0] in _WITH_SUBFUNCTION:
-        asked[0] &= 0x7F
         # The older dialect of 10 answers with the whole byte, 10 85 with 50 85. ISO 14230-3 (M).
-        if asked[0] | 0x80 == said[0]:
-            asked[0] = said[0]
+        first = asked[0] & 0x7F
+        asked = bytes((said[0] if first | 0x80 == said[0] else first, *asked[1:]))
     return size if asked == said else -1

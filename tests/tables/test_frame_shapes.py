@@ -8,7 +8,7 @@ import pytest
 
 from canlog.frames import Frame, FrameFlag, table_of
 from canlog.isotp.pci import Pci, decode_frame
-from canlog.isotp.sightings import CONSECUTIVE, FIRST, FLOW, NOTHING, SINGLE, frame_shapes
+from canlog.isotp.shapes import CONSECUTIVE, FIRST, FLOW, NOTHING, SINGLE, frame_shapes
 
 SHAPE = {
     Pci.SINGLE: SINGLE, Pci.FIRST: FIRST, Pci.CONSECUTIVE: CONSECUTIVE, Pci.CONTINUE: FLOW, Pci.WAIT: FLOW,
