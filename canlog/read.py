@@ -6,12 +6,12 @@ from collections.abc import Collection, Iterator, Sequence
 from pathlib import Path
 
 from canlog.capture.capture import Capture
-from canlog.capture.registry import choose_format
+from canlog.capture.registry import choose_format, contradiction
 from canlog.capture.source import HEADS_BYTES, Progress, Source, open_source
 from canlog.isotp.addressing import Link, parse_link
+from canlog.isotp.bulk import BulkReassembler
 from canlog.isotp.links import LinkFinder
-from canlog.isotp.messages import Message, MessageTable
-from canlog.isotp.reassembly import Reassembler
+from canlog.isotp.messages import JoinedMessages, Message, MessageTable
 from canlog.survey import Survey, survey
 
 
@@ -22,7 +22,10 @@ def read_capture(path: str | Path, *, progress: Progress | None = None) -> Captu
         CaptureError: it cannot be opened, or it is no capture.
     """
     source = open_source(path)
-    return Capture(source, choose_format(source.name, _heads(source)), progress)
+    reader = choose_format(source.name, _heads(source))
+    was_packed = source.unpacked != source.original and source.note.startswith("unpacked")
+    source.note = "; ".join(filter(None, (source.note, contradiction(source.name, reader, was_packed=was_packed))))
+    return Capture(source, reader, progress)
 
 
 def _heads(source: Source) -> Iterator[bytes]:
@@ -52,11 +55,10 @@ def survey_links(
 
 def rebuild_surveyed(capture: Capture, surveyed: Survey, links: Sequence[Link]) -> MessageTable:
     """The second pass: the messages of given links, in order of completion."""
-    reassembler = Reassembler(links)
-    messages: list[Message] = []
+    reassembler = BulkReassembler(links)  # the fast twin of Reassembler
+    parts: list[Sequence[Message]] = []
     if links:
-        for table in surveyed.frames(capture):
-            messages += reassembler.feed(table)
+        parts += [reassembler.feed(table) for table in surveyed.frames(capture)]
     summary = surveyed.summary
-    messages += reassembler.finish(summary.last_time_ns or 0, summary.lines)
-    return MessageTable(tuple(links), tuple(messages), reassembler.strays)
+    parts.append(reassembler.finish(summary.last_time_ns or 0, summary.lines))
+    return MessageTable(tuple(links), JoinedMessages(parts), reassembler.strays)
