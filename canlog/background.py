@@ -5,7 +5,8 @@ second, the longest gaps), per channel the bits of each second, and whole frames
 were asked for. So memory grows with ids and seconds, not with frames.
 
 An id falls silent when its gap is longer than :data:`SHORTEST_GAP_NS` and several of its own periods;
-the period is the median of its last :data:`PERIOD_STEPS` steps.
+the period is the median of its last :data:`PERIOD_STEPS` steps, known only at the end: until then the longest
+pauses are kept whatever the period.
 
 Source: bits of a frame from ISO 11898-1 with an average number of stuff bits, right within ± 10 %; what is
 a gap is common practice, no source.
@@ -13,14 +14,14 @@ a gap is common practice, no source.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator
+from collections.abc import Collection
 from dataclasses import dataclass, field
 from typing import Final, NamedTuple
 
 import numpy as np
 import numpy.typing as npt
 
-from canlog.copies import frame_keys
+from canlog.by_id import ById, IdCodes, channels_of, data_sizes
 from canlog.frames import Frame, FrameFlag, FrameTable, Ints, join_tables
 
 Floats = npt.NDArray[np.float64]
@@ -151,50 +152,43 @@ class BackgroundTable:
 class _Growing:
     """An id's numbers while the capture is read."""
 
+    name: tuple[int, int, bool]  # channel code, id, extended
+    first_line: int
+    first_ns: int
+    last_ns: int
     frames: int = 0
-    first: tuple[int, int] = (0, 0)  # ns, line
-    last: tuple[int, int] = (0, 0)
-    first_ns: int = 0
-    last_ns: int = 0
-    steps: Ints = field(default_factory=lambda: np.zeros(0, dtype=np.int64))
-    gaps: list[Gap] = field(default_factory=list)
-    seconds: list[Ints] = field(default_factory=list)
-    counts: list[Ints] = field(default_factory=list)
+    newest: tuple[int, int] | None = None  # ns and line of the frame read last
+    steps: list[Ints] = field(default_factory=list)  # positive ones, the last PERIOD_STEPS and perhaps more
+    n_steps: int = 0
+    pauses: list[Gap] = field(default_factory=list)  # the longest
+    shortest_ns: int = SHORTEST_GAP_NS  # a pause has to be longer to be kept
     kept: list[FrameTable] | None = field(default_factory=list)
     stride: int = 1
 
-    def take(self, times: Ints, lines: Ints) -> None:
-        """Frames of this id, in source order."""
-        seconds, counts = np.unique(times // SECOND_NS, return_counts=True)
-        self.seconds.append(seconds)
-        self.counts.append(counts)
-        first_ns, last_ns = int(times.min()), int(times.max())
-        if self.frames == 0:
-            self.first = (int(times[0]), int(lines[0]))
-            self.first_ns, self.last_ns = first_ns, last_ns
-            self._find_gaps(times, lines)
-        else:
-            self.first_ns, self.last_ns = min(self.first_ns, first_ns), max(self.last_ns, last_ns)
-            self._find_gaps(np.r_[self.last[0], times], np.r_[self.last[1], lines])
-        self.frames += len(times)
-        self.last = (int(times[-1]), int(lines[-1]))
+    def take_steps(self, steps: Ints) -> None:
+        """Steps between frames, all positive."""
+        self.steps.append(steps[-PERIOD_STEPS:].copy())
+        self.n_steps += len(self.steps[-1])
+        while self.n_steps - len(self.steps[0]) >= PERIOD_STEPS:
+            self.n_steps -= len(self.steps.pop(0))
 
-    def _find_gaps(self, times: Ints, lines: Ints) -> None:
-        steps = np.diff(times)
-        self.steps = np.concatenate((self.steps, steps[steps > 0]))[-PERIOD_STEPS:]
-        limit = max(SHORTEST_GAP_NS, GAP_PERIODS * int(self.period_ns or 0))
-        if not len(steps) or int(steps.max()) <= limit:
+    def add_pause(self, pause: Gap) -> None:
+        """A pause; of the longest ones :data:`KEPT_GAPS` are kept, of equal ones the first."""
+        if pause.length_ns <= self.shortest_ns:
             return
-        self.gaps += [
-            Gap(int(times[at]), int(times[at + 1]), int(lines[at]), int(lines[at + 1]))
-            for at in np.flatnonzero(steps > limit).tolist()
-        ]
-        if len(self.gaps) > KEPT_GAPS:
-            self.gaps = sorted(sorted(self.gaps, key=lambda gap: -gap.length_ns)[:KEPT_GAPS])
+        self.pauses.append(pause)
+        if len(self.pauses) > KEPT_GAPS:
+            self.pauses.remove(min(self.pauses, key=lambda each: (each.length_ns, -each.from_ns)))
+            self.shortest_ns = min(each.length_ns for each in self.pauses)
 
     @property
     def period_ns(self) -> int | None:
-        return int(np.median(self.steps)) if len(self.steps) else None
+        return int(np.median(np.concatenate(self.steps)[-PERIOD_STEPS:])) if self.n_steps else None
+
+    @property
+    def gaps(self) -> tuple[Gap, ...]:
+        limit = max(SHORTEST_GAP_NS, GAP_PERIODS * int(self.period_ns or 0))
+        return tuple(sorted(pause for pause in self.pauses if pause.length_ns > limit))
 
     def keep(self, frames: FrameTable, *, always: bool) -> None:
         """Whole frames, as long as the id is rare or was asked for."""
@@ -215,47 +209,96 @@ class BackgroundBuilder:
 
     def __init__(self, keep_ids: Collection[int] = ()) -> None:
         self._keep_ids = frozenset(keep_ids)
-        self._ids: dict[int, _Growing] = {}
-        self._names: dict[int, tuple[int, int, bool]] = {}  # channel code, id, extended
+        self._codes = IdCodes()
+        self._ids: dict[int, _Growing] = {}  # by code
         self._channels: tuple[str, ...] = ()
         self._bits: dict[int, dict[int, float]] = {}
         self._error_seconds: list[Ints] = []
+        self._counts: list[tuple[Ints, Ints, Ints]] = []  # codes, seconds, frames in them
 
-    def feed(self, table: FrameTable) -> None:
-        """The next frames."""
+    def feed(self, table: FrameTable, by_id: ById | None = None) -> None:
+        """The next frames.
+
+        Args:
+            table: the frames.
+            by_id: their order, where the caller has it for all tables of the pass.
+        """
         self._channels = table.channels
+        if not len(table):
+            return
+        by_id = by_id or self._codes.sort(table)
         is_error = table.flags & FrameFlag.ERROR != 0
         self._error_seconds.append(table.time_ns[is_error] // SECOND_NS)
-        frames = table.take(~is_error) if is_error.any() else table
-        self._count_bits(frames)
-        for key, rows in _groups(frame_keys(frames)):
-            growing = self._ids.get(key)
-            if growing is None:
-                growing = self._ids[key] = _Growing()
-                first = int(rows[0])
-                extended = bool(frames.flags[first] & FrameFlag.EXTENDED)
-                self._names[key] = (int(frames.channel[first]), int(frames.can_id[first]), extended)
-            growing.take(frames.time_ns[rows], frames.line[rows])
-            if growing.kept is not None:
-                growing.keep(frames.take(rows), always=self._names[key][1] in self._keep_ids)
+        self._count_bits(table.take(~is_error) if is_error.any() else table)
+        self._count_seconds(table, by_id)
+        self._take_ids(table, by_id)
+
+    def _take_ids(self, table: FrameTable, by_id: ById) -> None:
+        times = table.time_ns[by_id.order]
+        ids = [self._growing(table, code, int(by_id.order[start])) for code, start, _ in by_id.groups()]
+        steps = np.diff(times, prepend=times[:1])
+        steps[by_id.starts] = [
+            0 if one is None or one.newest is None else time_ns - one.newest[0]
+            for one, time_ns in zip(ids, times[by_id.starts].tolist(), strict=True)
+        ]
+        first_ns, last_ns, shortest, longest = (
+            function.reduceat(values, by_id.starts).tolist()
+            for function, values in (
+                (np.minimum, times), (np.maximum, times), (np.minimum, steps), (np.maximum, steps)
+            )
+        )  # fmt: skip
+        for at, (one, (_, start, end)) in enumerate(zip(ids, by_id.groups(), strict=True)):
+            if one is None:
+                continue
+            rows, own = by_id.order[start:end], steps[start:end]
+            one.first_ns, one.last_ns = min(one.first_ns, first_ns[at]), max(one.last_ns, last_ns[at])
+            one.frames += end - start
+            one.take_steps(own if shortest[at] > 0 else own[own > 0])
+            if longest[at] > one.shortest_ns:
+                _find_pauses(one, times[start:end], table.line[rows], own)
+            one.newest = (int(times[end - 1]), int(table.line[rows[-1]]))
+            if one.kept is not None:
+                one.keep(table.take(rows), always=one.name[1] in self._keep_ids)
+
+    def _growing(self, table: FrameTable, code: int, row: int) -> _Growing | None:
+        """The numbers of an id; None for an error frame's."""
+        growing = self._ids.get(code)
+        flags = int(table.flags[row])
+        if growing is None and not flags & FrameFlag.ERROR:
+            name = (int(table.channel[row]), int(table.can_id[row]), bool(flags & FrameFlag.EXTENDED))
+            time_ns = int(table.time_ns[row])
+            growing = self._ids[code] = _Growing(name, int(table.line[row]), time_ns, time_ns)
+        return growing
+
+    def _count_seconds(self, table: FrameTable, by_id: ById) -> None:
+        """Frames of each id in each second: how long a second lasts in the rows of an id."""
+        seconds = (table.time_ns // SECOND_NS)[by_id.order]
+        is_new = np.diff(seconds, prepend=seconds[:1]) != 0
+        is_new[by_id.starts] = True
+        starts = np.flatnonzero(is_new)
+        codes = np.repeat(by_id.codes, np.add.reduceat(is_new, by_id.starts, dtype=np.int64))
+        self._counts.append((codes, seconds[starts], np.diff(starts, append=len(seconds))))
 
     def _count_bits(self, frames: FrameTable) -> None:
         bits = frame_bits(frames)
         seconds = frames.time_ns // SECOND_NS
-        for code in np.unique(frames.channel).tolist():
-            here = frames.channel == code
-            unique, inverse = np.unique(seconds[here], return_inverse=True)
-            sums = np.bincount(inverse, weights=bits[here])
+        for code, here in channels_of(frames):
+            first, sums = _sums(seconds[here], bits[here])
             totals = self._bits.setdefault(code, {})
-            for second, total in zip(unique.tolist(), sums.tolist(), strict=True):
-                totals[second] = totals.get(second, 0.0) + total
+            for at in np.flatnonzero(sums).tolist():
+                second = int(first[at])
+                totals[second] = totals.get(second, 0.0) + float(sums[at])
 
     def finish(self) -> BackgroundTable:
         """The table, once all frames were fed."""
-        traffic = sorted((self._traffic(key) for key in self._ids), key=lambda e: (e.channel, e.can_id, e.extended))
+        counts = _by_code(self._counts)
+        traffic = sorted(
+            (self._traffic(one, *counts[code]) for code, one in self._ids.items()),
+            key=lambda each: (each.channel, each.can_id, each.extended),
+        )
         spans = [(each.first_ns, each.last_ns) for each in traffic]
         errors = np.concatenate(self._error_seconds) if self._error_seconds else np.zeros(0, dtype=np.int64)
-        named = {self._name(key): growing for key, growing in self._ids.items()}
+        named = {self._name(one): one for one in self._ids.values()}
         return BackgroundTable(
             traffic=tuple(traffic),
             first_second=min((first for first, _ in spans), default=0) // SECOND_NS,
@@ -266,35 +309,64 @@ class BackgroundBuilder:
             thinned=frozenset(name for name, growing in named.items() if growing.stride > 1),
         )
 
-    def _name(self, key: int) -> tuple[str, int, bool]:
-        code, can_id, extended = self._names[key]
+    def _name(self, one: _Growing) -> tuple[str, int, bool]:
+        code, can_id, extended = one.name
         return self._channels[code], can_id, extended
 
-    def _traffic(self, key: int) -> IdTraffic:
-        growing = self._ids[key]
-        seconds, inverse = np.unique(np.concatenate(growing.seconds), return_inverse=True)
-        counts = np.bincount(inverse, weights=np.concatenate(growing.counts)).astype(np.int64)
+    def _traffic(self, one: _Growing, seconds: Ints, counts: Ints) -> IdTraffic:
+        last_line = one.newest[1] if one.newest is not None else one.first_line
         return IdTraffic(
-            *self._name(key), growing.frames, growing.first_ns, growing.last_ns, growing.first[1], growing.last[1],
-            growing.period_ns, tuple(sorted(growing.gaps)), seconds, counts,
+            *self._name(one), one.frames, one.first_ns, one.last_ns, one.first_line, last_line, one.period_ns, one.gaps,
+            seconds, counts,
         )  # fmt: skip
+
+
+def _find_pauses(one: _Growing, times: Ints, lines: Ints, steps: Ints) -> None:
+    """The long steps of an id in a table, the first of which may begin in the table before."""
+    for at in np.flatnonzero(steps > one.shortest_ns).tolist():
+        before = one.newest if at == 0 else (int(times[at - 1]), int(lines[at - 1]))
+        if before is not None:
+            one.add_pause(Gap(before[0], int(times[at]), before[1], int(lines[at])))
+
+
+def _by_code(parts: list[tuple[Ints, Ints, Ints]]) -> dict[int, tuple[Ints, Ints]]:
+    """Seconds in ascending order and frames in them, by id code; the same second of two tables is one."""
+    if not parts:
+        return {}
+    codes, seconds, counts = (np.concatenate(column) for column in zip(*parts, strict=True))
+    order = np.lexsort((seconds, codes))
+    codes, seconds = codes[order], seconds[order]
+    starts = np.flatnonzero((np.diff(codes, prepend=-1) != 0) | (np.diff(seconds, prepend=seconds[:1]) != 0))
+    codes, seconds, counts = codes[starts], seconds[starts], np.add.reduceat(counts[order], starts)
+    firsts = np.flatnonzero(np.diff(codes, prepend=-1))
+    ends = np.append(firsts[1:], len(codes))
+    return {int(codes[a]): (seconds[a:b].copy(), counts[a:b].copy()) for a, b in zip(firsts, ends, strict=True)}
+
+
+def _sums(seconds: Ints, values: Floats) -> tuple[Ints, Floats]:
+    """Seconds and the sum of values in each; seconds in which nothing was may be among them."""
+    if not len(seconds):
+        return seconds, values
+    first, last = int(seconds.min()), int(seconds.max())
+    if last - first < len(seconds) + 64:
+        return np.arange(first, last + 1, dtype=np.int64), _weighed(seconds - first, values)
+    unique, inverse = np.unique(seconds, return_inverse=True)  # a clock that jumps
+    return unique, _weighed(inverse.astype(np.int64), values)
+
+
+def _weighed(places: Ints, values: Floats) -> Floats:
+    sums: Floats = np.bincount(places, weights=values).astype(np.float64)
+    return sums
 
 
 def frame_bits(table: FrameTable) -> Floats:
     """shape (n,): bits of each frame, stuff bits estimated: 53 + 8n with an 11-bit id, 71 + 8n with a 29-bit id."""
-    size = np.where(table.flags & FrameFlag.REMOTE, 0, table.length).astype(np.float64)
-    size /= np.where(table.flags & FrameFlag.BRS, FD_SPEED_UP, 1)
+    size = data_sizes(table).astype(np.float64)
+    is_fast = table.flags & FrameFlag.BRS != 0
+    if is_fast.any():
+        size[is_fast] /= FD_SPEED_UP
     bits: Floats = np.where(table.flags & FrameFlag.EXTENDED, 71.0, 53.0) + 8.0 * size
     return bits
-
-
-def _groups(keys: Ints) -> Iterator[tuple[int, Ints]]:
-    """Each key and its rows, in source order."""
-    order = np.argsort(keys, kind="stable")
-    ends = np.flatnonzero(np.diff(keys[order])) + 1
-    for rows in np.split(order, ends):
-        if len(rows):
-            yield int(keys[rows[0]]), rows
 
 
 def _columns(totals: dict[int, float]) -> tuple[Ints, Floats]:

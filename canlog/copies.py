@@ -13,11 +13,12 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from dataclasses import replace
-from typing import Final, NamedTuple
+from typing import Final
 
 import numpy as np
 import numpy.typing as npt
 
+from canlog.by_id import ById, IdCodes, first_words
 from canlog.frames import FrameFlag, FrameTable, Ints, TimeKind
 
 #: Equal frames sooner than this were on the bus once: classic, and CAN FD with its faster data phase.
@@ -34,49 +35,63 @@ _DIRECTION: Final = int(FrameFlag.SENT | FrameFlag.RECEIVED)
 _COMPARED: Final = 0xFFFF & ~_DIRECTION
 
 
-class _Last(NamedTuple):
-    """The last frame of a channel and id in the table before."""
-
-    time_ns: int
-    flags: int
-    length: int
-    data: bytes
-    is_copy: bool
-
-
 class CopyFinder:
     """Marks second copies, table after table of one pass."""
 
     def __init__(self) -> None:
-        self._last: dict[int, _Last] = {}
+        self._codes = IdCodes()
+        # Of each id the last frame of the tables before: time, flags, length, first 8 bytes, whether it is a copy.
+        self._last: npt.NDArray[np.int64] = np.zeros((0, 5), dtype=np.int64)
+        self._last_data: dict[int, bytes] = {}  # where there are more than 8
 
-    def feed(self, table: FrameTable) -> Mask:
-        """shape (n,): True where a frame is the second copy of an earlier one."""
+    def feed(self, table: FrameTable, by_id: ById | None = None) -> Mask:
+        """shape (n,): True where a frame is the second copy of an earlier one.
+
+        Args:
+            table: the next frames.
+            by_id: their order, where the caller has it for all tables of the pass.
+        """
         copies = np.zeros(len(table), dtype=np.bool_)
         if not len(table) or table.time_kind is TimeKind.NONE or not table.time_ns.any():
             return copies
-        keys = frame_keys(table)
-        order = np.argsort(keys, kind="stable")
-        repeats = _repeats(table, keys, order)
-        starts = np.flatnonzero(np.r_[True, np.diff(keys[order]) != 0])
-        index = np.arange(len(order))
-        run_start = np.where(repeats, 0, index)
-        for start in starts.tolist():  # the first of each id may repeat the last one of the table before
-            last = self._last.get(int(keys[order[start]]))
-            if last is not None and not last.is_copy and _is_repeat(last, table, int(order[start])):
-                run_start[start] = start - 1
-        place = index - np.maximum.accumulate(run_start)
-        copies[order] = place % 2 == 1
-        for end in np.r_[starts[1:], len(order)].tolist():
-            row = int(order[end - 1])
-            self._last[int(keys[row])] = _Last(
-                int(table.time_ns[row]),
-                int(table.flags[row]),
-                int(table.length[row]),
-                table.data(row),
-                bool(copies[row]),
-            )
+        by_id = by_id or self._codes.sort(table)
+        order, starts, ends, codes = by_id.order, by_id.starts, by_id.ends, by_id.codes
+        words = first_words(table)[order].view(np.int64)
+        repeats = _repeats(table, order, starts, words)
+        self._make_room(int(codes.max()) + 1)
+        goes_on = self._firsts_that_repeat(table, order[starts], codes, words[starts])
+        if repeats.any() or goes_on.any():
+            index = np.arange(len(order))
+            run_start = np.where(repeats, 0, index)
+            run_start[starts[goes_on]] -= 1  # the first of the id here continues the table before
+            copies[order] = (index - np.maximum.accumulate(run_start)) % 2 == 1
+        self._keep_lasts(table, order[ends - 1], codes, words[ends - 1], copies)
         return copies
+
+    def _make_room(self, n_ids: int) -> None:
+        if n_ids > len(self._last):
+            new = np.zeros((2 * n_ids - len(self._last), 5), dtype=np.int64)
+            new[:, 1] = int(FrameFlag.ERROR)  # nothing repeats it
+            self._last = np.concatenate((self._last, new))
+
+    def _firsts_that_repeat(self, table: FrameTable, rows: Ints, codes: Ints, words: Ints) -> Mask:
+        """Does the first frame of each id repeat its last one of the table before, if that is no copy itself?"""
+        times, flags, lengths, last_words, is_copy = self._last[codes].T
+        same = _are_equal(
+            table.time_ns[rows] - times, flags, table.flags[rows].astype(np.int64), lengths, table.length[rows]
+        )
+        same &= (words == last_words) & (is_copy == 0)
+        for at in np.flatnonzero(same & (lengths > 8)).tolist():
+            same[at] = table.data(int(rows[at])) == self._last_data[int(codes[at])]
+        return same
+
+    def _keep_lasts(self, table: FrameTable, rows: Ints, codes: Ints, words: Ints, copies: Mask) -> None:
+        lengths = table.length[rows]
+        self._last[codes] = np.stack(
+            (table.time_ns[rows], table.flags[rows], lengths, words, copies[rows]), axis=1
+        )  # fmt: skip
+        for at in np.flatnonzero(lengths > 8).tolist():
+            self._last_data[int(codes[at])] = table.data(int(rows[at]))
 
 
 def without_copies(tables: Iterable[FrameTable]) -> Iterator[FrameTable]:
@@ -89,52 +104,31 @@ def without_copies(tables: Iterable[FrameTable]) -> Iterator[FrameTable]:
         )
 
 
-def frame_keys(table: FrameTable) -> Ints:
-    """shape (n,), int64: channel code, kind of id and id as one number. An error frame's id is a kind of its own."""
-    kind = (table.flags & int(FrameFlag.EXTENDED | FrameFlag.ERROR)).astype(np.int64)
-    return table.channel.astype(np.int64) << 36 | kind << 30 | table.can_id.astype(np.int64)
-
-
-def first_words(table: FrameTable) -> npt.NDArray[np.uint64]:
-    """shape (n,), uint64: the first 8 data bytes of each frame as one number, zeros behind the last."""
-    size = np.where(table.flags & FrameFlag.REMOTE, 0, table.length).astype(np.int64)
-    column = np.arange(8)
-    there = column < size[:, None]
-    at = np.where(there, table.offset[:, None] + column, 0)
-    if not len(table.payload):
-        return np.zeros(len(table), dtype=np.uint64)
-    head = np.where(there, table.payload[at], np.uint8(0))
-    return np.ascontiguousarray(head).view(np.uint64)[:, 0]
-
-
-def _repeats(table: FrameTable, keys: Ints, order: Ints) -> Mask:
+def _repeats(table: FrameTable, order: Ints, starts: Ints, words: Ints) -> Mask:
     """In sorted order: does a frame repeat the one before it of the same id in this table?"""
-    words, flags = first_words(table)[order], table.flags[order].astype(np.int64)
-    lengths, times = table.length[order], table.time_ns[order]
-    step = np.diff(times)
-    echo = (flags[1:] | flags[:-1]) & _DIRECTION == _DIRECTION
-    echo &= flags[1:] & _DIRECTION != flags[:-1] & _DIRECTION
-    limit = np.where(echo, ECHO_NS, np.where(flags[1:] & FrameFlag.FD, ONE_FD_FRAME_NS, ONE_FRAME_NS))
-    same = (
-        (np.diff(keys[order]) == 0)
-        & (words[1:] == words[:-1])
-        & (lengths[1:] == lengths[:-1])
-        & ((flags[1:] ^ flags[:-1]) & _COMPARED == 0)
-        & (flags[1:] & FrameFlag.ERROR == 0)
-        & (step >= 0)
-        & (step < limit)
-    )
-    for at in np.flatnonzero(same & (lengths[1:] > 8)).tolist():  # a CAN FD frame's other bytes
-        same[at] = table.data(int(order[at])) == table.data(int(order[at + 1]))
-    return np.concatenate((np.zeros(1, dtype=np.bool_), same))
+    times = table.time_ns[order]
+    step = np.diff(times, prepend=times[:1])
+    same = (step >= 0) & (step < ECHO_NS)
+    same[1:] &= words[1:] == words[:-1]
+    same[starts] = False
+    # Few are left, and only these are looked at closely.
+    at = np.flatnonzero(same)
+    rows, before = order[at], order[at - 1]
+    flags, flags_before = table.flags[rows].astype(np.int64), table.flags[before].astype(np.int64)
+    same[at] = _are_equal(step[at], flags_before, flags, table.length[before], table.length[rows])
+    for place in at[same[at] & (table.length[rows] > 8)].tolist():  # a CAN FD frame's other bytes
+        same[place] = table.data(int(order[place])) == table.data(int(order[place - 1]))
+    return same
 
 
-def _is_repeat(last: _Last, table: FrameTable, row: int) -> bool:
-    """The same question for one frame and the last one of the table before."""
-    flags = int(table.flags[row])
-    if flags & FrameFlag.ERROR or (flags ^ last.flags) & _COMPARED or int(table.length[row]) != last.length:
-        return False
-    directions = {flags & _DIRECTION, last.flags & _DIRECTION}
-    is_echo = directions == {int(FrameFlag.SENT), int(FrameFlag.RECEIVED)}
-    limit = ECHO_NS if is_echo else ONE_FD_FRAME_NS if flags & FrameFlag.FD else ONE_FRAME_NS
-    return 0 <= int(table.time_ns[row]) - last.time_ns < limit and table.data(row) == last.data
+def _are_equal(
+    step_ns: Ints, flags_before: Ints, flags: Ints, length_before: npt.NDArray[np.integer],
+    length: npt.NDArray[np.integer],
+) -> Mask:  # fmt: skip
+    """Whether frames of one id follow too soon on others like them, their data apart."""
+    echo = (flags | flags_before) & _DIRECTION == _DIRECTION
+    echo &= flags & _DIRECTION != flags_before & _DIRECTION
+    limit = np.where(echo, ECHO_NS, np.where(flags & FrameFlag.FD, ONE_FD_FRAME_NS, ONE_FRAME_NS))
+    same: Mask = (length == length_before) & ((flags ^ flags_before) & _COMPARED == 0)
+    same &= (flags & FrameFlag.ERROR == 0) & (step_ns >= 0) & (step_ns < limit)
+    return same

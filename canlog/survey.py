@@ -9,6 +9,7 @@ from typing import Final, NamedTuple
 import numpy as np
 
 from canlog.background import BackgroundBuilder, BackgroundTable
+from canlog.by_id import IdCodes, channels_of
 from canlog.capture.capture import Capture
 from canlog.capture.identifiers import LARGEST_11_BIT
 from canlog.copies import DOUBLED_SHARE, CopyFinder, Mask, without_copies
@@ -86,11 +87,12 @@ def survey(
     ``feed`` is given every table too (without second copies where nearly every frame has one);
     whole frames of ``keep_ids`` are kept in the background table.
     """
-    counting, background, copies = _Counting(), BackgroundBuilder(keep_ids), CopyFinder()
+    counting, background, copies, codes = _Counting(), BackgroundBuilder(keep_ids), CopyFinder(), IdCodes()
     for table in capture.chunks():
-        second = copies.feed(table)
+        by_id = codes.sort(table)
+        second = copies.feed(table, by_id)
         counting.feed(table, second)
-        background.feed(table)
+        background.feed(table, by_id)
         if feed is not None:
             is_doubled = 2 * np.count_nonzero(second) >= DOUBLED_SHARE * max(len(table), 1)
             feed(table.take(~second) if is_doubled else table)
@@ -147,16 +149,14 @@ class _Counting:
         self.drops += drops[: KEPT_EVENTS - len(self.drops)]
 
     def _find_steps(self, table: FrameTable) -> None:
-        for code in np.unique(table.channel).tolist():
-            rows = np.flatnonzero(table.channel == code)
-            times = table.time_ns[rows]
+        for code, here in channels_of(table):
+            times = table.time_ns[here]
             steps = np.diff(times, prepend=self.last_of_channel.get(code, int(times[0])))
             self.last_of_channel[code] = int(times[-1])
             backward = np.flatnonzero(steps < 0)
             self.out_of_order += len(backward)
             for at in backward[: KEPT_EVENTS - len(self.steps)].tolist():
-                row = rows[at]
-                line, time_ns = int(table.line[row]), int(table.time_ns[row])
+                line, time_ns = int(table.line[here][at]), int(times[at])
                 self.steps.append(ClockStep(line, table.channels[code], time_ns, -int(steps[at])))
 
     def _find_errors(self, table: FrameTable) -> None:

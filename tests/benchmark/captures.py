@@ -84,7 +84,8 @@ def _background(begin_us: int, end_us: int, rate: float) -> Frames:
         count = np.arange(first, last, dtype=np.int64)
         rng = np.random.default_rng((SEED, number, begin_us))
         time_us = count * period_us + number * 37 % 200 + rng.integers(0, 60, len(count))
-        data = np.tile(np.frombuffer(bytes(range(number, number + 8)), dtype=np.uint8), (len(count), 1))
+        usual_data = np.random.default_rng((SEED, number)).integers(0, 256, 8, dtype=np.uint8)
+        data = np.tile(usual_data, (len(count), 1))
         if number % 3 == 1:
             data[:, 7] = count & 0xFF
         elif number % 3 == 2:

@@ -15,7 +15,7 @@ ROOT = Path(__file__).parents[2]
 PACKAGES = ("canlog", "analysis")
 #: Each part of canlog may import from those before it, never from those behind.
 LAYERS = (
-    "errors", "frames", "capture", "copies", "background", "survey", "isotp", "read", "names", "services",
+    "errors", "frames", "capture", "by_id", "copies", "background", "survey", "isotp", "read", "names", "services",
 )  # fmt: skip
 BROAD = {"Exception", "BaseException"}
 
