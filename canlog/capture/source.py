@@ -15,16 +15,19 @@ import sys
 import tempfile
 import weakref
 from collections.abc import Callable, Iterator
+from contextlib import suppress
 from dataclasses import dataclass, field
 from functools import cached_property
 from itertools import count
 from pathlib import Path
+from threading import Thread
 from typing import IO, Final
 
 from canlog.capture import unpacking
 from canlog.errors import CaptureError
 
 BLOCK_BYTES: Final = 1024 * 1024
+_HASHED_BYTES: Final = 4 * BLOCK_BYTES  # at once; the fewer pieces, the less waiting for the interpreter
 #: Bytes to recognise a form by; the longer one where pages of other text come first.
 HEADS_BYTES: Final = (64 * 1024, 1024 * 1024)
 #: Layers of packing that are taken off.
@@ -44,12 +47,25 @@ class Source:
     unpacked: Path
     note: str = ""  # how it was unpacked, in words
     _beneath: Source | None = field(default=None, repr=False)  # what this was unpacked from: lives as long
+    _hashing: Thread | None = field(default=None, repr=False)
+    _digest: str = field(default="", repr=False)
 
     @cached_property
     def sha256(self) -> str:
         """Of the original bytes, hex."""
-        with self.original.open("rb") as file:
-            return hashlib.file_digest(file, "sha256").hexdigest()
+        if self._hashing is not None:
+            self._hashing.join()
+        return self._digest or _sha256(self.original)
+
+    def hash_meanwhile(self) -> None:
+        """Begin to work out :attr:`sha256` in a thread: hashing a large file leaves the interpreter free."""
+        if self._hashing is None:
+            self._hashing = Thread(target=self._hash, name="canlog-hashes", daemon=True)
+            self._hashing.start()
+
+    def _hash(self) -> None:
+        with suppress(OSError):  # told when somebody asks
+            self._digest = _sha256(self.original)
 
     @cached_property
     def size(self) -> int:
@@ -77,6 +93,14 @@ class Source:
         with self.unpacked.open("rb") as file:
             file.seek(position)
             return file.read(longest).split(b"\n", 1)[0].split(b"\r", 1)[0]
+
+
+def _sha256(path: Path) -> str:
+    digest, room = hashlib.sha256(), memoryview(bytearray(_HASHED_BYTES))
+    with path.open("rb", buffering=0) as file:
+        while n_bytes := file.readinto(room):
+            digest.update(room[:n_bytes])
+    return digest.hexdigest()
 
 
 def open_source(path: str | Path) -> Source:
