@@ -13,6 +13,7 @@ from analysis.doubts import SPOILT, spoils
 from analysis.jobsheet import JobSheet, ModuleAsked, ValueAsked
 from analysis.operations.find import standing
 from analysis.operations.model import Kind, Operation, Part, evidence
+from analysis.operations.routines import memory_erased_behind
 from analysis.readings import CALIBRATION_INFO, Reading, tells_software, title_of
 from analysis.record import Record
 from analysis.story import Story
@@ -21,6 +22,8 @@ from canlog.names.dids import VIN
 
 SOFTWARE_NUMBER, SOFTWARE_VERSION = 0xF188, 0xF189
 APPLICATION_DATA = 0xF182
+#: Said where a value was read and memory erased afterwards.
+ERASED = "read only before memory was erased: it may be gone"
 OBD_CALIBRATION, OBD_CVN = 0xF804, 0xF806
 
 
@@ -209,8 +212,9 @@ class _Module:
         last = self._last(VIN)
         if last is None:
             return self._make("VIN", Part.VIN, vin, Word.NOT_SHOWN, would_change="read F190 and capture it")
-        word = Word.CONFIRMED if _is_value(last.raw, vin) else Word.FAILED
-        return self._make("VIN", Part.VIN, vin, word, found=_shown(last.raw), reading=last)
+        if not _is_value(last.raw, vin):
+            return self._make("VIN", Part.VIN, vin, Word.FAILED, found=_shown(last.raw), reading=last)
+        return self._read("VIN", Part.VIN, vin, last, "")
 
     def _value(self, asked: ValueAsked, what: str) -> Expectation:
         title = title_of(asked.identifier, self.record.names.identifier(self.asked.label, asked.identifier))
@@ -262,11 +266,21 @@ class _Module:
             )  # fmt: skip
         was_so = operation.details["before"] == written == operation.details["read_back"]
         if word is Word.UNPROVEN and was_so and last is not None and last.raw == value:
-            return self._make(
-                item, part, asked, Word.CONFIRMED, found=found, reading=last, operation=operation,
-                note="the value was there before the write already",
-            )  # fmt: skip
+            return self._read(item, part, asked, last, "the value was there before the write already", operation)
         return self._make(item, part, asked, word, found=found, operation=operation)
+
+    def _read(
+        self, item: str, part: Part, asked: str, last: Reading, note: str, operation: Operation | None = None
+    ) -> Expectation:
+        """The value asked for was read: it is there, unless memory was erased since."""
+        word, wish = Word.CONFIRMED, ""
+        if self.story is not None and memory_erased_behind(last.exchange.end, self.story, self.record.names):
+            word, note = Word.UNPROVEN, ERASED
+            wish = f"read {last.identifier:04X} after an ignition cycle and capture it"
+        return self._make(
+            item, part, asked, word, found=_shown(last.raw), reading=last, operation=operation, note=note,
+            would_change=wish,
+        )  # fmt: skip
 
     def _is_same(self, identifier: int, written: str, value: bytes) -> bool:
         """The bytes asked for, fields aside that names say to ignore."""
@@ -279,8 +293,7 @@ class _Module:
     ) -> Expectation:
         """Reading alone fulfils an item that asks for a value, never one that asks for an act (write, copy)."""
         if last is not None and value is not None and last.raw == value and not is_act:
-            note = "confirmed by reading; no write is in the capture"
-            return self._make(item, part, asked, Word.CONFIRMED, found=_shown(last.raw), reading=last, note=note)
+            return self._read(item, part, asked, last, "confirmed by reading; no write is in the capture")
         found = _shown(last.raw) if last is not None else None
         wish = f"write {item}, read it after an ignition cycle and capture it"
         return self._make(item, part, asked, Word.NOT_SHOWN, found=found, would_change=wish)
@@ -310,7 +323,10 @@ class _Module:
 
 
 def _vehicle_vin(sheet: JobSheet, record: Record) -> list[Expectation]:
-    """The vehicle's VIN as its modules say it; no item when none was asked."""
+    """The vehicle's VIN as its modules say it; no item when none was asked.
+
+    It tells which vehicle the job was on, so a reading in front of the programming is enough.
+    """
     latest: dict[str, Reading] = {}
     for story in record.stories:
         for reading in record.readings(story):
@@ -323,16 +339,18 @@ def _vehicle_vin(sheet: JobSheet, record: Record) -> list[Expectation]:
     shown = tuple(
         evidence(one.exchange, f"{label} says {_shown(one.raw)}") for label, one in (wrong or latest).items()
     )  # fmt: skip
-    spoilt = any(
+    word, note, wish = Word.CONFIRMED, "read only: no write of the VIN was asked for", ""
+    if wrong:
+        word, wish = Word.FAILED, "write the right VIN and read it after an ignition cycle"
+    elif any(
         spoils(item, record.troubles, one.exchange.link.channel)
-        for item, one in zip(shown, (wrong or latest).values(), strict=True)
-    )  # fmt: skip
+        for item, one in zip(shown, latest.values(), strict=True)
+    ):
+        word, note = Word.UNPROVEN, SPOILT
     return [
         Expectation(
-            "vehicle: VIN", Part.VIN, None, sheet.vin, _shown(deciding.raw),
-            Word.FAILED if wrong else Word.UNPROVEN if spoilt else Word.CONFIRMED, Confidence.HIGH,
-            SPOILT if spoilt and not wrong else "read only: no write of the VIN was asked for",
-            "" if not wrong else "write the right VIN and read it after an ignition cycle", None, shown,
+            "vehicle: VIN", Part.VIN, None, sheet.vin, _shown(deciding.raw), word, Confidence.HIGH, note, wish, None,
+            shown,
         )
     ]  # fmt: skip
 

@@ -10,7 +10,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from enum import StrEnum
 
-from analysis.exchanges import Answer, Exchange
+from analysis.exchanges import Answer, Exchange, Place
+from analysis.story import Story
 from canlog.names.tables import Names, RoutineName
 
 START, STOP, RESULT = 0x01, 0x02, 0x03
@@ -127,3 +128,13 @@ def _status(exchange: Exchange, status: bytes, name: RoutineName | None) -> tupl
     if status:
         return Status.UNKNOWN, f"status {status.hex().upper()}, of which nothing says what it means"
     return Status.UNKNOWN, "accepted, without a status"
+
+
+def memory_erased_behind(place: Place, story: Story, names: Names) -> bool:
+    """An erase that was not refused stands behind a place: what was read there may be gone.
+
+    Trims and configuration survive the erase of an application in some modules and not in others (common practice,
+    no source): they must be read again.
+    """
+    calls = (read_call(exchange, story.label, names) for exchange in story.after(place))
+    return any(call is not None and call.kind == "erase" and call.status is not Status.REFUSED for call in calls)

@@ -17,7 +17,7 @@ from dataclasses import dataclass, replace
 
 from analysis.exchanges import Answer, Exchange
 from analysis.operations.model import Kind, Operation, Part, evidence, in_order, span
-from analysis.operations.routines import Status, read_call
+from analysis.operations.routines import memory_erased_behind
 from analysis.readings import Reading, kind_of_identifier, said_identifiers, title_of
 from analysis.record import Record
 from analysis.story import Story
@@ -176,13 +176,9 @@ class _Judge:
         """What happened behind the last read that the value may not have survived; empty when nothing did."""
         if not after and self.story.may_have_restarted_behind(last.exchange.end) is not None:
             return "then a reset was asked for that may have been done"
-        if any(self._erases(item) for item in self.story.after(last.exchange.end)):
+        if memory_erased_behind(last.exchange.end, self.story, self.record.names):
             return "then memory was erased, which trims survive in some modules and not in others"
         return ""
-
-    def _erases(self, exchange: Exchange) -> bool:
-        call = read_call(exchange, self.story.label, self.record.names)
-        return call is not None and call.kind == "erase" and call.status is not Status.REFUSED
 
     def _is_behind(self, reading: Reading) -> bool:
         return in_order(

@@ -221,6 +221,24 @@ def test_the_vehicles_vin_is_compared_with_what_its_modules_say() -> None:
     assert said(plain, "vehicle", read("F190", VIN.encode()), other)[0] == "failed"
 
 
+# memory erased behind the last reading
+
+
+def test_a_value_read_only_before_memory_was_erased_is_not_proven() -> None:
+    flashed = [enter(), programming(), reset()]
+    assert said(VALUE_ASKED, "3A01", read("3A01", NEW), flashed)[0] == "unproven"
+    assert said(VALUE_ASKED, "3A01", read("3A01", NEW), flashed, read("3A01", NEW))[0] == "confirmed"
+    already = [read("3A01", NEW), EXTENDED, write("3A01", NEW), reset(), read("3A01", NEW)]
+    assert said(VALUE_ASKED, "3A01", already, flashed)[0] == "unproven"
+    assert said(VIN_READ, "VIN", read("F190", VIN.encode()), flashed)[0] == "unproven"
+    assert said(VIN_READ, "VIN", read("F190", VIN.encode()), flashed, read("F190", VIN.encode()))[0] == "confirmed"
+    assert said(sheet(""), "vehicle", read("F190", VIN.encode()), flashed)[0] == "confirmed"  # which vehicle it was
+
+
+def test_an_erase_that_was_refused_takes_nothing_away() -> None:
+    assert said(VALUE_ASKED, "3A01", read("3A01", NEW), enter(), ask(ERASE[0], "7F 31 22"))[0] == "confirmed"
+
+
 # learning, clearing
 
 
