@@ -20,11 +20,15 @@ from typing import Final
 from canlog.capture.candump_log import LARGEST_SECONDS
 from canlog.capture.identifiers import CLASSIC_BYTES, FD_SIZES, LARGEST_11_BIT, LARGEST_29_BIT
 from canlog.capture.lines import Damaged, LineReader, head_lines, peek
+from canlog.capture.send_requests import NOTE_SKIPPED, SendRequests
 from canlog.frames import FrameFlag, FrameTable, TimeKind
 
 NAME: Final = "asc"
 ABOUT: Final = "ASC text: 0.153600 1  7E0  Rx  d 8 02 10 03 00 00 00 00 00"
 EXPECTED: Final = "no line like `0.153600 1  7E0  Rx  d 3 02 10 03`"
+EVIDENCE: Final = "lines of a time, a channel number, an id, Rx or Tx, `d`, a length and as many bytes"
+CANNOT_TELL: Final = "absolute time; the kind of an error frame"
+SUFFIXES: Final = (".asc",)
 
 _STAMP: Final = rb"\s*(?P<sign>-?)(?P<seconds>\d{1,10})[.,](?P<decimals>\d{1,9})\s+"
 _CLASSIC: Final = re.compile(
@@ -51,6 +55,7 @@ _EVENT: Final = re.compile(
     rb"|(?:can\s*|canfd\s+)?\d+\s+(?:status|statistic)))",
     re.IGNORECASE,
 )
+_STATISTIC: Final = re.compile(rb"\s*-?\d+[.,]\d+\s+(?:can\s*|canfd\s+)?\d+\s+(?:status|statistic)", re.IGNORECASE)
 
 _BUS_ERROR: Final = 0x080
 _DLC_SIZES: Final = sorted(FD_SIZES)  # index is the DLC
@@ -67,6 +72,11 @@ def recognise(head: bytes) -> float:
     return (frames + events) / len(lines) if frames else 0.0
 
 
+def _is_sent(line: bytes) -> bool:
+    match = _CLASSIC.fullmatch(line) or _FD.fullmatch(line)
+    return match is not None and match["direction"].lower() == b"tx"
+
+
 def read(blocks: Iterable[bytes]) -> Iterator[FrameTable]:
     """The frames of an ASC log, chunk by chunk."""
     head, blocks = peek(blocks, recognise)
@@ -80,6 +90,7 @@ class _Asc(LineReader):
         self._base = 16
         self._sums = False
         self._sum_ns = 0
+        self._requests = SendRequests(frames_sent=any(_is_sent(line) for line in head_lines(head)))
         if not any(_BASE.match(line) for line in head_lines(head)):
             self.note(NOTE_NO_HEADER)
 
@@ -96,9 +107,14 @@ class _Asc(LineReader):
             self._no_frame(line)
             return
         direction = match.groupdict().get("direction")
+        channel = self.channel_names[match["channel"]]
         if direction:
             more |= FrameFlag.RECEIVED if direction.lower() == b"rx" else FrameFlag.SENT
-        channel = self.channel_names[match["channel"]]
+        if more & FrameFlag.SENT and self._requests.is_copy(
+            channel, can_id, data, is_request=(direction or b"").lower() == b"txrq"
+        ):
+            self.note(NOTE_SKIPPED)
+            return
         self.add(self._time_ns(match), channel, can_id, flags | more, data, length, number, position, line)
 
     def _no_frame(self, line: bytes) -> None:
@@ -109,6 +125,8 @@ class _Asc(LineReader):
             self._sums = (match["stamps"] or b"").lower() == b"relative"
         elif _EVENT.match(line) is None:
             raise Damaged("neither a frame nor an event of this form")
+        elif _STATISTIC.match(line):
+            self.count_other("lines of status or statistics that are no frames")
 
     def _time_ns(self, match: re.Match[bytes]) -> int:
         stamp = int(match["seconds"]) * 1_000_000_000 + int(match["decimals"].ljust(9, b"0"))

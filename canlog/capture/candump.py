@@ -25,13 +25,16 @@ from canlog.frames import FrameTable
 NAME: Final = candump_log.NAME
 ABOUT: Final = candump_log.ABOUT
 EXPECTED: Final = candump_log.EXPECTED
+EVIDENCE: Final = candump_log.EVIDENCE
+CANNOT_TELL: Final = candump_log.CANNOT_TELL
+SUFFIXES: Final = candump_log.SUFFIXES
 
 #: Text, number of its first line and its byte position to columns.
 Parse = Callable[[bytes, int, int], Iterator[Strict]]
 
 Codes = npt.NDArray[np.int16]
 
-__all__ = ["ABOUT", "EXPECTED", "NAME", "read", "read_with", "recognise"]
+__all__ = ["ABOUT", "CANNOT_TELL", "EVIDENCE", "EXPECTED", "NAME", "SUFFIXES", "read", "read_with", "recognise"]
 
 
 def read(blocks: Iterable[bytes]) -> Iterator[FrameTable]:

@@ -27,6 +27,9 @@ from canlog.frames import DropMarker, FrameFlag, FrameTable, TimeKind
 NAME: Final = "candump-log"
 ABOUT: Final = "candump's log form: (1436509052.249713) can0 7E0#021003"
 EXPECTED: Final = "no line like `(1436509052.249713) can0 7E0#021003`"
+EVIDENCE: Final = "lines of a time in parentheses, a channel, an id, `#` and its bytes"
+CANNOT_TELL: Final = "direction, unless candump ran with -x"
+SUFFIXES: Final[tuple[str, ...]] = ()  # .log and .txt say nothing
 
 _LINE: Final = re.compile(
     rb"\s*(?:\((\d{1,10})(?:\.(\d{1,9}))?\)\s+)?([^\s()#]+)\s+(?:0[xX])?([0-9A-Fa-f]{1,8})#(\S*)(?:\s+([RTrt]))?\s*"

@@ -34,6 +34,9 @@ from canlog.frames import FrameFlag, FrameTable, TimeKind
 NAME: Final = "candump-screen"
 ABOUT: Final = "candump's screen form: can0  7E0   [8]  02 10 03 00 00 00 00 00, with or without a time"
 EXPECTED: Final = "no line like `can0  7E0   [3]  02 10 03`"
+EVIDENCE: Final = "lines of a channel, an id, a length in brackets and as many bytes"
+CANNOT_TELL: Final = "direction and BRS, ESI of CAN FD, unless candump ran with -x; the zone of a date"
+SUFFIXES: Final[tuple[str, ...]] = ()
 
 _LINE: Final = re.compile(
     rb"""\s*

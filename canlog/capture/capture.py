@@ -5,8 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import TYPE_CHECKING, Final
 
+from canlog.capture.ahead import read_ahead
+from canlog.capture.judged_time import judged
 from canlog.capture.registry import CaptureFormat
-from canlog.capture.source import Progress, Source
+from canlog.capture.source import BLOCK_BYTES, Progress, Source
+from canlog.errors import CaptureError
 from canlog.frames import FrameTable, join_tables
 
 if TYPE_CHECKING:
@@ -44,6 +47,10 @@ class Capture:
         """Of the original bytes, hex: names the capture beyond doubt."""
         return self._source.sha256
 
+    def hash_meanwhile(self) -> None:
+        """Work out :attr:`sha256` in a thread; for those who will ask for it."""
+        self._source.hash_meanwhile()
+
     @property
     def note(self) -> str:
         """What had to be done to the bytes before they could be read; mostly empty."""
@@ -56,13 +63,23 @@ class Capture:
             return
         kept: list[FrameTable] | None = []
         n_kept = 0
-        for table in self._reader.read(self._source.blocks(self.progress)):
+        for table in judged(self._read()):
             if kept is not None:
                 n_kept += len(table) + len(table.bad_lines)
                 kept = [*kept, table] if n_kept <= KEPT_FRAMES else None
             yield table
         if kept is not None:
             self._kept = tuple(kept)
+
+    def _read(self) -> Iterator[FrameTable]:
+        """One block is read on the spot, more of them ahead."""
+        return read_ahead(self._tables()) if self._source.size > BLOCK_BYTES else self._tables()
+
+    def _tables(self) -> Iterator[FrameTable]:
+        try:
+            yield from self._reader.read(self._source.blocks(self.progress))
+        except CaptureError as error:  # of a form that is only tried when all of it is read
+            raise CaptureError(f"{self.name}: {error}", hint=error.hint) from error
 
     def frames(self) -> FrameTable:
         """All frames as one table: for small captures and notebooks."""

@@ -46,7 +46,7 @@ CANNOT_TELL: Final = "what its words do not say; whether a time's unit was guess
 SUFFIXES: Final[tuple[str, ...]] = ()
 
 #: What the surest learned shape is worth against a described form.
-_FAITH: Final = 0.04
+LARGEST_FIT: Final = 0.04
 #: A shape was seen, but not without doubt: enough to be asked for the reason.
 _DOUBT: Final = 1e-6
 _NO_CHANNEL: Final = b"bus"
@@ -62,7 +62,7 @@ def recognise(head: bytes) -> float:
     except Unsure:
         return _DOUBT if len(lines) >= FEWEST_LINES else 0.0
     fitting = _n_fitting(lines, shape)
-    return _FAITH * fitting / len(lines) if _is_enough(fitting, len(lines)) else _DOUBT
+    return LARGEST_FIT * fitting / len(lines) if _is_enough(fitting, len(lines)) else _DOUBT
 
 
 def read(blocks: Iterable[bytes]) -> Iterator[FrameTable]:
@@ -86,7 +86,7 @@ def _is_enough(fitting: int, n_lines: int) -> bool:
 
 
 def _refusal(reason: str) -> FrameTable:
-    rows = FrameRows()
+    rows = FrameRows(lines_read=1)
     rows.bad_lines.append(bad_line(1, reason, b""))
     return rows.flush()
 

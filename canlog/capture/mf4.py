@@ -24,6 +24,7 @@ from typing import TYPE_CHECKING, Final
 
 from canlog.capture.candump_log import LARGEST_SECONDS
 from canlog.capture.identifiers import CLASSIC_BYTES, FD_SIZES, LARGEST_11_BIT, LARGEST_29_BIT
+from canlog.capture.lines import peek
 from canlog.capture.records import RecordReader
 from canlog.capture.whole_file import whole_file
 from canlog.errors import CaptureError
@@ -61,6 +62,9 @@ def read(blocks: Iterable[bytes]) -> Iterator[FrameTable]:
     Raises:
         CaptureError: the libraries are missing, or cannot read the file at all.
     """
+    head, blocks = peek(blocks, recognise)
+    if not recognise(head):
+        raise CaptureError(EXPECTED, hint="`canlog formats` lists what can be read")
     try:
         import asammdf  # noqa: F401
         import can  # noqa: F401

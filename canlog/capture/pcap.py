@@ -127,7 +127,7 @@ class _Pcap(RecordReader):
             yield
         if self._others:
             self.note(f"packets that are no CAN frames: {self._others}")
-        if self._others == self.number:
+        if self._others and self._others == self.number:
             self.damaged(f"no CAN frame: all packets are of link type {self._other_type}", b"")
 
     def packets(self, stream: ByteStream) -> Iterator[_Packet]:
@@ -165,8 +165,8 @@ class _Pcap(RecordReader):
 
     def _pcap(self, stream: ByteStream) -> Iterator[_Packet]:
         header = stream.read(24)
-        if len(header) < 24:
-            self._cut("the file's header is cut", header)
+        if len(header) < 24 or header[:4] not in _PCAP:
+            self._cut("the file's header is cut or no header", header)
             return
         order, unit = _PCAP[header[:4]]
         link_type = struct.unpack_from(order + "I", header, 20)[0] & 0xFFFF

@@ -5,7 +5,20 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from typing import Final, Protocol
 
-from canlog.capture import asc, candump, candump_text, csv_table
+from canlog.capture import (
+    asc,
+    blf,
+    candump,
+    candump_text,
+    csv_table,
+    id_data,
+    learned_text,
+    mf4,
+    pcap,
+    slcan,
+    sqlite,
+    trc,
+)
 from canlog.errors import CaptureError
 from canlog.frames import FrameTable
 
@@ -25,6 +38,18 @@ class CaptureFormat(Protocol):
     def EXPECTED(self) -> str:  # noqa: N802
         """What was missing when it does not fit."""
 
+    @property
+    def EVIDENCE(self) -> str:  # noqa: N802
+        """What it is recognised by."""
+
+    @property
+    def CANNOT_TELL(self) -> str:  # noqa: N802
+        """What no capture of this form says."""
+
+    @property
+    def SUFFIXES(self) -> tuple[str, ...]:  # noqa: N802
+        """Ends of file names that promise this form and no other; they choose nothing."""
+
     def recognise(self, head: bytes) -> float:
         """0 to 1, from the first bytes only; 0 means it cannot be read."""
 
@@ -32,7 +57,14 @@ class CaptureFormat(Protocol):
         """The frames, in tables of bounded size; bad lines kept with number and reason."""
 
 
-FORMATS: Final[tuple[CaptureFormat, ...]] = (candump, candump_text, asc, csv_table)
+FORMATS: Final[tuple[CaptureFormat, ...]] = (
+    candump, candump_text, asc, trc, slcan, id_data, csv_table, learned_text, blf, pcap, mf4, sqlite,
+)  # fmt: skip
+_BINARY: Final[tuple[CaptureFormat, ...]] = (blf, pcap, mf4, sqlite)
+#: Forms whose first bytes say all, and of which a part cannot be read.
+_WHOLE_ONLY: Final[tuple[CaptureFormat, ...]] = (mf4, sqlite)
+#: Ends of file names that promise a packed file.
+_PACKED: Final = {".gz": "gzip", ".xz": "xz", ".zst": "zstd", ".zip": "zip"}
 
 _HINT: Final = "`canlog formats` lists what can be read"
 #: Share of control bytes above which a head is not text.
@@ -46,21 +78,49 @@ def choose_format(name: str, heads: Iterable[bytes]) -> CaptureFormat:
     Raises:
         CaptureError: none does; says why for each.
     """
-    head, reasons = b"", ""
+    head, objections = b"", dict[str, str]()
     for head in heads:
-        fits = sorted(((each.recognise(head), -at, each) for at, each in enumerate(FORMATS)), reverse=True)
-        objections = {each.NAME: each.EXPECTED if fit == 0 else _objection(each, head) for fit, _, each in fits}
-        for _, _, each in fits:
+        objections = {}
+        for each, fit in _ranked(head):
+            objections[each.NAME] = each.EXPECTED if fit == 0 else _objection(each, head)
             if not objections[each.NAME]:
                 return each
-        reasons = "; ".join(f"{each.NAME}: {objections[each.NAME]}" for each in FORMATS)
     if _is_binary(head):
-        raise CaptureError(f"{name}: binary data in no form that can be read", hint=_HINT)
-    raise CaptureError(f"{name}: no line looks like a CAN frame ({reasons})", hint=_HINT)
+        reasons = [f"{each.NAME}: {objections[each.NAME]}" for each in _BINARY if each.recognise(head)]
+        more = f" ({'; '.join(reasons)})" if reasons else ""
+        raise CaptureError(f"{name}: binary data in no form that can be read{more}", hint=_HINT)
+    reasons = [f"{each.NAME}: {objections[each.NAME]}" for each in FORMATS if each not in _BINARY]
+    raise CaptureError(f"{name}: no line looks like a CAN frame ({'; '.join(reasons)})", hint=_HINT)
+
+
+def _ranked(head: bytes) -> Iterator[tuple[CaptureFormat, float]]:
+    """The formats with their fit, the best first. To learn a shape takes long: only where it can win."""
+    described = [each for each in FORMATS if each is not learned_text]
+    fits = sorted(((each.recognise(head), -at, each) for at, each in enumerate(described)), reverse=True)
+    yield from ((each, fit) for fit, _, each in fits if fit >= learned_text.LARGEST_FIT)
+    learned: CaptureFormat = learned_text
+    weak = [(fit, at, each) for fit, at, each in fits if fit < learned_text.LARGEST_FIT]
+    for fit, _, each in sorted([*weak, (learned.recognise(head), -len(FORMATS), learned)], reverse=True):
+        yield each, fit
+
+
+def contradiction(name: str, reader: CaptureFormat, *, was_packed: bool) -> str:
+    """A sentence where a file's name promises another form than its content has; mostly empty."""
+    *parts, last = name.lower().rsplit(".", 1)
+    packing = _PACKED.get(f".{last}") if parts else None
+    if packing and not was_packed:
+        return f"its name promises {packing}, but it is not packed"
+    stem = parts[0] if packing else name.lower()
+    promised = [each for each in FORMATS if stem.endswith(each.SUFFIXES)]
+    if not promised or reader in promised:
+        return ""
+    return f"its name promises {promised[0].NAME}, its content is {reader.NAME}: it was read by its content"
 
 
 def _objection(reader: CaptureFormat, head: bytes) -> str:
     """Why a reader that recognises a head gives no frame of it; empty if it does."""
+    if reader in _WHOLE_ONLY:
+        return ""
     tables = list(reader.read([head]))
     if any(map(len, tables)):
         return ""

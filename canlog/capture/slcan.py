@@ -33,7 +33,7 @@ _FRAME: Final = re.compile(rb"([tTrRdDbB])([0-9A-Fa-f]+)")
 #: Settings (S, s, O, L, l, C, M, m, W, X, Z, U, …), answers (z, Z, V, N, F and digits) and nothing at all.
 _OTHER: Final = re.compile(rb"z|Z|[SsOLlCMmWXYZUPAFVNQE][0-9A-Fa-f]{0,8}|[vV][0-9A-Za-z.]{0,16}|")
 _OTHERS: Final = "lines of settings, acknowledgements or refusals that are no frames"
-_DLC_SIZES: Final = sorted(FD_SIZES)
+_DLC_SIZES: Final[list[int]] = sorted(FD_SIZES)
 _TIME_DIGITS: Final = 4
 _MINUTE_MS: Final = 60_000
 #: A step that would be this close to a whole minute is a small step back.
@@ -113,7 +113,7 @@ class _Slcan(LineReader):
 
     def read_line(self, line: bytes, number: int, position: int) -> None:
         text = _clean(line)
-        if text.startswith(b"#") or not text and not line.strip():
+        if text.startswith(b"#") or (not text and not line.strip()):
             return
         parts = _parts(text)
         if parts is None:

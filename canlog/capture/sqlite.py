@@ -21,6 +21,7 @@ from typing import Any, Final
 
 from canlog.capture.candump_log import LARGEST_SECONDS
 from canlog.capture.identifiers import CLASSIC_BYTES, FD_SIZES, LARGEST_11_BIT, LARGEST_29_BIT
+from canlog.capture.lines import peek
 from canlog.capture.records import RecordReader
 from canlog.capture.socketcan import Refused
 from canlog.capture.whole_file import whole_file
@@ -55,6 +56,9 @@ def read(blocks: Iterable[bytes]) -> Iterator[FrameTable]:
     Raises:
         CaptureError: the table is not there, or cannot be read at all.
     """
+    head, blocks = peek(blocks, recognise)
+    if not recognise(head):
+        raise CaptureError(EXPECTED, hint="`canlog formats` lists what can be read")
     reader = _Sqlite()
     with whole_file(blocks, ".db") as path:
         if _cut_to_pages(path):

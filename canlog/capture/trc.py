@@ -64,7 +64,7 @@ _OTHER_TYPES: Final = frozenset((b"ST", b"EC", b"EV", b"WARNG", b"WARNING", b"ST
 _OTHERS: Final = "lines of status, error counters or events that are no frames"
 _BUS_ERROR: Final = 0x080  # the kind is not written in linux/can/error.h's terms
 _BUS_INFO: Final = b"FFFFFFFF"  # in place of an id
-_DLC_SIZES: Final = sorted(FD_SIZES)
+_DLC_SIZES: Final[list[int]] = sorted(FD_SIZES)
 _EPOCH_DAYS: Final = 25_569  # from 1899-12-30 to 1970-01-01
 _DAY_US: Final = 86_400 * 1_000_000
 

@@ -86,6 +86,9 @@ def test_a_reader_given_bytes_of_another_form_only_counts_damage(
         assert reader.NAME == "csv"  # without its header there is nothing to read: recognise() says so before
         assert reader.recognise(blocks[0] if blocks else b"") == 0
         return
+    except CaptureError as error:
+        assert reader.NAME in ("mf4", "sqlite") and error.hint  # read whole by a library, or not at all
+        return
     check_table(join_tables(tables))
 
 
