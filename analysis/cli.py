@@ -160,12 +160,15 @@ def list_rows(captures: Sequence[str], level: str, links: Sequence[str], form: s
 
 @main.command()
 def formats() -> None:
-    """List the capture formats that can be read."""
+    """List the capture formats that can be read, how each is known and what it cannot tell."""
     from canlog.capture.registry import FORMATS
 
     name_width = max(len(item.NAME) for item in FORMATS)
     for item in FORMATS:
         click.echo(f"{item.NAME:<{name_width}}  {item.ABOUT}")
+        click.echo(f"{'':<{name_width}}  known by: {item.EVIDENCE}")
+        click.echo(f"{'':<{name_width}}  cannot tell: {item.CANNOT_TELL}")
+    click.echo("Each may be packed with gzip, xz, zstd or zip (one member), and come by standard input.")
 
 
 def _check_inputs(captures: Sequence[str], inputs: Sequence[str], output: str | None) -> None:

@@ -39,8 +39,11 @@ def format_table() -> str:
     """The formats that can be read."""
     from canlog.capture.registry import FORMATS
 
-    rows = [f"| `{item.NAME}` | {item.ABOUT.replace('|', ' ')} |" for item in FORMATS]
-    return "\n".join(["| format | what it is |", "|---|---|", *rows])
+    rows = [
+        f"| `{item.NAME}` | {item.ABOUT.replace('|', ' ')} | {item.EVIDENCE.replace('|', ' ')} | {item.CANNOT_TELL} |"
+        for item in FORMATS
+    ]
+    return "\n".join(["| format | what it is | known by | cannot tell |", "|---|---|---|---|", *rows])
 
 
 def written_again(readme: str) -> str:
