@@ -34,7 +34,7 @@ if TYPE_CHECKING:
     import can
 
 NAME: Final = "mf4"
-ABOUT: Final = "MF4 (ASAM MDF 4) bus log; needs canlog[mf4]"
+ABOUT: Final = "MF4 (ASAM MDF 4) bus log (needs asammdf and python-can)"
 EXPECTED: Final = "no MF4 file"
 EVIDENCE: Final = "the first bytes `MDF     4`"
 CANNOT_TELL: Final = "the order of data, error and remote frames at the same time; the kind of an error frame"
@@ -70,7 +70,7 @@ def read(blocks: Iterable[bytes]) -> Iterator[FrameTable]:
         import can  # noqa: F401
     except ImportError:
         raise CaptureError(
-            "an MF4 file, for which a library is missing", hint="pip install 'canlog[mf4]' installs it"
+            "an MF4 file, for which a library is missing", hint="pip install asammdf python-can"
         ) from None
     reader = _Mf4()
     with whole_file(blocks, ".mf4") as path:

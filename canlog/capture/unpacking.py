@@ -132,7 +132,7 @@ def from_zstd(packed: IO[bytes], unpacked: IO[bytes], head: bytes) -> str:
     except ImportError:
         raise CaptureError(
             "it is compressed with Zstandard, for which a library is missing",
-            hint="pip install 'canlog[zst]', or unpack it with zstd -d",
+            hint="pip install zstandard, or unpack it with zstd -d",
         ) from None
 
     note = _unpack_stream(
