@@ -1,15 +1,17 @@
 """Negative response codes: what each of the 256 values says and what it usually means in a workshop.
 
 ``NRCS[code]`` is total. ``workshop_cause`` is common practice, no source: a place to look first, no proof.
-These are the codes of UDS; KWP2000 and GMW3110 use some of the same numbers for other things, so know the
-dialect before you read a code from 80 on (and 23, 40, 50).
+KWP2000 and GMW3110 use some of the numbers of UDS for other things (23, 40, 50, 80 and above), so there is one
+total table per dialect: know the dialect before you read a code.
 
 Source: names and codes ISO 14229-1:2020, annex A.1 (M); they agree with udsoncan 1.26.1, scapy 2.8.0 and the
-documentation of the package ``uds`` (ed5bfcc).
+documentation of the package ``uds`` (ed5bfcc). KWP2000: ISO 14230-3 (M), GMW3110 1.6 and SAE J1979; they agree
+with scapy 2.8.0 as far as it names them, other codes of KWP2000 are from memory.
 """
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from enum import StrEnum
 from typing import Final
@@ -161,12 +163,110 @@ _RANGES: Final = (
 )  # fmt: skip
 
 
-def _total() -> RangeTable[Nrc]:
-    by_code = {nrc.code: nrc for nrc in _KNOWN}
-    for first, last, nrc in _RANGES:
-        by_code |= {code: replace(nrc, code=code) for code in range(first, last + 1)}
+def _total(known: Iterable[Nrc], ranges: Iterable[tuple[int, int, Nrc]] = ()) -> RangeTable[Nrc]:
+    by_code = {nrc.code: nrc for nrc in known}
+    for first, last, nrc in ranges:
+        by_code = {code: replace(nrc, code=code) for code in range(first, last + 1)} | by_code
     return RangeTable(0xFF, [(c, c, by_code.get(c, replace(_RESERVED, code=c))) for c in range(0x100)])
 
 
-#: Total over 00-FF.
-NRCS: Final = _total()
+#: UDS. Total over 00-FF.
+NRCS: Final = _total(_KNOWN, _RANGES)
+
+
+def _as_uds(*codes: int) -> list[Nrc]:
+    """Codes that mean the same in every dialect."""
+    return [NRCS[code] for code in codes]
+
+
+_NEVER: Final = _RANGES[0]
+_FORMAT: Final = replace(NRCS[0x12], name="subFunctionNotSupported-invalidFormat",
+                         meaning="the sub-function does not exist, or the request is badly built")  # fmt: skip
+_ORDER: Final = replace(NRCS[0x22], name="conditionsNotCorrectOrRequestSequenceError",
+                        meaning="a condition is not met, or this step is not due now",
+                        workshop_cause="ignition, running engine, low supply; a step left out or repeated")  # fmt: skip
+_MAKER_CODE: Final = Nrc(0, "vehicleManufacturerSpecific", "a reason that the maker defines", OTHER,
+                         "see the vehicle maker's service information", is_reserved=True)  # fmt: skip
+
+#: KWP2000 on CAN. Total over 00-FF. 12 and 22 are wider than in UDS, 23 asks to wait for a routine.
+KWP_NRCS: Final = _total(
+    (
+        *_as_uds(0x10, 0x11, 0x21, 0x31, 0x33, 0x35, 0x36, 0x37, 0x78),
+        _FORMAT,
+        _ORDER,
+        Nrc(0x23, "routineNotComplete", "the routine is still running", WAIT,
+            "normal while erasing or learning; the tester should ask again", is_final=False),
+        Nrc(0x40, "downloadNotAccepted", "the download was not accepted", PROGRAMMING,
+            "memory not erased, wrong address or size, supply outside its limits"),
+        Nrc(0x41, "improperDownloadType", "the download's format is not known here (M)", PROGRAMMING),
+        Nrc(0x42, "canNotDownloadToSpecifiedAddress", "this address cannot be written (M)", PROGRAMMING,
+            "a file for other hardware"),
+        Nrc(0x43, "canNotDownloadNumberOfBytesRequested", "so many bytes cannot be written (M)", PROGRAMMING,
+            "a file for other hardware"),
+        Nrc(0x50, "uploadNotAccepted", "the upload was not accepted", PROGRAMMING),
+        Nrc(0x51, "improperUploadType", "the upload's format is not known here (M)", PROGRAMMING),
+        Nrc(0x52, "canNotUploadFromSpecifiedAddress", "this address cannot be read (M)", PROGRAMMING),
+        Nrc(0x53, "canNotUploadNumberOfBytesRequested", "so many bytes cannot be read (M)", PROGRAMMING),
+        Nrc(0x71, "transferSuspended", "the transfer was stopped by a fault", PROGRAMMING),
+        Nrc(0x72, "transferAborted", "the transfer was given up (M)", PROGRAMMING,
+            "low supply, worn memory, or a file for other hardware"),
+        Nrc(0x74, "illegalAddressInBlockTransfer", "a block's address is wrong (M)", PROGRAMMING),
+        Nrc(0x75, "illegalByteCountInBlockTransfer", "a block's number of bytes is wrong (M)", PROGRAMMING),
+        Nrc(0x76, "illegalBlockTransferType", "a block's kind is wrong (M)", PROGRAMMING),
+        Nrc(0x77, "blockTransferDataChecksumError", "a block's checksum is wrong (M)", PROGRAMMING,
+            "data changed on the way, or a damaged file"),
+        Nrc(0x79, "incorrectByteCountDuringBlockTransfer", "more or fewer bytes came than announced (M)", PROGRAMMING),
+        Nrc(0x80, "subFunctionNotSupportedInActiveDiagnosticSession", "this is not available in this session", REQUEST,
+            "the session was never opened or has run out"),
+        Nrc(0x9A, "dataDecompressionFailed", "the data cannot be decompressed", PROGRAMMING,
+            "a damaged file, or a file for other hardware"),
+        Nrc(0x9B, "dataDecryptionFailed", "the data cannot be decrypted", PROGRAMMING,
+            "a damaged file, or a file for other hardware"),
+        Nrc(0xA0, "ecuNotResponding", "the gateway got no answer from the module", CONDITION,
+            "the module behind the gateway has no supply or is not connected"),
+        Nrc(0xA1, "ecuAddressUnknown", "the gateway does not know this module", CONDITION,
+            "the module is not in the gateway's list of fitted modules"),
+    ),
+    (_NEVER, (0x90, 0xFE, _MAKER_CODE)),
+)  # fmt: skip
+
+#: GMW3110 1.6. Total over 00-FF. 81, 83, 85 and 89 mean other things than in UDS.
+GMW3110_NRCS: Final = _total(
+    (
+        *_as_uds(0x11, 0x31, 0x35, 0x36, 0x37, 0x78),
+        replace(NRCS[0x12], name="subFunctionNotSupportedInvalidFormat", meaning=_FORMAT.meaning),
+        _ORDER,
+        Nrc(0x81, "schedulerFull", "no more messages can be sent periodically", CONDITION),
+        Nrc(0x83, "voltageOutOfRange", "supply voltage outside the limits", VOLTAGE,
+            "no battery support, too weak, or set too high"),
+        Nrc(0x85, "generalProgrammingFailure", "erasing or writing memory failed", PROGRAMMING,
+            "low supply, worn memory, or a file for other hardware"),
+        Nrc(0x89, "deviceTypeError", "this is not the device that was meant", CONDITION,
+            "a file or a control for other hardware"),
+        Nrc(0x99, "readyForDownload-DTCStored", "ready to be programmed, but a fault was stored", PROGRAMMING,
+            "read the fault memory before going on"),
+        Nrc(0xE3, "deviceControlLimitsExceeded", "a limit of this control is not kept; two more bytes say which",
+            CONDITION, "engine, gear, speed or temperature outside what this control allows"),
+    ),
+    (_NEVER,),
+)  # fmt: skip
+
+#: SAE J1979 on CAN. Total over 00-FF. It lists 10, 11, 12, 21, 22 and 78; the module speaks UDS besides, so its
+#: other codes are read as such.
+OBD_NRCS: Final = _total((_FORMAT, _ORDER), [(code, code, NRCS[code]) for code in NRCS])
+
+#: One table per dialect.
+NRC_TABLES: Final[dict[str, RangeTable[Nrc]]] = {
+    "uds": NRCS, "kwp2000": KWP_NRCS, "gmw3110": GMW3110_NRCS, "obd": OBD_NRCS,
+}  # fmt: skip
+
+
+def nrcs(dialect: str) -> RangeTable[Nrc]:
+    """The codes of a dialect; total over 00-FF.
+
+    Raises:
+        ValueError: no such dialect.
+    """
+    if dialect not in NRC_TABLES:
+        raise ValueError(f"no dialect {dialect!r}; there are {', '.join(NRC_TABLES)}")
+    return NRC_TABLES[dialect]

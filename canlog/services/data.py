@@ -15,6 +15,7 @@ from typing import Final
 from canlog.names.dids import DIDS
 from canlog.names.ranges import RESERVED, RangeTable, singles
 from canlog.services.layout import (
+    Cursor,
     Layout,
     choose,
     decimal,
@@ -30,6 +31,7 @@ from canlog.services.layout import (
     u16,
 )
 from canlog.services.memory import FORMAT, LOCATION, RANGE
+from canlog.services.obd import by_identifier
 
 identifier = u16("data_identifier", says=named(DIDS.name, 4))
 
@@ -61,9 +63,20 @@ DYNAMIC_DEFINITIONS: Final = RangeTable(
 
 _defined = u16("dynamically_defined_data_identifier", says=named(DIDS.name, 4))
 
+
+def _record_read(cursor: Cursor) -> None:
+    """The record, and for the identifiers of OBD (F4xx, F6xx, F8xx) what it says."""
+    rest("data_record", least=1)(cursor)
+    record = cursor.values.get("data_record")
+    if not isinstance(record, bytes):
+        return
+    for name, value, at, said in by_identifier(cursor.size("data_identifier"), record):
+        cursor.put(name, value, 0, said, back=len(record) - at)
+
+
 LAYOUTS: Final = {
     request(0x22): Layout(identifier, many(identifier)),
-    response(0x22): Layout(identifier, rest("data_record", least=1)),
+    response(0x22): Layout(identifier, _record_read),
     request(0x23): Layout(*LOCATION),
     response(0x23): Layout(rest("data_record", least=1)),
     request(0x24): Layout(identifier),

@@ -387,11 +387,19 @@ class Layout:
     def __init__(self, *items: Item) -> None:
         self.items = items
 
-    def decode(self, data: bytes, *, service: int = 0, name: str = "", kind: Kind = Kind.UNKNOWN) -> Decoded:
-        """Fields, rest and problems of any bytes; never raises on content."""
+    def decode(
+        self,
+        data: bytes,
+        *,
+        service: int = 0,
+        name: str = "",
+        kind: Kind = Kind.UNKNOWN,
+        first: str = "service_identifier",
+    ) -> Decoded:
+        """Fields, rest and problems of any bytes; never raises on content. ``first`` names the first byte."""
         data = bytes(data)
         cursor = Cursor(data)
-        run((u8("service_identifier"), *self.items), cursor)
+        run((u8(first), *self.items), cursor)
         if cursor.going and cursor.left:
             cursor.problems.append(f"rest: {cursor.left} byte{'s' * (cursor.left != 1)} too many at {cursor.at}")
         return Decoded(

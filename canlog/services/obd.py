@@ -4,26 +4,36 @@ On CAN the answers to 03, 07 and 0A begin with a count; the byte behind the info
 data items, no message number. The parameters of an answer to 01 can be told apart only while their lengths
 are known; the rest stays whole.
 
-Source: SAE J1979 / ISO 15031-5 (M); layouts agree with scapy 2.8.0 except where tests/oracles says so. Sizes
-and formulas of parameters: public PID tables ("OBD-II PIDs", CC BY-SA).
+SAE J1979-2 (2021) carries the same content by UDS identifiers: F4xx is parameter xx, F6xx monitor xx, F8xx
+infotype xx (M). :func:`by_identifier` reads such a record with the same tables.
+
+Source: SAE J1979 / ISO 15031-5 (M); layouts agree with scapy 2.8.0 except where tests/oracles says so.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass
-from typing import Final
+from typing import Final, NamedTuple
 
 from canlog.names.dtc import two_byte_dtc_text
+from canlog.names.obd import (
+    CALIBRATION_SIZES,
+    MESSAGE_COUNTS,
+    PARAMETERS,
+    infotype_text,
+    monitor_text,
+    parameter_text,
+)
+from canlog.names.ranges import RangeTable
 from canlog.services.layout import (
     Cursor,
     Item,
     Layout,
+    Value,
     ascii_text,
     choose,
     decimal,
-    hex_text,
     many,
+    note,
     octets,
     optional,
     request,
@@ -33,116 +43,13 @@ from canlog.services.layout import (
     u8,
     u16,
 )
+from canlog.services.table import OBD_SERVICES, Service, service_table
 
-Formula = Callable[[bytes], float]
+#: Total over 00-FF: on a link that speaks nothing but this.
+SERVICES: Final[RangeTable[Service]] = service_table(OBD_SERVICES)
 
-
-@dataclass(frozen=True, slots=True)
-class Parameter:
-    """One parameter of services 01 and 02: its size on the wire and how to read it."""
-
-    name: str
-    size: int
-    formula: Formula | None = None
-    unit: str = ""
-
-    def text(self, data: bytes) -> str:
-        """``module voltage 12.1 V``; hex where there is no single number."""
-        if self.formula is None or len(data) != self.size:
-            return f"{self.name} {hex_text(data)}"
-        return f"{self.name} {self.formula(data):.6g} {self.unit}".rstrip()
-
-
-def _word(data: bytes) -> int:
-    return int.from_bytes(data[:2], "big")
-
-
-def _percent(data: bytes) -> float:
-    return data[0] * 100 / 255
-
-
-def _trim(data: bytes) -> float:
-    return data[0] * 100 / 128 - 100
-
-
-def _celsius(data: bytes) -> float:
-    return data[0] - 40
-
-
-def _byte(data: bytes) -> float:
-    return data[0]
-
-
-def _oxygen(number: int) -> Parameter:
-    return Parameter(f"oxygen sensor {number} voltage", 2, lambda data: data[0] / 200, "V")
-
-
-#: Sizes of parameters that are known; an answer is read up to the first one that is not here.
-PARAMETERS: Final[dict[int, Parameter]] = {
-    **{block: Parameter(f"supported parameters {block + 1:02X}-{block + 0x20:02X}", 4)
-       for block in range(0x00, 0x100, 0x20)},
-    0x01: Parameter("monitor status since clear", 4),
-    0x02: Parameter("fault that stored the freeze frame", 2),
-    0x03: Parameter("fuel system status", 2),
-    0x04: Parameter("calculated load", 1, _percent, "%"),
-    0x05: Parameter("coolant temperature", 1, _celsius, "°C"),
-    0x06: Parameter("short term fuel trim, bank 1", 1, _trim, "%"),
-    0x07: Parameter("long term fuel trim, bank 1", 1, _trim, "%"),
-    0x08: Parameter("short term fuel trim, bank 2", 1, _trim, "%"),
-    0x09: Parameter("long term fuel trim, bank 2", 1, _trim, "%"),
-    0x0A: Parameter("fuel pressure", 1, lambda data: data[0] * 3, "kPa"),
-    0x0B: Parameter("intake manifold pressure", 1, _byte, "kPa"),
-    0x0C: Parameter("engine speed", 2, lambda data: _word(data) / 4, "min⁻¹"),
-    0x0D: Parameter("vehicle speed", 1, _byte, "km/h"),
-    0x0E: Parameter("timing advance", 1, lambda data: data[0] / 2 - 64, "°"),
-    0x0F: Parameter("intake air temperature", 1, _celsius, "°C"),
-    0x10: Parameter("mass air flow", 2, lambda data: _word(data) / 100, "g/s"),
-    0x11: Parameter("throttle position", 1, _percent, "%"),
-    0x12: Parameter("secondary air status", 1),
-    0x13: Parameter("oxygen sensors present", 1),
-    **{0x13 + number: _oxygen(number) for number in range(1, 9)},
-    0x1C: Parameter("OBD requirements", 1),
-    0x1D: Parameter("oxygen sensors present, four banks", 1),
-    0x1E: Parameter("auxiliary input status", 1),
-    0x1F: Parameter("time since engine start", 2, _word, "s"),
-    0x21: Parameter("distance with warning lamp on", 2, _word, "km"),
-    0x2F: Parameter("fuel level", 1, _percent, "%"),
-    0x30: Parameter("warm-ups since clear", 1, _byte),
-    0x31: Parameter("distance since clear", 2, _word, "km"),
-    0x33: Parameter("barometric pressure", 1, _byte, "kPa"),
-    0x41: Parameter("monitor status this cycle", 4),
-    0x42: Parameter("module voltage", 2, lambda data: _word(data) / 1000, "V"),
-    0x46: Parameter("ambient air temperature", 1, _celsius, "°C"),
-    0x4D: Parameter("time with warning lamp on", 2, _word, "min"),
-    0x4E: Parameter("time since clear", 2, _word, "min"),
-    0x5C: Parameter("oil temperature", 1, _celsius, "°C"),
-}  # fmt: skip
-
-#: Names of the infotypes of service 09 in use on CAN.
-INFOTYPES: Final = {
-    0x00: "supported infotypes", 0x02: "VIN", 0x04: "calibration identifications",
-    0x06: "calibration verification numbers", 0x08: "in-use performance, spark ignition", 0x0A: "ECU name",
-    0x0B: "in-use performance, compression ignition",
-}  # fmt: skip
-
-
-def parameter_text(number: int) -> str:
-    """``0C engine speed``."""
-    known = PARAMETERS.get(number)
-    return f"{number:02X} {known.name if known else 'parameter not in our table'}"
-
-
-def infotype_text(number: int) -> str:
-    """``02 VIN``."""
-    return f"{number:02X} {INFOTYPES.get(number, 'infotype not in our table')}"
-
-
-def parameter_value(number: int, data: bytes) -> float | None:
-    """The number a parameter stands for, in the unit of ``PARAMETERS``; None where it is no single number."""
-    known = PARAMETERS.get(number)
-    if known is None or known.formula is None or len(data) != known.size:
-        return None
-    return known.formula(data)
+#: The fields that a positive response repeats. 01, 02, 06 and 09 may ask for several: see ``matching``.
+ECHOES: Final[dict[int, tuple[str, ...]]] = {0x08: ("test_identifier",)}
 
 
 def _parameter_record(cursor: Cursor) -> None:
@@ -156,17 +63,33 @@ def _parameter_record(cursor: Cursor) -> None:
         cursor.put("data_record", data, known.size, known.text(data))
 
 
+def _scaled(name: str) -> Item:
+    """Two bytes in the unit announced before."""
+
+    def read(cursor: Cursor) -> None:
+        u16(name, says=lambda raw: monitor_text(cursor.size("unit_and_scaling_identifier"), raw))(cursor)
+
+    return read
+
+
 def _monitor(cursor: Cursor) -> None:
     """A test result, or the bit field of supported monitors (00, 20, 40, …)."""
     supported = cursor.size("monitor_identifier") % 0x20 == 0
     run([octets("supported_monitors", 4)] if supported else _RESULT, cursor)
 
 
+def _calibrations(cursor: Cursor) -> None:
+    """As many identifications as announced, of the one known size that fits; of the usual size where none does."""
+    count = cursor.size("number_of_data_items")
+    size = next((size for size in CALIBRATION_SIZES if size * count == cursor.left), CALIBRATION_SIZES[0])
+    many(ascii_text("calibration_identification", size), count=count)(cursor)
+
+
 _parameter = u8("parameter_identifier", says=parameter_text)
 _frame = u8("frame_number", says=decimal)
 _RESULT: Final[list[Item]] = [
     u8("test_identifier"), u8("unit_and_scaling_identifier"),
-    u16("test_value"), u16("minimum_test_limit"), u16("maximum_test_limit"),
+    _scaled("test_value"), _scaled("minimum_test_limit"), _scaled("maximum_test_limit"),
 ]  # fmt: skip
 _dtcs: tuple[Item, ...] = (
     u8("number_of_dtc", says=decimal), many(u16("dtc", says=two_byte_dtc_text), count="number_of_dtc"),
@@ -174,9 +97,22 @@ _dtcs: tuple[Item, ...] = (
 _infotype = u8("infotype", says=infotype_text)
 _items = u8("number_of_data_items", says=decimal)
 _counters: list[Item] = [_items, many(u16("counter", says=decimal), count="number_of_data_items")]
-_supported: dict[int, list[Item]] = {
-    block: [octets("supported_infotypes", 4)] for block in range(0x00, 0x100, 0x20)
-}  # fmt: skip
+#: The support masks of several blocks may stand in one answer.
+_support: list[Item] = [octets("supported_infotypes", 4), many(_infotype, octets("supported_infotypes", 4))]
+_message_count: list[Item] = [
+    u8("message_count", says=decimal),
+    note("message_count", lambda _: True, "message counts belong to older buses; a module on CAN has none"),
+]
+_INFORMATION: Final[dict[int, list[Item]]] = {
+    **dict.fromkeys(range(0, 256, 32), _support),
+    **dict.fromkeys(MESSAGE_COUNTS, _message_count),
+    0x02: [_items, ascii_text("vin", 17)],
+    0x04: [_items, _calibrations],
+    0x06: [_items, many(octets("calibration_verification_number", 4), count="number_of_data_items")],
+    0x08: _counters,
+    0x0A: [_items, ascii_text("ecu_name", 20)],
+    0x0B: _counters,
+}
 
 LAYOUTS: Final = {
     request(0x01): Layout(_parameter, many(_parameter)),
@@ -196,22 +132,73 @@ LAYOUTS: Final = {
     request(0x08): Layout(u8("test_identifier"), rest("data_record")),
     response(0x08): Layout(u8("test_identifier"), rest("data_record")),
     request(0x09): Layout(_infotype, many(_infotype)),
-    response(0x09): Layout(
-        _infotype,
-        choose(
-            "infotype",
-            _supported
-            | {
-                0x02: [_items, ascii_text("vin", 17)],
-                0x04: [_items, many(ascii_text("calibration_identification", 16), count="number_of_data_items")],
-                0x06: [_items, many(octets("calibration_verification_number", 4), count="number_of_data_items")],
-                0x08: _counters,
-                0x0A: [_items, ascii_text("ecu_name", 20)],
-                0x0B: _counters,
-            },
-            [_items, rest("data_record")],
-        ),
-    ),
+    response(0x09): Layout(_infotype, choose("infotype", _INFORMATION, [_items, rest("data_record")])),
     request(0x0A): Layout(),
     response(0x0A): Layout(*_dtcs),
 }
+
+
+class Reading(NamedTuple):
+    """A second reading of a record: a part of it under a name of its own."""
+
+    name: str
+    value: Value
+    at: int  # bytes from the start of the record
+    said: str = ""
+
+
+#: Bytes of one monitor result by identifier: test, unit, value and two limits.
+_RESULT_BYTES: Final = 8
+
+
+def known_record_size(did: int) -> int | None:
+    """Bytes of the record of F4xx, where parameter xx is in our table; None for any other identifier."""
+    known = PARAMETERS.get(did & 0xFF) if did >> 8 == 0xF4 else None
+    return known.size if known else None
+
+
+def by_identifier(did: int, record: bytes) -> list[Reading]:
+    """What the record of an OBD identifier of UDS (F4xx, F6xx, F8xx) says; nothing where it does not fit.
+
+    Whether a record of F8xx begins with the number of items varies by edition (M): its length tells.
+    """
+    family, number = did >> 8, did & 0xFF
+    if family == 0xF4:
+        known = PARAMETERS.get(number)
+        fits = known is not None and len(record) == known.size
+        return [Reading("parameter", record, 0, known.text(record))] if known is not None and fits else []
+    if family == 0xF6:
+        return _monitor_results(number, record)
+    return _information(number, record) if family == 0xF8 else []
+
+
+def _monitor_results(number: int, record: bytes) -> list[Reading]:
+    if number % 0x20 == 0 or not record or len(record) % _RESULT_BYTES:
+        return []
+    readings = []
+    for at in range(0, len(record), _RESULT_BYTES):
+        test, unit = record[at], record[at + 1]
+        readings += [Reading("test_identifier", test, at, f"{test:02X}"),
+                     Reading("unit_and_scaling_identifier", unit, at + 1, f"{unit:02X}")]  # fmt: skip
+        for name, where in (("test_value", 2), ("minimum_test_limit", 4), ("maximum_test_limit", 6)):
+            raw = int.from_bytes(record[at + where : at + where + 2], "big")
+            readings.append(Reading(name, raw, at + where, monitor_text(unit, raw)))
+    return readings
+
+
+def _information(number: int, record: bytes) -> list[Reading]:
+    shapes = {
+        0x02: ("vin", (17,)), 0x04: ("calibration_identification", CALIBRATION_SIZES),
+        0x06: ("calibration_verification_number", (4,)), 0x0A: ("ecu_name", (20,)),
+    }  # fmt: skip
+    if number not in shapes or not record:
+        return []
+    name, sizes = shapes[number]
+    for size in sizes:
+        count, counted = divmod(len(record), size)
+        if count and (counted == 0 or (counted == 1 and record[0] == count)):
+            items = [(at, record[at : at + size]) for at in range(counted, len(record), size)]
+            as_text = name != "calibration_verification_number"
+            return [Reading(name, item.decode("ascii", "backslashreplace") if as_text else item, at)
+                    for at, item in items]  # fmt: skip
+    return []

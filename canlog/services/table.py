@@ -1,7 +1,8 @@
 """Which of the 256 first bytes is a service, and what the standard says about each. Total.
 
 Requests are 01-0F (OBD), 10-3E, 83-88 and BA-BE (supplier); a positive response is the request + 40; 7F is
-the negative response. So a byte with bit 6 set is never a request.
+the negative response. So a byte with bit 6 set is never a request. The older dialects have tables of their own
+(``kwp``, ``gmw3110``), built by :func:`service_table`.
 
 Source: ISO 14229-1:2020, table 2 and 23 (M); udsoncan 1.26.1, scapy 2.8.0, documentation of the package
 ``uds`` (ed5bfcc).
@@ -9,6 +10,7 @@ Source: ISO 14229-1:2020, table 2 and 23 (M); udsoncan 1.26.1, scapy 2.8.0, docu
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from enum import StrEnum
 from typing import Final
@@ -45,10 +47,6 @@ def _uds(sid: int, name: str, *, sub: bool = False, editions: str = "2006-2020")
     return sid, sid, Service(sid, name, ServiceKind.KNOWN, sub, sub, editions)
 
 
-def _obd(sid: int, name: str) -> tuple[int, int, Service]:
-    return sid, sid, Service(sid, name, ServiceKind.OBD, editions="SAE J1979")
-
-
 def _range(first: int, last: int, kind: ServiceKind, name: str = "") -> list[tuple[int, int, Service]]:
     service = Service(0, name or kind.value, kind)
     return [(sid, sid, replace(service, sid=sid)) for sid in range(first, last + 1)]
@@ -56,21 +54,29 @@ def _range(first: int, last: int, kind: ServiceKind, name: str = "") -> list[tup
 
 _RESERVED, _NEVER = ServiceKind.RESERVED, ServiceKind.NOT_A_REQUEST
 
-#: Total over 00-FF.
+#: SAE J1979. 05 is not on CAN.
+OBD_SERVICES: Final = tuple(
+    Service(sid, name, ServiceKind.OBD, editions="SAE J1979")
+    for sid, name in {
+        0x01: "CurrentPowertrainData",
+        0x02: "FreezeFrameData",
+        0x03: "EmissionRelatedDTC",
+        0x04: "ClearEmissionRelatedInformation",
+        0x05: "OxygenSensorMonitoring",
+        0x06: "OnBoardMonitoringResults",
+        0x07: "PendingEmissionRelatedDTC",
+        0x08: "ControlOfOnBoardSystem",
+        0x09: "VehicleInformation",
+        0x0A: "PermanentEmissionRelatedDTC",
+    }.items()
+)
+
+#: UDS. Total over 00-FF.
 SERVICES: Final = RangeTable(
     0xFF,
     [
         *_range(0x00, 0x00, _NEVER),
-        _obd(0x01, "CurrentPowertrainData"),
-        _obd(0x02, "FreezeFrameData"),
-        _obd(0x03, "EmissionRelatedDTC"),
-        _obd(0x04, "ClearEmissionRelatedInformation"),
-        _obd(0x05, "OxygenSensorMonitoring"),  # not on CAN
-        _obd(0x06, "OnBoardMonitoringResults"),
-        _obd(0x07, "PendingEmissionRelatedDTC"),
-        _obd(0x08, "ControlOfOnBoardSystem"),
-        _obd(0x09, "VehicleInformation"),
-        _obd(0x0A, "PermanentEmissionRelatedDTC"),
+        *((service.sid, service.sid, service) for service in OBD_SERVICES),
         *_range(0x0B, 0x0F, ServiceKind.OBD, "reserved for OBD"),
         _uds(0x10, "DiagnosticSessionControl", sub=True),
         _uds(0x11, "ECUReset", sub=True),
@@ -119,10 +125,38 @@ SERVICES: Final = RangeTable(
 #: The positive response is the request plus this.
 RESPONSE_OFFSET: Final = 0x40
 
+#: 01-0F belong to emission diagnostics in every dialect.
+LAST_OBD: Final = 0x0F
 
-def service_of_response(first: int) -> int | None:
+
+def service_table(
+    known: Iterable[Service], *, maker: Iterable[int] = (), never: Iterable[int] = ()
+) -> RangeTable[Service]:
+    """A total table over 00-FF: the services known, OBD beside them, the rest by what its number allows.
+
+    Args:
+        known: the services that have a name; they win over those of OBD.
+        maker: numbers left to the vehicle maker or system supplier.
+        never: numbers no request has, besides 00 and those with bit 6 set.
+    """
+    by_sid = {service.sid: service for service in (*OBD_SERVICES, *known)}
+    makers, nevers = frozenset(maker), frozenset(never)
+
+    def other(sid: int) -> Service:
+        if sid == 0 or sid & RESPONSE_OFFSET or sid in nevers:
+            return Service(sid, _NEVER.value, _NEVER)
+        if sid in makers:
+            return Service(sid, ServiceKind.MAKER.value, ServiceKind.MAKER)
+        if sid <= LAST_OBD:
+            return Service(sid, "reserved for OBD", ServiceKind.OBD)
+        return Service(sid, _RESERVED.value, _RESERVED)
+
+    return RangeTable(0xFF, [(sid, sid, by_sid.get(sid) or other(sid)) for sid in range(0x100)])
+
+
+def service_of_response(first: int, services: RangeTable[Service] = SERVICES) -> int | None:
     """The request's identifier that a positive response begins with; None where no response begins so."""
     sid = first - RESPONSE_OFFSET
-    if first == 0x7F or sid < 0 or SERVICES[sid].kind is ServiceKind.NOT_A_REQUEST:
+    if first == 0x7F or sid < 0 or services[sid].kind is ServiceKind.NOT_A_REQUEST:
         return None
     return sid

@@ -13,10 +13,10 @@ from hypothesis import strategies as st
 from canlog.names.dids import DIDS
 from canlog.names.dtc import STATUS_BITS, two_byte_dtc_text
 from canlog.names.nrc import NRCS
+from canlog.names.obd import PARAMETERS, parameter_value
 from canlog.names.ranges import Owner
 from canlog.services.decode import decode_request, decode_response
 from canlog.services.dtc import DTC_REPORTS
-from canlog.services.obd import PARAMETERS, parameter_value
 from canlog.services.session import RESETS, SESSIONS
 from canlog.services.table import SERVICES, ServiceKind
 

@@ -7,10 +7,10 @@ from pathlib import Path
 import pytest
 
 from canlog.names.dtc import dtc_text, parse_dtc, status_bits, two_byte_dtc_text
+from canlog.names.obd import parameter_value
 from canlog.services.decode import decode_request, decode_response
 from canlog.services.layout import Decoded
 from canlog.services.matching import answers, silence_means
-from canlog.services.obd import parameter_value
 
 VECTORS = Path(__file__).parent.parent / "vectors" / "service_examples.csv"
 ROWS = list(csv.DictReader(line for line in VECTORS.read_text().splitlines() if not line.startswith("#")))
