@@ -15,7 +15,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from analysis.checks.looking.refusals import asked, same_act
+from analysis.checks.looking.refusals import act_of, asked, last_of_acts
 from analysis.checks.looking.whole_bus import cut_by_silence
 from analysis.checks.registry import Context, Seen, check
 from analysis.exchanges import Answer
@@ -28,13 +28,14 @@ def find(ctx: Context) -> Iterator[Seen]:
     cut = {one.number for one, _ in cut_by_silence(ctx)}
     for story in ctx.stories:
         own = ctx.own(story)
+        accepted = last_of_acts(item for item in own if item.positive)
         for exchange in own:
             if exchange.outcome is not Answer.SILENT or not exchange.pendings or exchange.number in cut:
                 continue
             end = ctx.end_ns(exchange.capture)
             if end is not None and end - exchange.end_ns <= ctx.record.limits.p2_star_client_ns:
                 continue
-            done = any(item.positive and same_act(item, exchange) for item in own if item.begin > exchange.begin)
+            done = accepted.get(act_of(exchange), exchange.begin) > exchange.begin
             text = f"{story.label}: {asked(exchange)} was put off {len(exchange.pendings)} times and never answered."
             yield Seen(
                 Confidence.HIGH,

@@ -15,7 +15,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from analysis.checks.looking.refusals import asked, same_act
+from analysis.checks.looking.refusals import act_of, asked, last_of_acts
 from analysis.checks.looking.silent_links import fell_silent, lost_resets, one_sided, unanswered
 from analysis.checks.looking.whole_bus import cut_by_silence
 from analysis.checks.registry import Context, Seen, check
@@ -35,14 +35,13 @@ def find(ctx: Context) -> Iterator[Seen]:
     for story in ctx.stories:
         own = ctx.own(story)
         heard = [item.begin for item in own if item.response is not None]
+        answered = last_of_acts(item for item in own if item.response is not None)
         found = [
             item
             for item in unanswered(ctx, story)
             if _had_time(ctx, item)
             and item.number not in cut
-            and not any(
-                later.response is not None and same_act(later, item) for later in own if later.begin > item.begin
-            )
+            and answered.get(act_of(item), item.begin) <= item.begin
             and (story.link.key not in gone or item.begin < heard[-1])
         ]
         if found and story.link.key not in one_way:

@@ -13,6 +13,7 @@ Evidence: the readings. Source: common practice, no source; the reading F442 is 
 from __future__ import annotations
 
 from collections.abc import Iterator
+from itertools import accumulate
 
 from analysis.checks.registry import Context, Seen, check
 from analysis.operations.model import evidence
@@ -56,5 +57,5 @@ def _by_module(readings: list[SupplyReading]) -> list[list[SupplyReading]]:
 def _sinks(own: list[SupplyReading], low: int, fall: int, scale: int) -> bool:
     """The last is low, or they fell deep, or they fell to below what is low."""
     values = [one.millivolts for one in own]
-    deepest = max(max(values[:at]) - value for at, value in enumerate(values) if at) if len(values) > 1 else 0
+    deepest = max(highest - value for highest, value in zip(accumulate(values, max), values, strict=True))
     return values[-1] < low or deepest > DEEP_FALL_MV * scale or (deepest > fall and min(values) < low)

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator
+from collections.abc import Collection, Iterable, Iterator
 from dataclasses import dataclass
 
 from analysis.checks.registry import Context, Seen
-from analysis.exchanges import Answer, Exchange
+from analysis.exchanges import Answer, Exchange, Place
 from analysis.operations.model import evidence
 from analysis.story import Story
 from analysis.words import Confidence, Severity
@@ -18,25 +18,29 @@ TELLING_BYTES = {0x10: 2, 0x11: 2, 0x14: 1, 0x22: 3, 0x27: 2, 0x28: 2, 0x2E: 3, 
 
 @dataclass(frozen=True, slots=True)
 class Refusal:
-    """A final negative response; ``overcome``: the later exchange that did the same with success."""
+    """A final negative response; ``overcome``: the module accepted the same later."""
 
     exchange: Exchange
-    overcome: Exchange | None
+    overcome: bool
 
 
 def refusals(ctx: Context, story: Story, codes: Collection[int], services: Collection[int] = ()) -> Iterator[Refusal]:
     """A module's final refusals with one of these codes, of these services (of all when none are given)."""
     own = ctx.own(story)
+    accepted = last_of_acts(item for item in own if item.positive)
     for exchange in own:
         if exchange.nrc in codes and (not services or exchange.service in services):
-            later = (item for item in own if item.begin > exchange.end and item.positive)
-            yield Refusal(exchange, next((item for item in later if same_act(item, exchange)), None))
+            yield Refusal(exchange, accepted.get(act_of(exchange), exchange.begin) > exchange.begin)
 
 
-def same_act(one: Exchange, other: Exchange) -> bool:
-    """Both ask for the same thing, whatever data goes with it."""
-    size = TELLING_BYTES.get(one.service, 1)
-    return one.service == other.service and one.asked[:size] == other.asked[:size]
+def act_of(exchange: Exchange) -> bytes:
+    """What is asked for, whatever data goes with it: equal for the same thing asked again."""
+    return exchange.asked[: TELLING_BYTES.get(exchange.service, 1)]
+
+
+def last_of_acts(exchanges: Iterable[Exchange]) -> dict[bytes, Place]:
+    """Where each act was last asked for among these, in order."""
+    return {act_of(exchange): exchange.begin for exchange in exchanges}
 
 
 def see_refusals(ctx: Context, codes: Collection[int], services: Collection[int] = ()) -> Iterator[Seen]:
@@ -45,7 +49,7 @@ def see_refusals(ctx: Context, codes: Collection[int], services: Collection[int]
         found = list(refusals(ctx, story, codes, services))
         if not found:
             continue
-        standing = [item for item in found if item.overcome is None]
+        standing = [item for item in found if not item.overcome]
         shown = standing or found
         texts = dict.fromkeys(said(item.exchange) for item in shown)
         end = "" if standing else " The same was accepted later."
@@ -65,7 +69,7 @@ def said(exchange: Exchange) -> str:
 
 def asked(exchange: Exchange) -> str:
     """The telling bytes of a request."""
-    return exchange.asked[: TELLING_BYTES.get(exchange.service, 1)].hex(" ").upper() or f"{exchange.service:02X}"
+    return act_of(exchange).hex(" ").upper() or f"{exchange.service:02X}"
 
 
 def is_refused(exchange: Exchange) -> bool:
