@@ -77,7 +77,7 @@ class Exchange:
         """The final answer's bytes; empty when there is none."""
         return self.response.data if self.response else b""
 
-    @property
+    @cached_property
     def service(self) -> int:
         """Request service id, taken from the answer when the request is missing."""
         if self.asked:
@@ -101,31 +101,27 @@ class Exchange:
         """The answer's fields."""
         return decode_response(self.answered, request=self.asked or None)
 
-    @property
-    def _messages(self) -> list[Message]:
-        return [m for m in (self.request, *self.pendings, self.response) if m is not None]
-
-    @property
+    @cached_property
     def messages(self) -> tuple[Message, ...]:
         """Request, pending responses, final response, as far as seen."""
-        return tuple(self._messages)
+        return tuple(m for m in (self.request, *self.pendings, self.response) if m is not None)
 
     @property
     def whole(self) -> bool:
         """Every message of it is complete."""
-        return all(m.complete for m in self._messages)
+        return all(m.complete for m in self.messages)
 
-    @property
+    @cached_property
     def lines(self) -> tuple[int, int]:
         """First and last source line."""
-        return (min(m.first_line for m in self._messages), max(m.last_line for m in self._messages))
+        return (min(m.first_line for m in self.messages), max(m.last_line for m in self.messages))
 
-    @property
+    @cached_property
     def begin(self) -> Place:
         """Where it begins."""
-        return (self.capture, self._messages[0].first_line)
+        return (self.capture, self.messages[0].first_line)
 
-    @property
+    @cached_property
     def end(self) -> Place:
         """Where it ends."""
         return (self.capture, self.lines[1])
@@ -133,12 +129,12 @@ class Exchange:
     @property
     def begin_ns(self) -> int:
         """Time of the first frame."""
-        return self._messages[0].begin_ns
+        return self.messages[0].begin_ns
 
     @property
     def end_ns(self) -> int:
         """Time of the last frame."""
-        return max(m.end_ns for m in self._messages)
+        return max(m.end_ns for m in self.messages)
 
     @property
     def answer_lines(self) -> tuple[int, ...]:

@@ -10,7 +10,7 @@ Source: ISO 15765-2:2016, 10.3 (M); layouts confirmed in can-isotp 2.0.7 and the
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import StrEnum
 
 from canlog.errors import LinkError
@@ -46,19 +46,19 @@ class Link:
     addressing: Addressing = Addressing.NORMAL
     how: str = ""  # the evidence, in words
     guessed: bool = False  # rests on custom (+8, naming) rather than on traffic
+    key: str = field(init=False, repr=False, compare=False)  # ``can0:7E0>7E8``; see the module's docstring
+
+    def __post_init__(self) -> None:
+        request = id_text(self.request_id, self.request_extended, self.request_address)
+        response = ""
+        if self.response_id is not None:
+            response = id_text(self.response_id, self.response_extended, self.response_address)
+        object.__setattr__(self, "key", f"{self.channel}:{request}>{response}")
 
     @property
     def functional(self) -> bool:
         """True for requests to a group of modules."""
         return self.response_id is None
-
-    @property
-    def key(self) -> str:
-        """``can0:7E0>7E8``; see the module's docstring."""
-        request = id_text(self.request_id, self.request_extended, self.request_address)
-        if self.response_id is None:
-            return f"{self.channel}:{request}>"
-        return f"{self.channel}:{request}>{id_text(self.response_id, self.response_extended, self.response_address)}"
 
 
 def id_text(can_id: int, extended: bool, address: int | None = None) -> str:
