@@ -46,7 +46,7 @@ class Attempt:
     def account(self) -> Account:
         """The account of the blocks."""
         if self._account is None:
-            self._account = keep_account(self.blocks)
+            self._account = keep_account(self.blocks, upload=self.kind is Kind.UPLOAD)
         return self._account
 
     @property
@@ -93,7 +93,9 @@ class Attempt:
         return any(address.to_bytes(4, "big") in asked[4:] for asked in self.erase_requests)
 
     def same_thing(self, other: Attempt) -> bool:
-        """Both act on the same memory."""
+        """Both change, or both only read, the same memory."""
+        if (self.kind is Kind.UPLOAD) != (other.kind is Kind.UPLOAD):
+            return False
         if self.address is None or other.address is None:
             return bool(self.erase_requests & other.erase_requests)
         mine = range(self.address, self.address + max(self.size or 1, 1))

@@ -15,6 +15,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from analysis.exchanges import Exchange, Place
 from analysis.modes import signs
@@ -56,6 +57,7 @@ def part_of(attempt: Attempt, story: Story, record: Record) -> PartName | None:
 def checks_of(attempt: Attempt, attempts: Sequence[Attempt], story: Story, record: Record) -> list[RoutineCall]:
     """The telling call of each check that concerns an attempt, in order: its own, and those of all parts together."""
     mine = part_of(attempt, story, record)
+    attempts = [item for item in attempts if item.kind is not Kind.UPLOAD]
     horizon = _superseded_at(attempt, attempts)
     calls = [
         call
@@ -109,7 +111,7 @@ def proofs_of(
         *_by_check(attempt, attempts, story, record),
         *_by_identity(attempt, horizon, story, record, only_part=only_part),
         *_by_stamp(attempt, horizon, story, record, only_part=only_part),
-        *_by_read_out(attempt, horizon, story),
+        *_by_read_out(attempt, attempts, horizon, story),
     ]
     return [
         proof
@@ -240,7 +242,17 @@ def _last_before(reading: Reading, place: Place, story: Story, record: Record) -
     return earlier[-1] if earlier else None
 
 
-def _by_read_out(attempt: Attempt, horizon: Place | None, story: Story) -> Iterator[DownloadProof]:
+class _Piece(NamedTuple):
+    """Memory that was read: where, what, and by which exchanges."""
+
+    address: int
+    data: bytes
+    exchanges: tuple[Exchange, ...]
+
+
+def _by_read_out(
+    attempt: Attempt, attempts: Sequence[Attempt], horizon: Place | None, story: Story
+) -> Iterator[DownloadProof]:
     """The bytes read back with ReadMemoryByAddress or an upload equal the bytes written."""
     if attempt.kind is not Kind.DOWNLOAD or attempt.address is None or attempt.transformed:
         return
@@ -248,21 +260,31 @@ def _by_read_out(attempt: Attempt, horizon: Place | None, story: Story) -> Itera
     read = bytearray(len(written))
     seen = bytearray(len(written))
     used: list[Exchange] = []
-    for exchange in story.after(attempt.end):
-        if horizon is not None and exchange.begin >= horizon:
-            break
-        if exchange.service != 0x23 or not exchange.positive or not exchange.whole:
-            continue
-        address = exchange.ask.get("memory_address")
-        if not isinstance(address, int):
-            continue
+    for address, data, exchanges in (*_read_by_address(attempt, story), *_uploaded(attempt, attempts)):
         offset = address - attempt.address
-        data = exchange.answered[1:]
+        if horizon is not None and exchanges[0].begin >= horizon:
+            continue
         if offset >= 0 and offset + len(data) <= len(written):
             read[offset : offset + len(data)] = data
             seen[offset : offset + len(data)] = b"\1" * len(data)
-            used.append(exchange)
+            used += exchanges
     if written and all(seen) and bytes(read) == written:
         text = "the memory was read back, byte for byte equal"
         parts = tuple(evidence(exchange, text) for exchange in used)
         yield DownloadProof(parts, Confidence.HIGH, text, by_module=False)
+
+
+def _read_by_address(attempt: Attempt, story: Story) -> Iterator[_Piece]:
+    for exchange in story.after(attempt.end):
+        address = exchange.ask.get("memory_address") if exchange.service == 0x23 and exchange.asked else None
+        if isinstance(address, int) and exchange.positive and exchange.whole:
+            yield _Piece(address, exchange.answered[1:], (exchange,))
+
+
+def _uploaded(attempt: Attempt, attempts: Sequence[Attempt]) -> Iterator[_Piece]:
+    for item in attempts:
+        if item.kind is not Kind.UPLOAD or item.begin < attempt.end or item.address is None or item.transformed:
+            continue
+        account = item.account
+        if item.ended is not None and not account.problems and account.seen_whole and account.unanswered is None:
+            yield _Piece(item.address, b"".join(account.data), tuple(item.blocks))

@@ -17,6 +17,7 @@ from analysis.exchanges import Answer, Exchange
 class Account:
     """Running account of one transfer."""
 
+    upload: bool = False  # the bytes are in the answers
     data: list[bytes] = field(default_factory=list)  # one entry a block, in order
     carried: int = 0  # bytes of blocks answered positively
     blocks: int = 0
@@ -30,9 +31,9 @@ class Account:
 
     def add(self, exchange: Exchange) -> None:
         """Take one TransferData exchange into the account."""
-        request = exchange.request
+        request = exchange.response if self.upload else exchange.request
         counter = self._counter(exchange)
-        payload = exchange.asked[2:]
+        payload = request.data[2:] if request else b""
         size = max(request.length - 2, 0) if request else 0
         if exchange.outcome is Answer.NEGATIVE:
             self.refused, self.unanswered = exchange, None
@@ -89,9 +90,9 @@ class Account:
         return source[1] if len(source) > 1 else 0
 
 
-def keep_account(exchanges: Iterable[Exchange]) -> Account:
+def keep_account(exchanges: Iterable[Exchange], *, upload: bool = False) -> Account:
     """The account of the TransferData exchanges given."""
-    account = Account()
+    account = Account(upload)
     for exchange in exchanges:
         account.add(exchange)
     return account

@@ -556,3 +556,35 @@ def test_a_start_message_of_the_application_is_the_application_answering() -> No
 def test_a_start_message_of_the_boot_loader_outweighs_an_answered_session() -> None:
     talk = [programming(), ask(*FIT), ask("11 01", "51 01"), gap(1), BOOT_START, gap(1)]
     assert download_word(talk, ask("10 03", "50 03 0032 01F4"), read("F188", NEW), names=NAMES)[0] == "failed"
+
+
+# memory read back as an upload
+
+
+def upload(data: bytes = IMAGE, address: int = ADDRESS, end: str = "77") -> list[Talk]:
+    asked = bytes([0x35, 0, 0x44]) + address.to_bytes(4, "big") + len(data).to_bytes(4, "big")
+    parts = [data[at : at + BLOCK] for at in range(0, len(data), BLOCK)]
+    carried = [ask(bytes([0x36, number]), bytes([0x76, number]) + part) for number, part in enumerate(parts, 1)]
+    return [ask(asked, "75 20 0022"), *carried, ask("37", end)]
+
+
+def test_an_upload_counts_the_bytes_of_its_answers() -> None:
+    report = heard(BEFORE, upload())
+    details = only(report, "upload").details
+    assert (details["size_carried"], details["size_asked"], details["blocks"]) == (96, 96, 3)
+
+
+def test_an_upload_equal_to_what_was_written_confirms() -> None:
+    assert download_word(programming(), upload()) == ("confirmed", "high")
+
+
+@pytest.mark.parametrize(
+    "seen",
+    [upload(IMAGE[:-1] + b"\x99"), upload(IMAGE[:64]), upload(address=ADDRESS + 4), upload(end="7F 37 24")],
+)
+def test_an_upload_of_something_else_proves_nothing(seen: list[Talk]) -> None:
+    assert download_word(programming(), seen)[0] == "unproven"
+
+
+def test_an_upload_before_the_download_proves_nothing() -> None:
+    assert download_word(upload(), programming())[0] == "unproven"
