@@ -172,14 +172,12 @@ class _Growing:
         while self.n_steps - len(self.steps[0]) >= PERIOD_STEPS:
             self.n_steps -= len(self.steps.pop(0))
 
-    def add_pause(self, pause: Gap) -> None:
-        """A pause; of the longest ones :data:`KEPT_GAPS` are kept, of equal ones the first."""
-        if pause.length_ns <= self.shortest_ns:
-            return
-        self.pauses.append(pause)
+    def add_pauses(self, pauses: list[Gap]) -> None:
+        """Pauses; the longest :data:`KEPT_GAPS` of all are kept, of equal ones the first."""
+        self.pauses += pauses
         if len(self.pauses) > KEPT_GAPS:
-            self.pauses.remove(min(self.pauses, key=lambda each: (each.length_ns, -each.from_ns)))
-            self.shortest_ns = min(each.length_ns for each in self.pauses)
+            self.pauses = sorted(self.pauses, key=lambda each: (each.from_ns - each.to_ns, each.from_ns))[:KEPT_GAPS]
+            self.shortest_ns = self.pauses[-1].length_ns
 
     @property
     def period_ns(self) -> int | None:
@@ -255,7 +253,7 @@ class BackgroundBuilder:
             one.frames += end - start
             one.take_steps(own if shortest[at] > 0 else own[own > 0])
             if longest[at] > one.shortest_ns:
-                _find_pauses(one, times[start:end], table.line[rows], own)
+                one.add_pauses(_pauses(one, times[start:end], table.line[rows], own))
             one.newest = (int(times[end - 1]), int(table.line[rows[-1]]))
             if one.kept is not None:
                 one.keep(table.take(rows), always=one.name[1] in self._keep_ids)
@@ -321,12 +319,14 @@ class BackgroundBuilder:
         )  # fmt: skip
 
 
-def _find_pauses(one: _Growing, times: Ints, lines: Ints, steps: Ints) -> None:
+def _pauses(one: _Growing, times: Ints, lines: Ints, steps: Ints) -> list[Gap]:
     """The long steps of an id in a table, the first of which may begin in the table before."""
+    found = []
     for at in np.flatnonzero(steps > one.shortest_ns).tolist():
         before = one.newest if at == 0 else (int(times[at - 1]), int(lines[at - 1]))
         if before is not None:
-            one.add_pause(Gap(before[0], int(times[at]), before[1], int(lines[at])))
+            found.append(Gap(before[0], int(times[at]), before[1], int(lines[at])))
+    return found
 
 
 def _by_code(parts: list[tuple[Ints, Ints, Ints]]) -> dict[int, tuple[Ints, Ints]]:
