@@ -80,6 +80,7 @@ class Surveyed:
 
 
 def _first_pass(capture: Capture, names: Names, sheet: JobSheet | None, wanted: Sequence[Link]) -> Surveyed:
+    capture.hash_meanwhile()
     meant = [one.link for one in (sheet.modules if sheet else ()) if one.link is not None]
     seen, links = survey_links(capture, [*wanted, *meant], keep_ids=_kept_ids(names))
     return Surveyed(capture, seen, tuple(link for link in links if link.channel or link in wanted))
