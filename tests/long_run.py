@@ -28,16 +28,17 @@ sys.path.insert(0, str(Path(__file__).parent))
 from planting.faults import FAULTS
 from planting.fuzz import fuzz
 from planting.sessions import play_random
-from planting.trial import SETTINGS, Setting, Trial, cut_at, cut_lines
+from planting.trial import COACH, MORE_SETTINGS, Setting, Trial, cut_at, cut_lines
 
 SHOWN = 20
+SETS = {"bench": MORE_SETTINGS, "coach": COACH}  # sessions to plant faults on
 Found = tuple[tuple[str, ...], list[str]]  # kinds that the trial counts for, what was wrong in it
 
 
-def _fault(task: tuple[int, str, int]) -> Found:
-    number, fault, seed = task
-    trial = Trial(SETTINGS[number], fault, seed).run(_place())
-    return (fault,), [f"{fault} {seed} on {SETTINGS[number]}: {one.rule}: {one.word}" for one in trial.wrong]
+def _fault(task: tuple[Setting, str, int]) -> Found:
+    setting, fault, seed = task
+    trial = Trial(setting, fault, seed).run(_place())
+    return (fault,), [f"{fault} {seed} on {setting}: {one.rule}: {one.word}" for one in trial.wrong]
 
 
 def _cut(task: tuple[Setting, int]) -> Found:
@@ -60,10 +61,12 @@ def _place() -> Path:
     return folder / f"{os.getpid()}.log"
 
 
-def _fault_tasks(trials: int, seed: int, only: list[str]) -> Iterator[tuple[int, str, int]]:
-    kinds = only or list(FAULTS)
+def _fault_tasks(trials: int, seed: int, only: list[str], sessions: str) -> Iterator[tuple[Setting, str, int]]:
+    """Each fault on each session in turn."""
+    kinds, settings = only or list(FAULTS), SETS[sessions]
     for number in range(trials):
-        yield number % len(SETTINGS), kinds[number // len(SETTINGS) % len(kinds)], seed * 1_000_000 + number
+        kind = kinds[number // len(settings) % len(kinds)]
+        yield settings[number % len(settings)], kind, seed * 1_000_000 + number
 
 
 def _named(work: Callable[[Any], Found], task: object) -> Found:
@@ -98,10 +101,12 @@ def main() -> int:
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--session", action="append", help="of cuts: uds11-all-good-short, coach-all-good ...")
     parser.add_argument("--fault", action="append", choices=sorted(FAULTS), help="of faults: only this kind")
+    parser.add_argument("--on", choices=sorted(SETS), default="bench", help="of faults: on which good sessions")
     parser.add_argument("--processes", type=int, default=2)
     asked = parser.parse_args()
     if asked.what == "faults":
-        return run(_fault, _fault_tasks(asked.trials, asked.seed, asked.fault or []), asked.processes)
+        tasks = _fault_tasks(asked.trials, asked.seed, asked.fault or [], asked.on)
+        return run(_fault, tasks, asked.processes)
     if asked.what == "cuts":
         settings = [Setting(name, names) for name in asked.session or ["uds11-all-good"] for names in (False, True)]
         return run(_cut, ((one, line) for one in settings for line in cut_lines(one)), asked.processes)

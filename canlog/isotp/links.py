@@ -195,10 +195,20 @@ def _groups(pairs: Sequence[_Pair], stations: Iterable[Station]) -> dict[Station
         if is_legislated and is_asking:
             text = f"functional id by standard; {_count(len(answering), 'id')} answered"
             groups[station] = text
-        elif len(answering) > 1 and station.n_shared > 0:
+        elif len(answering) > 1 and station.n_shared > 0 and not _is_of_one_module(station, pairs):
             names = ", ".join(_name(can_id, station.extended) for can_id in answering)
             groups[station] = f"its requests are answered by several ids: {names}"
     return groups
+
+
+def _is_of_one_module(station: Station, pairs: Iterable[_Pair]) -> bool:
+    """Physical by its id, or by flow control: a group is asked in single frames (ISO 15765-2:2016, 9.6 (M)).
+
+    A second id that answers it has then lost the request it really answers.
+    """
+    if station.extended and station.address is None and _swapped(station.can_id) is not None:
+        return True
+    return any(pair.request is station and pair.witness.n_flow >= 1 for pair in pairs)
 
 
 def _marry(pairs: Sequence[_Pair]) -> tuple[list[_Pair], dict[Station, str]]:

@@ -26,7 +26,7 @@ UNSEEN = {
     "more behind a status": "the length of an answer takes filling in: names know the first status bytes only",
     "what faults were asked for": "the group of a clear, the status bits of a list without codes",
     "the value before": "the identity read before the act: any other value also differs from the new one",
-    "an act after the proof that is missing whole": "a later write or reset of which no frame is left",
+    "an act that is missing whole": "another part, a later write or a reset of which nothing is left to see",
     "a value altered into a change": "an identity that the download left alone seems new by one bit",
     "a forgery": "act and proof changed alike, frame by frame",
     "neighbours that cross no act": "two reads in another order with stamps to match",
@@ -144,12 +144,14 @@ def wrong_words(report: Report, ledger: Ledger, lines: Lines) -> Iterator[Wrong]
 
 def _left_out(report: Report, spoilt: Spoilt) -> Iterator[Wrong]:
     """A part is confirmed although an act of it, of which the recording has the request, is not."""
-    confirmed = {
-        spoilt.lines[one.begin[1] - 1].origin for one in report.operations if one.outcome.word is Word.CONFIRMED
-    }  # fmt: skip
+    confirmed = [one for one in report.operations if one.outcome.word is Word.CONFIRMED]
+    rows = {spoilt.lines[one.begin[1] - 1].origin for one in confirmed}
+    subjects = {(one.kind, one.details.get("address", one.details.get("identifier"))) for one in confirmed}
     for act in spoilt.ledger.acts:
         part = PARTS.get(act.subject, PARTS.get(act.kind))
-        if part is None or report.verdict.parts[part].word is not Word.CONFIRMED or act.rows & confirmed:
+        if part is None or report.verdict.parts[part].word is not Word.CONFIRMED:
+            continue
+        if act.rows & rows or (act.kind, act.subject) in subjects:
             continue
         requests = [item.ask for item in act.exchanges if item.ask.data[0] in (0x34, 0x2E, 0x14)]
         if any(spoilt.places(said) is not None for said in requests):
@@ -165,7 +167,8 @@ def raised_words(before: Report, after: Report, ledger: Ledger, lines: Lines) ->
     for one in after.operations:
         key = (one.kind, one.link.key, spoilt_at[one.begin[1]])
         raised = one.part is not None and _score(one) > best.get(key, 9)
-        if raised and not (one.kind is Kind.DOWNLOAD and _alters_a_value(ledger, lines)):
+        unseen = one.kind is Kind.DOWNLOAD and (_alters_a_value(ledger, lines) or _lacks_a_download(ledger, lines))
+        if raised and not unseen:
             yield Wrong("raised by a fault", _text(one))
 
 
@@ -173,6 +176,16 @@ def _alters_a_value(ledger: Ledger, lines: Lines) -> bool:
     """A value read, before or after, is another by one bit: it may then seem changed where it was not."""
     hit = [ledger.said_of_row[line.origin][0] for line in lines if line.altered and line.origin in ledger.said_of_row]
     return any(said.data[0] == 0x62 for said in hit)
+
+
+def _lacks_a_download(ledger: Ledger, lines: Lines) -> bool:
+    """Of one of several downloads neither the erase nor the request is there: the other looks like the only part."""
+    spoilt = Spoilt(ledger, lines)
+    return any(
+        all(spoilt.places(item.ask) is None for item in act.exchanges if item.ask.data[0] in (0x31, 0x34))
+        for act in ledger.acts
+        if act.kind == "download"
+    )
 
 
 def _score(operation: Operation) -> int:

@@ -9,7 +9,7 @@ from pathlib import Path
 from random import Random
 
 import jsonschema
-from simulator.bench import Plan
+from simulator.bench import WHOLE_JOB, Plan
 from simulator.sessions import play
 
 from analysis import analyse
@@ -57,6 +57,17 @@ SETTINGS = (
     Setting("uds11-all-good", names=True, sheet=True),
     Setting("uds11-all-good"),
 )
+
+#: The same for the long run: a second attempt, a learn routine, other addressing, many modules.
+MORE_SETTINGS = (
+    *SETTINGS,
+    Setting("uds11-second-attempt-good", names=True),
+    Setting("uds11-second-attempt-good"),
+    Setting(Plan("learning", (*WHOLE_JOB, "learn"), padding=None, block_size=4), names=True),
+    Setting(Plan("extended", addressing="extended", block_length=0x42)),
+    Setting(Plan("fixed", addressing="normal-fixed", padding=0x55, block_size=8)),
+)
+COACH = (Setting("coach-all-good", names=True), Setting("coach-all-good"))
 
 
 @cache

@@ -13,7 +13,7 @@ listens is let pass and nothing else: the table ``UNSEEN`` in ``planting.judge``
 | the option of a check, the group of a clear, the mask of a list | only the module can compare them |
 | filling taken for data behind a status | names know the first status bytes |
 | an identity value altered by a bit, before or after | any other value also counts as a change |
-| an act missing whole behind the proof | no frame of it is left |
+| another act missing whole (a later write, a reset, a second part) | nothing of it is left to see |
 | act and proof changed alike | a forgery |
 | reads that change places without crossing an act | they say the same in any order |
 
@@ -119,6 +119,17 @@ def test_a_value_read_without_its_request_fulfils_no_item(place: Path) -> None:
     report = report_of(without(ledger, set(reads[-1].ask.rows)), WITH_SHEET, place)
     [item] = [item for item in report.expectations if item.item.endswith("cvn")]
     assert item.word is Word.UNPROVEN
+
+
+def test_a_lost_request_gives_its_answer_to_no_other_module(place: Path) -> None:
+    """Else the other module's requests seem to address both of them, and its whole job is lost."""
+    setting = Setting("coach-all-good", names=True)
+    ledger = ledger_of(setting)
+    lost = next(item.ask for item in ledger.exchanges if item.label == "VBM" and item.ask.data[0] == 0x19)
+    report = report_of(without(ledger, set(lost.rows)), setting, place)
+    assert report.verdict.parts[Part.PROGRAMMING].word is Word.CONFIRMED
+    words = {one.label: one.outcome.word for one in report.operations if one.kind is Kind.CLEAR}
+    assert words["VBM"] is Word.UNPROVEN and words["DUC"] is Word.CONFIRMED
 
 
 def test_a_clear_of_nobody_knows_what_is_not_confirmed(place: Path) -> None:
