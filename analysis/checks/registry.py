@@ -16,6 +16,7 @@ import inspect
 import re
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 from analysis.exchanges import Exchange
 from analysis.expectations import Expectation
@@ -43,14 +44,21 @@ class Context:
     sheet: JobSheet | None
     expectations: Sequence[Expectation] = ()  # the sheet's items, judged
 
-    @property
+    @cached_property
     def stories(self) -> list[Story]:
         """Modules that were spoken to alone, in order of first appearance."""
         return [story for story in self.record.stories if self.own(story)]
 
+    @cached_property
+    def _own(self) -> dict[str, list[Exchange]]:
+        return {
+            story.link.key: [exchange for exchange in story.exchanges if exchange.link.key == story.link.key]
+            for story in self.record.stories
+        }
+
     def own(self, story: Story) -> list[Exchange]:
         """Exchanges on a module's own link, and its answers to requests to all."""
-        return [exchange for exchange in story.exchanges if exchange.link.key == story.link.key]
+        return self._own[story.link.key]
 
     def exchange(self, number: int) -> Exchange:
         """An exchange by its number (from 1)."""
