@@ -1,0 +1,355 @@
+"""What an operation needs to know of a dialect: one table, and the few readers that follow it.
+
+Where a download ends, whether blocks are counted or addressed, which services read, write, clear and reset, how a
+programming session is entered and left, and what proves that it worked. A new dialect is one row.
+
+Source: ISO 14229-1:2020 (M), ISO 14230-3 (M), GMW3110 1.6 (M), SAE J1979 (M); services and layouts as in ``kwp``,
+``gmw3110`` and the UDS files. What proves a download: common practice, no source; that A2 does: GMW3110 (M).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from enum import StrEnum
+from typing import Final, NamedTuple
+
+from canlog.names.dids import IDENTIFICATIONS, changes_with_software, is_tester_stamp
+from canlog.services.decode import DIALECTS, decode_request, decode_response, dialect_named
+from canlog.services.gmw3110 import EXECUTE, PART_IDENTIFIERS
+from canlog.services.layout import Kind
+
+TRANSFER: Final = 0x36
+
+
+class BlockCounter(StrEnum):
+    """Whether a block of 36 begins with a counter."""
+
+    ALWAYS = "always"
+    BY_MODULE = "by module"  # see ``kwp.blocks_are_counted``
+    NEVER = "never"
+
+
+class AddressIn(StrEnum):
+    """What names the address of the data carried."""
+
+    REQUEST = "the request for the download"
+    BLOCK = "each block"
+    NOWHERE = "nothing"
+
+
+@dataclass(frozen=True, slots=True)
+class DialectTraits:
+    """One dialect, as operations see it. Services are request identifiers; None where it has none.
+
+    ``reads`` and ``writes`` give the bytes of the identifier by service, ``clears`` the bytes that the answer
+    repeats. ``programming_steps`` are the requests, in order, that enter programming (each step: any of them);
+    ``returns_to_normal`` are those that leave it. ``erases`` are the beginnings of an erase request;
+    ``erase_said`` says how sure that is. ``identification`` are (service, identifiers) that say which software
+    is in the module: no VIN, no fingerprint, no date that a tester leaves behind.
+    """
+
+    dialect: str
+    title: str
+    # carrying memory
+    download: int | None = None
+    upload: int | None = None
+    file_transfer: int | None = None
+    transfer_end: int | None = None
+    block_counter: BlockCounter = BlockCounter.NEVER
+    address_in: AddressIn = AddressIn.NOWHERE
+    announces_size: bool = False
+    answers_block_length: bool = False
+    can_execute_block: bool = False
+    erases: tuple[bytes, ...] = ()
+    erase_said: str = "none"
+    # data
+    reads: Mapping[int, int] = field(default_factory=dict)
+    writes: Mapping[int, int] = field(default_factory=dict)
+    read_memory: int | None = None
+    write_memory: int | None = None
+    reads_vin: tuple[bytes, ...] = ()
+    identification: tuple[tuple[int, frozenset[int]], ...] = ()
+    # routines
+    routine_start: bytes = b""
+    routine_results: bytes = b""
+    routine_bytes: int = 0
+    # fault memory
+    fault_reads: tuple[int, ...] = ()
+    clears: Mapping[int, int] = field(default_factory=dict)
+    # sessions and upkeep
+    session: int | None = None
+    unlock: int | None = None
+    programming_steps: tuple[tuple[bytes, ...], ...] = ()
+    returns_to_normal: tuple[bytes, ...] = ()
+    tester_present: tuple[bytes, ...] = ()
+    reset: int | None = None
+    reset_is_echoed: bool = False
+    programmed_state: int | None = None
+    proves_download: tuple[str, ...] = ()
+
+
+_OBD_FAULTS: Final = (0x03, 0x07, 0x0A)
+_OBD_IDENTITY: Final = (0x09, frozenset({0x04, 0x06}))
+_UDS_IDENTITY: Final = (
+    0x22,
+    frozenset({did for did in IDENTIFICATIONS if changes_with_software(did) and not is_tester_stamp(did)})
+    | {0xF804, 0xF806},
+)
+#: 88, 90 (VINs), 98-9B and 9F (fingerprints, shop codes, dates in one flavour or the other) are left out.
+_KWP_IDENTITY: Final = (0x1A, frozenset({0x80, 0x86, 0x87, *range(0x91, 0x98), 0x9C, 0x9D, 0x9E}))
+
+
+def _of(**services: int) -> Mapping[int, int]:
+    """``_22=2`` is service 22 with 2."""
+    return {int(name[1:], 16): value for name, value in services.items()}
+
+
+#: One row per dialect of ``DIALECTS``.
+TRAITS: Final[dict[str, DialectTraits]] = {
+    "uds": DialectTraits(
+        dialect="uds",
+        title="UDS (ISO 14229-1)",
+        download=0x34,
+        upload=0x35,
+        file_transfer=0x38,
+        transfer_end=0x37,
+        block_counter=BlockCounter.ALWAYS,
+        address_in=AddressIn.REQUEST,
+        announces_size=True,
+        answers_block_length=True,
+        erases=(b"\x31\x01\xff\x00", b"\x31\x81\xff\x00"),
+        erase_said="routine FF00 by the standard, or one of the maker's",
+        reads=_of(_22=2),
+        writes=_of(_2E=2),
+        read_memory=0x23,
+        write_memory=0x3D,
+        reads_vin=(b"\x22\xf1\x90", b"\x22\xf8\x02", b"\x09\x02"),
+        identification=(_UDS_IDENTITY, _OBD_IDENTITY),
+        routine_start=b"\x31\x01",
+        routine_results=b"\x31\x03",
+        routine_bytes=2,
+        fault_reads=(0x19, *_OBD_FAULTS),
+        clears=_of(_14=0, _04=0),
+        session=0x10,
+        unlock=0x27,
+        programming_steps=((b"\x10\x02", b"\x10\x82"),),
+        returns_to_normal=(b"\x10\x01", b"\x10\x81"),
+        tester_present=(b"\x3e\x00", b"\x3e\x80"),
+        reset=0x11,
+        reset_is_echoed=True,
+        proves_download=(
+            "a check routine whose status is known to be good",
+            "the new identification, read after the reset",
+            "a read-back of the memory",
+        ),
+    ),
+    "kwp2000": DialectTraits(
+        dialect="kwp2000",
+        title="KWP2000 on CAN (ISO 14230-3)",
+        download=0x34,
+        upload=0x35,
+        transfer_end=0x37,
+        block_counter=BlockCounter.BY_MODULE,
+        address_in=AddressIn.REQUEST,
+        announces_size=True,
+        answers_block_length=True,
+        erases=(b"\x31\xe0",),
+        erase_said="a local routine of the maker's; E0 in one flavour (scapy 2.8.0)",
+        reads=_of(_1A=1, _21=1, _22=2),
+        writes=_of(_2E=2, _3B=1),
+        read_memory=0x23,
+        write_memory=0x3D,
+        reads_vin=(b"\x1a\x90", b"\x09\x02"),
+        identification=(_KWP_IDENTITY, _OBD_IDENTITY),
+        routine_start=b"\x31",
+        routine_results=b"\x33",
+        routine_bytes=1,
+        fault_reads=(0x18, 0x17, 0x13, *_OBD_FAULTS),
+        clears=_of(_14=2, _04=0),
+        session=0x10,
+        unlock=0x27,
+        programming_steps=((b"\x10\x85",),),
+        returns_to_normal=(b"\x10\x81", b"\x20"),
+        tester_present=(b"\x3e\x01", b"\x3e\x02", b"\x3e"),
+        reset=0x11,
+        proves_download=(
+            "a check routine whose status is known to be good",
+            "the new identification (1A), read after the reset",
+            "a read-back of the memory",
+        ),
+    ),
+    "gmw3110": DialectTraits(
+        dialect="gmw3110",
+        title="GMW3110 1.6",
+        download=0x34,
+        block_counter=BlockCounter.NEVER,
+        address_in=AddressIn.BLOCK,
+        announces_size=True,
+        can_execute_block=True,
+        erase_said="none of its own: the module erases while it answers 34 with 78 (M)",
+        reads=_of(_1A=1, _22=2),
+        writes=_of(_3B=1),
+        read_memory=0x23,
+        reads_vin=(b"\x1a\x90", b"\x09\x02"),
+        identification=((0x1A, PART_IDENTIFIERS), _OBD_IDENTITY),
+        fault_reads=(0xA9, 0x12, *_OBD_FAULTS),
+        clears=_of(_04=0),
+        unlock=0x27,
+        programming_steps=((b"\xa5\x01", b"\xa5\x02"), (b"\xa5\x03",)),
+        returns_to_normal=(b"\x20",),
+        tester_present=(b"\x3e",),
+        programmed_state=0xA2,
+        proves_download=(
+            "programmed state 00 (E2 00), read after the return to normal mode or a reset",
+            "the part numbers (1A C0-CC), read after it",
+        ),
+    ),
+    "obd": DialectTraits(
+        dialect="obd",
+        title="emission diagnostics (SAE J1979)",
+        reads=_of(_01=1, _09=1),
+        reads_vin=(b"\x09\x02",),
+        identification=(_OBD_IDENTITY,),
+        fault_reads=_OBD_FAULTS,
+        clears=_of(_04=0),
+    ),
+}
+
+
+def traits_of(dialect: str) -> DialectTraits:
+    """The row of a dialect.
+
+    Raises:
+        ValueError: no such dialect.
+    """
+    return TRAITS[dialect_named(dialect).name]
+
+
+class Location(NamedTuple):
+    """What a request for a download or upload asks for; None where it does not say."""
+
+    address: int | None
+    size: int | None
+    data_format: int | None
+
+
+def location_of(request: bytes, dialect: str) -> Location | None:
+    """Address, size and format of a 34 or 35; None for any other request, or where it cannot be read."""
+    traits = traits_of(dialect)
+    if not request or request[0] not in (traits.download, traits.upload):
+        return None
+    decoded = decode_request(request, dialect)
+    if decoded.problems:
+        return None
+    address, size, data_format = (
+        value if isinstance(value := decoded.get(name), int) else None
+        for name in ("memory_address", "memory_size", "data_format_identifier")
+    )
+    return Location(address, size, data_format)
+
+
+class Block(NamedTuple):
+    """One 36: what it carries and how it is placed."""
+
+    data: bytes
+    counter: int | None = None
+    address: int | None = None
+    executes: bool = False  # GMW3110 sub-function 80: what was carried is started
+
+
+def block_of(
+    request: bytes, dialect: str, *, counted: bool | None = None, address_bytes: int | None = None
+) -> Block | None:  # fmt: skip
+    """The data of a 36, with its counter or address; None for any other request or one too short.
+
+    Args:
+        request: the message.
+        dialect: a key of ``TRAITS``.
+        counted: KWP2000 only, from ``kwp.blocks_are_counted``; unless True, all bytes are data.
+        address_bytes: GMW3110 only, from ``gmw3110.address_bytes_of``; without it there is no block.
+    """
+    traits = traits_of(dialect)
+    if request[:1] != bytes([TRANSFER]) or traits.download is None:
+        return None
+    if traits.address_in is AddressIn.BLOCK:
+        if address_bytes is None or len(request) < 2 + address_bytes:
+            return None
+        address = int.from_bytes(request[2 : 2 + address_bytes], "big")
+        return Block(request[2 + address_bytes :], address=address, executes=request[1] == EXECUTE)
+    if traits.block_counter is BlockCounter.BY_MODULE and not counted:
+        return Block(request[1:])
+    return Block(request[2:], counter=request[1]) if len(request) > 1 else None
+
+
+class Item(NamedTuple):
+    """An identifier with its data, written or read."""
+
+    service: int
+    identifier: int
+    identifier_bytes: int
+    data: bytes
+
+
+def item_written(request: bytes, dialect: str) -> Item | None:
+    """What a write by identifier asks to store; None for any other request."""
+    return _item(request, traits_of(dialect).writes, 0)
+
+
+def item_read(response: bytes, dialect: str) -> Item | None:
+    """What a positive answer to a read of one identifier carries; None for any other message."""
+    return _item(response, traits_of(dialect).reads, 0x40)
+
+
+def _item(message: bytes, services: Mapping[int, int], offset: int) -> Item | None:
+    service = message[0] - offset if message else -1
+    width = services.get(service)
+    if width is None or len(message) <= 1 + width:
+        return None
+    return Item(service, int.from_bytes(message[1 : 1 + width], "big"), width, message[1 + width :])
+
+
+def identification_asked(request: bytes, dialect: str) -> int | None:
+    """The identifier of a request that reads which software or part this is; None for any other request."""
+    traits = traits_of(dialect)
+    for service, identifiers in traits.identification:
+        width = traits.reads.get(service, 1)
+        asked = int.from_bytes(request[1 : 1 + width], "big")
+        if request[:1] == bytes([service]) and len(request) >= 1 + width and asked in identifiers:
+            return asked
+    return None
+
+
+def programming_step(request: bytes, dialect: str) -> int | None:
+    """Which step towards programming a request is, from 1; the last one enters it. None for any other request."""
+    for number, step in enumerate(traits_of(dialect).programming_steps, start=1):
+        if request in step:
+            return number
+    return None
+
+
+def returns_to_normal(request: bytes, dialect: str) -> bool:
+    """True for a request that ends programming and brings the module back to its default session."""
+    return request in traits_of(dialect).returns_to_normal
+
+
+def is_tester_present(request: bytes, dialect: str) -> bool:
+    """True for a request that only keeps a session alive."""
+    return request in traits_of(dialect).tester_present
+
+
+def programmed_state(response: bytes, dialect: str) -> int | None:
+    """The state that a module reports (E2 …); None for any other message or dialect.
+
+    Read it with ``gmw3110.PROGRAMMED_STATES``: only 00 is a module with everything in place.
+    """
+    if traits_of(dialect).programmed_state is None:
+        return None
+    decoded = decode_response(response, dialect)
+    if decoded.kind is not Kind.POSITIVE or "programmed_state" not in decoded or decoded.problems:
+        return None
+    return decoded.number("programmed_state")
+
+
+if set(TRAITS) != set(DIALECTS):  # a dialect without a row would fail far from here
+    raise RuntimeError("a dialect has no traits")
