@@ -256,14 +256,19 @@ def _by_read_out(
     """The bytes read back with ReadMemoryByAddress or an upload equal the bytes written."""
     if attempt.kind is not Kind.DOWNLOAD or attempt.address is None or attempt.transformed:
         return
+    pieces = [
+        piece
+        for piece in (*_read_by_address(attempt, story), *_uploaded(attempt, attempts))
+        if horizon is None or piece.exchanges[0].begin < horizon
+    ]
+    if not pieces:
+        return  # before the bytes of a large memory are laid side by side
     written = b"".join(attempt.account.data)
     read = bytearray(len(written))
     seen = bytearray(len(written))
     used: list[Exchange] = []
-    for address, data, exchanges in (*_read_by_address(attempt, story), *_uploaded(attempt, attempts)):
+    for address, data, exchanges in pieces:
         offset = address - attempt.address
-        if horizon is not None and exchanges[0].begin >= horizon:
-            continue
         if offset >= 0 and offset + len(data) <= len(written):
             read[offset : offset + len(data)] = data
             seen[offset : offset + len(data)] = b"\1" * len(data)

@@ -41,12 +41,15 @@ def write_capture(path: Path, n_frames: int, block_bytes: int = 4095) -> int:
     """Write a capture of about as many frames; how many they are."""
     download = _Download(n_frames, block_bytes)
     written = 0
+    late: list[Frames] = []  # those that fell behind the end of their stretch
     with path.open("wb") as file:
         for begin in range(0, download.end_us, WINDOW_US):
-            span = (begin, min(begin + WINDOW_US, download.end_us))
-            frames = _merged([download.between(*span), _background(*span, download.background_rate)])
-            file.write(lines_of(frames))
-            written += len(frames.time_us)
+            end = min(begin + WINDOW_US, download.end_us)
+            frames = _merged([*late, download.between(begin, end), _background(begin, end, download.background_rate)])
+            n_now = int(np.searchsorted(frames.time_us, end))
+            file.write(lines_of(Frames(*(column[:n_now] for column in frames))))
+            late = [Frames(*(column[n_now:] for column in frames))]
+            written += n_now
     return written
 
 
