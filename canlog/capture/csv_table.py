@@ -259,7 +259,7 @@ class _CsvTable(LineReader):
     def _data(self, cells: list[bytes]) -> bytes:
         try:
             if self._is_base64:
-                return a2b_base64(cells[self._layout.data[0]], strict_mode=True)
+                return a2b_base64(b"".join(cells[at] for at in self._layout.data if at < len(cells)), strict_mode=True)
             parts = self._byte_texts(cells)
             if self._byte_base == 10:
                 return bytes(number(part, 10) for part in parts)

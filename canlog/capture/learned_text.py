@@ -11,7 +11,8 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Iterator
-from typing import Final
+from functools import lru_cache
+from typing import Final, NamedTuple
 
 from canlog.capture.identifiers import (
     CLASSIC_BYTES,
@@ -54,31 +55,49 @@ _TROUBLE: Final = re.compile(rb"error|err\b|bus.?off|passive|warning|overrun|sta
 _LONGEST_LINE: Final = 4096
 
 
+class _Learned(NamedTuple):
+    """What a head teaches: a shape and how many of its lines fit, or why there is none."""
+
+    shape: Shape | None
+    n_fitting: int
+    n_lines: int
+    doubt: str
+
+
 def recognise(head: bytes) -> float:
     """At most 0.04: the share of lines that fit the shape learned; 0 without one."""
-    lines = head_lines(head)
-    try:
-        shape = learn_shape(lines)
-    except Unsure:
-        return _DOUBT if len(lines) >= FEWEST_LINES else 0.0
-    fitting = _n_fitting(lines, shape)
-    return LARGEST_FIT * fitting / len(lines) if _is_enough(fitting, len(lines)) else _DOUBT
+    learned = _learn(head)
+    if learned.shape is not None:
+        return LARGEST_FIT * learned.n_fitting / learned.n_lines
+    return _DOUBT if learned.n_lines >= FEWEST_LINES else 0.0
 
 
 def read(blocks: Iterable[bytes]) -> Iterator[FrameTable]:
     """The frames, chunk by chunk; a table with nothing but a reason where no shape can be told."""
     head, blocks = peek(blocks, recognise)
+    learned = _learn(head)
+    if learned.shape is None:
+        return iter([_refusal(learned.doubt)])
+    reader = _LearnedText(head_lines(head), learned.shape)
+    reader.note(
+        f"its shape was learned from the lines: {learned.shape.in_words()}; "
+        f"{learned.n_fitting} of the first {learned.n_lines} fit"
+    )
+    return reader.tables(blocks)
+
+
+@lru_cache(maxsize=2)  # a head is asked for several times while a form is chosen and read
+def _learn(head: bytes) -> _Learned:
     lines = head_lines(head)
     try:
         shape = learn_shape(lines)
     except Unsure as doubt:
-        return iter([_refusal(str(doubt))])
+        return _Learned(None, 0, len(lines), str(doubt))
     fitting = _n_fitting(lines, shape)
     if not _is_enough(fitting, len(lines)):
-        return iter([_refusal(f"{fitting} of {len(lines)} lines fit what was learned: {shape.in_words()}")])
-    reader = _LearnedText(lines, shape)
-    reader.note(f"its shape was learned from the lines: {shape.in_words()}; {fitting} of the first {len(lines)} fit")
-    return reader.tables(blocks)
+        reason = f"{fitting} of {len(lines)} lines fit what was learned: {shape.in_words()}"
+        return _Learned(None, fitting, len(lines), reason)
+    return _Learned(shape, fitting, len(lines), "")
 
 
 def _is_enough(fitting: int, n_lines: int) -> bool:
