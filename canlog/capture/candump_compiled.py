@@ -23,7 +23,7 @@ else:
     _parse = _candump.parse
 
 SWITCH: Final = "CANLOG_COMPILED"
-_SHORTEST_LINE: Final = len("(0.000000) a 000#\n")
+_LF: Final = ord("\n")
 _COLUMNS: Final = {
     "time_ns": np.int64, "channel": np.int16, "can_id": np.uint32, "flags": np.uint16, "length": np.uint16,
     "offset": np.int64, "line": np.int64, "position": np.int64,
@@ -43,11 +43,10 @@ def parse_compiled(text: bytes, first: int, position: int) -> Iterator[Strict]:
     """
     if _parse is None:
         raise RuntimeError("the compiled reader is not built")
-    # Room for the worst text; memory that is not written to costs nothing.
-    n_most = len(text) // _SHORTEST_LINE + 1
-    columns = {name: np.empty(n_most, dtype=kind) for name, kind in _COLUMNS.items()}
-    payload = np.empty(len(text) // 2, dtype=np.uint8)
-    loose = [np.empty(len(text), dtype=np.int64) for _ in range(4)]
+    n_lines = int(np.count_nonzero(np.frombuffer(text, dtype=np.uint8) == _LF)) + 1
+    columns = {name: np.empty(n_lines, dtype=kind) for name, kind in _COLUMNS.items()}
+    payload = np.empty(len(text) // 2, dtype=np.uint8)  # two digits a byte
+    loose = [np.empty(n_lines, dtype=np.int64) for _ in range(4)]
     n_rows, n_loose, n_bytes, names = _parse(text, first, position, (*columns.values(), payload, *loose))
     cut: dict[str, Any] = {name: column[:n_rows] for name, column in columns.items()}
     yield Strict(FrameTable(**cut, payload=payload[:n_bytes], channels=()), names, *(each[:n_loose] for each in loose))
