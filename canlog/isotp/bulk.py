@@ -3,33 +3,59 @@
 Whole messages beyond any doubt (:mod:`canlog.isotp.chains`) are cut out of the columns. Everything else
 goes frame by frame through the readable state machine, which stays the only authority for what is
 unusual. The two take turns only where nothing is open in the whole family, so that neither needs to know
-more of the other than the last frame of each side. Runs of expected consecutive frames of a message that
-the state machine has open (begun in the table before, flow control not seen, a frame lost) are given to
-it in one piece.
+more of the other than the last frame of each side. A message that a table cuts in two waits for the next
+table. Runs of expected consecutive frames of a message that the state machine has open (longer than what
+may wait, flow control not seen, a frame lost) are given to it in one piece.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from functools import cached_property
 from itertools import repeat
 from typing import Final
 
 import numpy as np
 
-from canlog.frames import FrameTable, Ints
+from canlog.frames import FrameTable, Ints, join_tables
 from canlog.isotp.addressing import Link
-from canlog.isotp.chains import DELAY_NS, find_links, find_longs, find_singles, only
+from canlog.isotp.chains import DELAY_NS, find_firsts, find_links, find_longs, find_open_ends, find_singles, only
 from canlog.isotp.cuts import Batch, cut_longs, cut_singles
 from canlog.isotp.messages import Message
 from canlog.isotp.reassembly import Reassembler, Side
 from canlog.isotp.shapes import CONSECUTIVE
 from canlog.isotp.steps import State
-from canlog.isotp.strand import Strand, directory_of, strand_of
+from canlog.isotp.strand import Codes, Strand, directory_of, strand_of
 from canlog.isotp.transfer import Seen
 
 #: Fewer consecutive frames in a row are not worth a cut.
 _SHORTEST_RUN: Final = 4
+#: Frames of one message held back for the next table: enough for 4095 bytes with flow control after each frame.
+_MOST_HELD: Final = 1200
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Frames:
+    """Data frames of our links, in source order, and the side of each."""
+
+    table: FrameTable
+    sides: Codes
+
+    def joined(self, more: _Frames) -> _Frames:
+        """These and the ones behind them."""
+        if not len(self.sides):
+            return more
+        if not len(more.sides):
+            return self
+        return _Frames(join_tables((self.table, more.table)), np.concatenate((self.sides, more.sides)))
+
+    def only(self, rows: Ints) -> _Frames:
+        """Some of them, without the bytes of the others."""
+        return _Frames(self.table.take(rows).compact(), self.sides[rows])
+
+
+_NOTHING: Final = _Frames(join_tables(()), np.zeros(0, dtype=np.int16))
 
 
 class BulkReassembler(Reassembler):
@@ -39,18 +65,45 @@ class BulkReassembler(Reassembler):
         super().__init__(links)
         self._directory = directory_of({}, [])
         self._last_line = -1
+        self._held = _NOTHING
 
     def feed(self, table: FrameTable) -> Sequence[Message]:
         """The messages that ended in this table, in order of completion; each is made when it is looked at."""
-        if not self._is_in_order(table):
+        has_clock = self._has_clock or bool(table.time_ns.any())
+        is_in_order = self._is_in_order(table)
+        if not is_in_order or has_clock != self._has_clock:
+            self._let_go()
+        if not is_in_order:
             return super().feed(table)
+        self._has_clock = has_clock
         n_sides = len(self._sides)
         self._learn(table.channels)
         if len(self._sides) > n_sides:
             self._directory = directory_of(self._stations, self._sides)
-        self._has_clock = self._has_clock or bool(table.time_ns.any())
-        strand = self._strand(table)
-        return _Reading(self, table, strand).messages() if len(strand) else []
+        rows, sides = self._directory.rows_of(table)
+        return self._read(_Frames(table.take(rows), sides), may_hold=True)
+
+    def finish(self, end_ns: int, end_line: int) -> list[Message]:
+        """The messages still open where the capture ends, as incomplete, in order of their begin."""
+        self._let_go()
+        return super().finish(end_ns, end_line)
+
+    def _read(self, frames: _Frames, *, may_hold: bool) -> Sequence[Message]:
+        """The messages that end in the frames held back and these."""
+        frames = self._held.joined(frames)
+        self._held = _NOTHING
+        if not len(frames.sides):
+            return []
+        reading = _Reading(self, frames.table, self._strand(frames), may_hold=may_hold)
+        messages = reading.messages()
+        if reading.held:
+            self._held = frames.only(np.sort(np.concatenate(reading.held)))
+        return messages
+
+    def _let_go(self) -> None:
+        """Give the frames held back to the state machine; no message ends in them."""
+        ended = self._read(_NOTHING, may_hold=False)
+        assert not ended
 
     def family_of(self, code: int) -> list[Side]:
         """All sides of the family of one."""
@@ -66,11 +119,9 @@ class BulkReassembler(Reassembler):
         self._last_line = max(self._last_line, int(lines.max()))
         return is_rising
 
-    def _strand(self, table: FrameTable) -> Strand:
-        """The frames of our links."""
-        rows, sides = self._directory.rows_of(table)
-        strand = strand_of(table, rows, sides, self._directory, has_clock=self._has_clock)
-        for code in np.unique(sides).tolist():
+    def _strand(self, frames: _Frames) -> Strand:
+        strand = strand_of(frames.table, frames.sides, self._directory, has_clock=self._has_clock)
+        for code in np.unique(frames.sides).tolist():
             first = int(strand.frames_of(code)[0])
             strand.is_odd[first] = self._sides[code].is_repeat_or_earlier(
                 int(strand.time_ns[first]), strand.data(first), has_clock=self._has_clock
@@ -81,14 +132,17 @@ class BulkReassembler(Reassembler):
 class _Reading:
     """One table's frames on their way to messages."""
 
-    def __init__(self, owner: BulkReassembler, table: FrameTable, strand: Strand) -> None:
+    def __init__(self, owner: BulkReassembler, table: FrameTable, strand: Strand, *, may_hold: bool) -> None:
         self._owner = owner
         self._sides = owner._sides
         self._table = table
         self._strand = strand
         self._links = find_links(strand, owner._directory)
         self._singles = find_singles(strand)
-        self._longs = find_longs(strand, owner._directory, self._links)
+        firsts = find_firsts(strand, owner._directory)
+        self._longs = find_longs(strand, self._links, firsts)
+        self._open_ends = find_open_ends(strand, self._links, firsts) if may_hold else set()
+        self.held: list[Ints] = []  # rows of the table that wait for the next one
         self._is_stepped = np.zeros(len(strand), dtype=bool)  # went through the state machine
         self._done_rows: list[int] = []  # where the state machine's messages ended
 
@@ -109,7 +163,11 @@ class _Reading:
         at = begin
         while at < end:
             stop = min(int(self._whole_until[at]), end)
-            if stop and all(side.transfer is None for side in family):
+            is_idle = all(side.transfer is None for side in family)
+            if is_idle and at in self._open_ends and end - at <= _MOST_HELD:
+                self.held.append(self._strand.row[at:end])
+                return
+            if is_idle and stop:
                 self._pass_over(codes, at, stop)
                 at = stop
             else:

@@ -58,7 +58,17 @@ class Longs(NamedTuple):
     longest_gap_ns: Ints
 
 
-Found = TypeVar("Found", Singles, Longs)
+class Firsts(NamedTuple):
+    """First frames as announcements: all have shape (m,)."""
+
+    frame: Ints  # in the strand
+    start: Ints  # of the payload, in the frame
+    length: Ints  # of the message
+    n_pieces: Ints  # consecutive frames the length needs
+    piece: Ints  # payload bytes of a full one
+
+
+Found = TypeVar("Found", Singles, Firsts, Longs)
 
 
 def only(found: Found, wanted: Mask) -> Found:
@@ -105,17 +115,23 @@ def find_singles(strand: Strand) -> Singles:
     return only(Singles(frame, start, length), needs_its_form)
 
 
-def find_longs(strand: Strand, directory: Directory, links: Links) -> Longs:
-    """The messages of several frames of which nothing is missing or out of place."""
-    first = np.flatnonzero((strand.shape == FIRST) & ~strand.is_odd & directory.takes_long[strand.side])
-    flow = np.flatnonzero((strand.shape == FLOW) & links.is_linked)
-    # At once after the first frame comes flow control.
-    first = first[np.isin(first + 1, flow, assume_unique=True)]
-    at, size = strand.address_bytes[first], strand.length[first]
-    length, is_escape = announced_length(strand.payload, strand.offset[first], at)
+def find_firsts(strand: Strand, directory: Directory) -> Firsts:
+    """The first frames without any deviation."""
+    frame = np.flatnonzero((strand.shape == FIRST) & ~strand.is_odd & directory.takes_long[strand.side])
+    at, size = strand.address_bytes[frame], strand.length[frame]
+    length, is_escape = announced_length(strand.payload, strand.offset[frame], at)
     start = at + np.where(is_escape, 6, 2)
     piece = size - 1 - at
-    n_pieces = -(-(length - size + start) // piece)
+    needs_its_form = ~is_escape | (length > LARGEST_SHORT_LENGTH)
+    return only(Firsts(frame, start, length, -(-(length - size + start) // piece), piece), needs_its_form)
+
+
+def find_longs(strand: Strand, links: Links, firsts: Firsts) -> Longs:
+    """The messages of several frames of which nothing is missing or out of place."""
+    flow = np.flatnonzero((strand.shape == FLOW) & links.is_linked)
+    # At once after the first frame comes flow control.
+    first, start, length, n_pieces, piece = only(firsts, np.isin(firsts.frame + 1, flow, assume_unique=True))
+    at, size = strand.address_bytes[first], strand.length[first]
     block_size = byte_at(strand.payload, strand.offset[first + 1], strand.address_bytes[first + 1] + 1)
     block = np.where(block_size > 0, block_size, n_pieces)
     n_flows = -(-n_pieces // block)
@@ -123,11 +139,7 @@ def find_longs(strand: Strand, directory: Directory, links: Links) -> Longs:
     rest = length - (size - start) - (n_pieces - 1) * piece
     flow_begin = np.searchsorted(flow, first)
 
-    is_whole = (
-        (last < len(strand))
-        & (np.searchsorted(flow, last, side="right") - flow_begin == n_flows)
-        & ~(is_escape & (length <= LARGEST_SHORT_LENGTH))
-    )
+    is_whole = (last < len(strand)) & (np.searchsorted(flow, last, side="right") - flow_begin == n_flows)
     end = np.where(is_whole, last, first)
     n_breaks = np.cumsum(~links.is_linked)
     n_odd_sizes = np.cumsum(~links.is_full & (strand.shape == CONSECUTIVE))
@@ -157,6 +169,20 @@ def find_longs(strand: Strand, directory: Directory, links: Links) -> Longs:
         n_flows=n_flows[whole],
         longest_gap_ns=_longest(links.gap_ns, first[whole] + 1, last[whole] + 1),
     )
+
+
+def find_open_ends(strand: Strand, links: Links, firsts: Firsts) -> set[int]:
+    """The first frames whose message goes on behind their family's last frame, for all that can be seen."""
+    ends = np.array(strand.family_ends())
+    place = np.searchsorted(firsts.frame, ends) - 1
+    begins = np.concatenate((np.zeros(1, dtype=np.int64), ends[:-1]))
+    has_first = (place >= 0) & (firsts.frame[place] >= begins) if len(firsts.frame) else np.zeros(len(ends), dtype=bool)
+    return {
+        int(firsts.frame[which])
+        for which, end in zip(place[has_first].tolist(), ends[has_first].tolist(), strict=True)
+        if links.is_linked[firsts.frame[which] + 1 : end].all()
+        and np.count_nonzero(strand.shape[firsts.frame[which] + 1 : end] == CONSECUTIVE) < firsts.n_pieces[which]
+    }
 
 
 def _count_up(sizes: Ints) -> Ints:

@@ -89,7 +89,7 @@ def _families(sides: Sequence[Side]) -> list[int]:
 class Strand:
     """Data frames of some sides, family after family, each in source order. Columns have one shape, (n,)."""
 
-    row: Ints  # in the table
+    row: Ints  # in the table of these frames, which are in source order
     side: Codes
     family: Codes
     address_bytes: Ints
@@ -121,14 +121,14 @@ class Strand:
         return [*(np.flatnonzero(np.diff(self.family)) + 1).tolist(), len(self)]
 
 
-def strand_of(table: FrameTable, rows: Ints, side: Codes, directory: Directory, *, has_clock: bool) -> Strand:
-    """The strand of these rows of a table, which belong to these sides."""
+def strand_of(table: FrameTable, side: Codes, directory: Directory, *, has_clock: bool) -> Strand:
+    """The strand of a table whose frames belong to these sides."""
     family = directory.family[side]
+    row = np.argsort(family, kind="stable")
     if len(family) and family.min() != family.max():
-        order = np.argsort(family, kind="stable")
-        rows, side, family = rows[order], side[order], family[order]
+        table, side, family = table.take(row), side[row], family[row]
+    time_ns, offset, length = table.time_ns, table.offset, table.length
     address_bytes = directory.address_bytes[side].astype(np.int64)
-    time_ns, offset, length = table.time_ns[rows], table.offset[rows], table.length[rows]
     control = byte_at(table.payload, offset, address_bytes)
     by_side = np.argsort(side, kind="stable")
     before = _before(side, by_side)
@@ -139,7 +139,7 @@ def strand_of(table: FrameTable, rows: Ints, side: Codes, directory: Directory, 
         earlier = before[suspects]
         is_odd[suspects] |= (control[suspects] == control[earlier]) & (length[suspects] == length[earlier])
     return Strand(
-        row=rows,
+        row=row,
         side=side,
         family=family,
         address_bytes=address_bytes,
