@@ -100,6 +100,7 @@ def main() -> int:
     parser.add_argument("--trials", type=int, default=5000)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--session", action="append", help="of cuts: uds11-all-good-short, coach-all-good ...")
+    parser.add_argument("--step", type=int, default=1, help="of cuts: only every so many lines")
     parser.add_argument("--fault", action="append", choices=sorted(FAULTS), help="of faults: only this kind")
     parser.add_argument("--on", choices=sorted(SETS), default="bench", help="of faults: on which good sessions")
     parser.add_argument("--processes", type=int, default=2)
@@ -109,7 +110,7 @@ def main() -> int:
         return run(_fault, tasks, asked.processes)
     if asked.what == "cuts":
         settings = [Setting(name, names) for name in asked.session or ["uds11-all-good"] for names in (False, True)]
-        return run(_cut, ((one, line) for one in settings for line in cut_lines(one)), asked.processes)
+        return run(_cut, ((one, at) for one in settings for at in cut_lines(one)[:: asked.step]), asked.processes)
     seeds = range(asked.seed * 1_000_000, asked.seed * 1_000_000 + asked.trials)
     return run(_session if asked.what == "sessions" else _fuzz, seeds, asked.processes)
 

@@ -98,8 +98,29 @@ def test_the_judge_itself_sees_a_wrong_word(place: Path) -> None:
     assert {wrong.word.split()[0] for wrong in raised} >= {"write", "clear"}
 
 
-def test_what_cannot_be_seen_is_listed_with_a_reason() -> None:
-    assert all(UNSEEN.values())
+def unseen(ledger: Ledger) -> dict[str, Lines]:
+    """One example of each change of ``UNSEEN`` that a single frame can carry."""
+    read = act_of(ledger, "write", "3A01").proofs[0].parts[0]
+    clear = act_of(ledger, "clear", "clear")
+    download = act_of(ledger, "download", "00018000")
+    block = next(item.ask for item in download.exchanges if item.ask.data[0] == 0x36)
+    check = next(item for proof in download.proofs for item in proof.parts if item.ask.data[2:4] == b"\x02\x66")
+    return {
+        "fill bytes": flipped(ledger, read.ask.rows[0], 7),
+        "stamps": [line.at(line.row.time_us + 10**9) for line in clean(ledger)],
+        "flow control": flipped(ledger, read.answer.flow[0], 2),
+        "data of a block": flipped(ledger, block.rows[1], 5),
+        "what a check was asked with": flipped(ledger, check.ask.rows[-1], 1),
+        "what faults were asked for": flipped(ledger, clear.exchanges[0].ask.rows[0], 4),
+    }
+
+
+def test_what_no_listener_sees_changes_no_word(place: Path) -> None:
+    clean_words = [one.outcome.word for one in clean_report(NAMED, place).operations]
+    examples = unseen(ledger_of(NAMED))
+    assert set(examples) <= set(UNSEEN)
+    for what, lines in examples.items():
+        assert [one.outcome.word for one in report_of(lines, NAMED, place).operations] == clean_words, what
 
 
 # -- what the trials found, each made as small as it gets
