@@ -53,7 +53,8 @@ class Layout:
     @property
     def last(self) -> int:
         """The highest column a row without data must have."""
-        needed = (self.time, self.id, self.length, self.extended, self.channel, self.remote, self.error)
+        first_byte = self.data[0] if self.length is None else None  # without a length a cut row would be an empty frame
+        needed = (first_byte, self.time, self.id, self.length, self.extended, self.channel, self.remote, self.error)
         return max(each for each in needed if each is not None)
 
 

@@ -182,7 +182,7 @@ class _CsvTable(LineReader):
             return text.split()
         if b'"' in text:
             try:
-                row = next(csv.reader([text.decode("utf-8", "replace")], delimiter=separator.decode()), [])
+                row = next(csv.reader([text.decode("utf-8", "replace")], delimiter=separator.decode(), strict=True), [])
             except csv.Error as error:
                 raise Damaged(f"no row of a table ({error})") from None
             cells = [cell.encode() for cell in row]

@@ -3,7 +3,7 @@
 Theory of operation: the stamps in the head of a capture say together what one alone cannot. Most are of one
 kind; a stamp of another kind is damage. What a number is worth is often not written: the unit is taken that
 makes the rate of frames one a CAN bus can have. Where several do, it is one whose stamps are dates of our
-time, or else one in which quick frames follow each other as quickly as frames do.
+time, or else one in which the quick ones among the frames follow each other as quickly as frames do.
 
 Source: ISO 8601 for dates; rates from ISO 11898-1 (1 Mbit/s carries about 20,000 short frames); the order
 in which units are tried is common practice, no source.
@@ -33,9 +33,10 @@ _DATE: Final = re.compile(
 _CLOCK: Final = re.compile(rb"(\d{1,2}):(\d\d):(\d\d)(?:[.,:](\d{1,9}))?")
 #: Frames a second that a capture of one or a few buses can hold.
 _SLOWEST_RATE, _FASTEST_RATE = 0.02, 60_000.0
-#: How soon after the one before it a quick frame comes: after one short frame, or an answer of a slow module.
-_QUICK_NS: Final = (40_000, 20_000_000)
-_QUICK_SHARE: Final = 0.1  # that many are as quick
+#: One frame in ten may come sooner than a short frame lasts at 1 Mbit/s (47 bits): there are two buses.
+_SHORT_FRAME_NS, _QUICK_SHARE = 40_000, 0.1
+#: Of so many frames two are closer than this: any answer comes sooner.
+_MANY_FRAMES, _SLOW_ANSWER_NS = 100, 50_000_000
 #: Whole counts, decimal numbers: which units are tried first.
 _WHOLE: Final = ("microseconds", "milliseconds", "seconds", "nanoseconds")
 _DECIMAL: Final = ("seconds", "milliseconds", "microseconds")
@@ -155,14 +156,16 @@ def _plausible_units(values: list[Decimal], units: Sequence[str]) -> list[str]:
     """Units that make sense of stamps, the best first."""
     units = [name for name in units if _is_plausible(values, UNITS_NS[name])]
     dated = [name for name in units if _are_dates(values, UNITS_NS[name])]
-    quick = [name for name in units if name != "nanoseconds" and _are_quick(values, UNITS_NS[name])]
+    quick = [name for name in units if _are_quick(values, UNITS_NS[name])]
     return [*dated, *quick, *units]
 
 
 def _are_quick(values: list[Decimal], unit_ns: int) -> bool:
     """Do the quick ones among the frames follow each other as frames on a bus do?"""
-    steps = sorted(step for before, after in pairwise(values) if (step := after - before) > 0)
-    return bool(steps) and _QUICK_NS[0] <= steps[int(len(steps) * _QUICK_SHARE)] * unit_ns <= _QUICK_NS[1]
+    steps = sorted(step * unit_ns for before, after in pairwise(values) if (step := after - before) > 0)
+    if not steps or steps[int(len(steps) * _QUICK_SHARE)] < _SHORT_FRAME_NS:
+        return False
+    return len(steps) < _MANY_FRAMES or steps[0] < _SLOW_ANSWER_NS
 
 
 def _is_plausible(values: list[Decimal], unit_ns: int) -> bool:
