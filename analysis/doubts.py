@@ -24,9 +24,12 @@ from enum import StrEnum
 from functools import cached_property
 from typing import NamedTuple
 
+import numpy as np
+
 from analysis.exchanges import Exchange, Place
 from analysis.operations.model import Operation
 from analysis.words import Confidence, Evidence, Outcome, Word, least_sure
+from canlog.frames import Ints
 from canlog.isotp.addressing import Direction
 from canlog.isotp.messages import MessageTable
 from canlog.survey import Survey
@@ -70,6 +73,9 @@ RULES: dict[str, Doubt] = {
     "repeated-consecutive-frame": Doubt.REPEAT,
     "logger-copy": Doubt.REPEAT,
 }
+
+#: Notes on a capture that one word is given.
+MOST_NOTES = 6
 
 #: Said where a proof does not count.
 SPOILT = "the frames of the proof are damaged, lost or out of order"
@@ -115,7 +121,7 @@ def find_troubles(
     summary = survey.summary
     items = [
         Trouble(int(line), Doubt.LOSS, "", False, f"line {line} cannot be read")
-        for line in summary.damaged_line_numbers
+        for line in _first_of_runs(summary.damaged_line_numbers)
     ]
     items += [Trouble(drop.line, Doubt.LOSS, "", False, f"line {drop.line}: {drop.text}") for drop in summary.drops]
     items += [
@@ -143,6 +149,17 @@ def find_troubles(
             text = f"the request of the answer at line {line} is not in the capture"
             items.append(Trouble(line, Doubt.UNASKED, exchange.link.channel, True, text))
     return Troubles(capture, tuple(sorted(items, key=lambda item: item.line)))
+
+
+def _first_of_runs(lines: Ints) -> list[int]:
+    """Of unreadable lines in a row the first few.
+
+    No act begins or ends inside such a run, so these stand for all of it, and millions need no memory.
+    """
+    index = np.arange(len(lines))
+    is_first = np.diff(lines, prepend=-1) != 1
+    kept: list[int] = lines[index - np.maximum.accumulate(np.where(is_first, index, 0)) < MOST_NOTES].tolist()
+    return kept
 
 
 def weigh(
@@ -180,7 +197,7 @@ def weigh(
     if operation.link.guessed:
         levels.append(Confidence.LOW)
         notes.append(f"the link is presumed, not shown by traffic ({operation.link.how})")
-    because = tuple(dict.fromkeys((*outcome.because, *notes[:6])))
+    because = tuple(dict.fromkeys((*outcome.because, *notes[:MOST_NOTES])))
     lowered = Outcome(
         word,
         least_sure(levels),
