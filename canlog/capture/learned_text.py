@@ -47,7 +47,7 @@ CANNOT_TELL: Final = "what its words do not say; whether a time's unit was guess
 SUFFIXES: Final[tuple[str, ...]] = ()
 
 #: What the surest learned shape is worth against a described form.
-LARGEST_FIT: Final = 0.04
+LARGEST_FIT: Final = 0.5
 #: A shape was seen, but not without doubt: enough to be asked for the reason.
 _DOUBT: Final = 1e-6
 _NO_CHANNEL: Final = b"bus"
@@ -65,7 +65,7 @@ class _Learned(NamedTuple):
 
 
 def recognise(head: bytes) -> float:
-    """At most 0.04: the share of lines that fit the shape learned; 0 without one."""
+    """At most 0.5: half the share of lines that fit the shape learned; 0 without one."""
     learned = _learn(head)
     if learned.shape is not None:
         return LARGEST_FIT * learned.n_fitting / learned.n_lines

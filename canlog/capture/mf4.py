@@ -12,7 +12,9 @@ Source: python-can 4.6.1 (can/io/mf4.py); the first bytes from ASAM MDF 4.1, ide
 
 from __future__ import annotations
 
+import contextlib
 import gc
+import importlib
 import logging
 import struct
 import sys
@@ -44,8 +46,8 @@ _MAGIC: Final = (b"MDF     4.", b"UnFinMF 4.")
 _BUS_ERROR: Final = 0x080  # the kind is not passed on
 NOTE_ROUNDED: Final = "its times are good to a microsecond"
 #: What the two libraries were seen to raise on damaged files (tests/properties/test_format_fuzz.py), besides
-#: asammdf's own exception.
-_DAMAGE: Final = (
+#: the exceptions of asammdf and of the decoders it uses.
+_DAMAGE: Final[tuple[type[Exception], ...]] = (
     ValueError, LookupError, TypeError, AttributeError, NameError, ArithmeticError, AssertionError, EOFError, OSError,
     MemoryError, RuntimeError, struct.error, zlib.error,
 )  # fmt: skip
@@ -84,8 +86,6 @@ class _Mf4(RecordReader):
 
     def records(self, path: Path) -> Iterator[None]:
         """Every frame of the file, added or kept as damage."""
-        from asammdf.blocks.utils import MdfException
-
         reader, failure = _open(path)
         if reader is None:
             raise CaptureError(f"an MF4 file that cannot be read ({failure})", hint="copy it again from the logger")
@@ -94,7 +94,7 @@ class _Mf4(RecordReader):
                 for message in reader:
                     self._take(message)
                     yield
-            except (*_DAMAGE, MdfException) as error:
+            except _damage() as error:
                 failure = str(error) or type(error).__name__
         if failure:
             self.number += 1
@@ -129,11 +129,21 @@ class _Mf4(RecordReader):
         self.add(time_ns, channel, message.arbitration_id, int(flags), data, 0, length)
 
 
+def _damage() -> tuple[type[Exception], ...]:
+    """Every exception that means a damaged file."""
+    from asammdf.blocks.utils import MdfException
+
+    raised = [*_DAMAGE, MdfException]
+    for module, name in (("isal.isal_zlib", "error"), ("zstd", "Error")):  # decoders that asammdf uses where it can
+        with contextlib.suppress(ImportError):
+            raised.append(getattr(importlib.import_module(module), name))
+    return tuple(raised)
+
+
 def _open(path: Path) -> tuple[can.io.MF4Reader | None, str]:
     """The library's reader, or why there is none. The library complains once more when a failed attempt is
     thrown away; nobody wants to see that."""
     import can
-    from asammdf.blocks.utils import MdfException
 
     logging.getLogger("asammdf").setLevel(logging.CRITICAL)  # it writes to the terminal
     hook, failure = sys.unraisablehook, ""
@@ -143,7 +153,7 @@ def _open(path: Path) -> tuple[can.io.MF4Reader | None, str]:
             warnings.simplefilter("ignore")
             try:
                 return can.io.MF4Reader(path), ""
-            except (*_DAMAGE, MdfException) as error:
+            except _damage() as error:
                 failure = str(error) or type(error).__name__
             gc.collect()  # the failed attempt goes now, not when the next user of this process is talked to
     finally:

@@ -257,7 +257,7 @@ def _find_id(lines: Sequence[Line], places: Sequence[Address], behind: Address) 
     ranked = sorted(scores, key=lambda at: scores[at], reverse=True)
     if not ranked or scores[ranked[0]] < 2:
         raise Unsure("no word looks like an id")
-    if len(ranked) > 1 and scores[ranked[1]] == scores[ranked[0]]:
+    if len(ranked) > 1 and scores[ranked[1]] >= scores[ranked[0]] - 1:
         raise Unsure(f"two words could be the id: {_place(ranked[0])} and {_place(ranked[1])}")
     return ranked[0]
 
