@@ -9,15 +9,18 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import chain
+from typing import Final
 
 import numpy as np
 
 from canlog.frames import FrameTable, Ints
 from canlog.isotp.addressing import Direction, Link
-from canlog.isotp.chains import Longs, Singles
+from canlog.isotp.chains import Longs, Singles, only
 from canlog.isotp.messages import MadeOnDemand, Message
-from canlog.isotp.shapes import CONSECUTIVE, FLOW
+from canlog.isotp.shapes import FLOW
 from canlog.isotp.strand import Codes, Mask, Strand
+
+_LARGEST_FRAME: Final = 64
 
 Owners = Sequence[tuple[Link, Direction]]  # by side
 
@@ -58,7 +61,7 @@ class CutSingles(MadeOnDemand):
 
 @dataclass(frozen=True, slots=True, eq=False)
 class CutLongs(MadeOnDemand):
-    """Whole messages of several frames. Columns have shape (m,), edges (m + 1,)."""
+    """Whole messages of several frames. Columns have shape (m,), ``flow_edges`` (m + 1,)."""
 
     owners: Owners
     side: Codes
@@ -71,7 +74,8 @@ class CutLongs(MadeOnDemand):
     longest_gap_ns: Ints
     separation_ns: Ints
     block_size: Ints
-    edges: Ints  # of each message in ``data``
+    length: Ints
+    start: Ints  # of each message in ``data``
     flow_edges: Ints  # of each message in ``flow_lines``
     flow_lines: Ints
     data: bytes
@@ -81,28 +85,25 @@ class CutLongs(MadeOnDemand):
 
     def make(self, row: int) -> Message:
         """One message."""
-        return next(self._made(slice(row, row + 1), self.edges[row : row + 2], self.flow_edges[row : row + 2]))
+        return next(self._made(slice(row, row + 1), self.flow_edges[row : row + 2]))
 
     def __iter__(self) -> Iterator[Message]:
-        return self._made(slice(None), self.edges, self.flow_edges)
+        return self._made(slice(None), self.flow_edges)
 
-    def _made(self, rows: slice, edges: Ints, flow_edges: Ints) -> Iterator[Message]:
+    def _made(self, rows: slice, flow_edges: Ints) -> Iterator[Message]:
         columns = (
             self.side, self.begin_ns, self.end_ns, self.first_line, self.last_line, self.position, self.n_frames,
-            self.longest_gap_ns, self.separation_ns, self.block_size,
+            self.longest_gap_ns, self.separation_ns, self.block_size, self.length, self.start,
         )  # fmt: skip
-        ends, flow_ends = edges.tolist(), flow_edges.tolist()
+        flow_ends = flow_edges.tolist()
         for (
-            (side, begin_ns, end_ns, first_line, last_line, position, n_frames, gap_ns, separation_ns, block_size),
-            begin, end, flow_begin, flow_end,
-        ) in zip(
-            zip(*(column[rows].tolist() for column in columns), strict=True),
-            ends, ends[1:], flow_ends, flow_ends[1:], strict=False,
-        ):  # fmt: skip
+            side, begin_ns, end_ns, first_line, last_line, position, n_frames, gap_ns, separation_ns, block_size,
+            length, start, flow_begin, flow_end,
+        ) in zip(*(column[rows].tolist() for column in columns), flow_ends, flow_ends[1:], strict=False):  # fmt: skip
             link, direction = self.owners[side]
             yield Message(
-                link, direction, begin_ns, end_ns, first_line, last_line, position, n_frames, True, "", end - begin,
-                self.data[begin:end], (), (), tuple(self.flow_lines[flow_begin:flow_end].tolist()), gap_ns,
+                link, direction, begin_ns, end_ns, first_line, last_line, position, n_frames, True, "", length,
+                self.data[start : start + length], (), (), tuple(self.flow_lines[flow_begin:flow_end].tolist()), gap_ns,
                 separation_ns, block_size,
             )  # fmt: skip
 
@@ -134,22 +135,25 @@ class Batch(MadeOnDemand):
 def cut_singles(table: FrameTable, strand: Strand, singles: Singles, owners: Owners) -> CutSingles:
     """The messages of one frame, in the order given."""
     row = strand.row[singles.frame]
+    edges = _edges(singles.length)
+    where = np.repeat(strand.offset[singles.frame] + singles.start - edges[:-1], singles.length)
+    where += np.arange(len(where))
     return CutSingles(
         owners=owners,
         side=strand.side[singles.frame],
         time_ns=table.time_ns[row],
         line=table.line[row],
         position=table.position[row],
-        edges=_edges(singles.length),
-        data=_gather(strand, strand.offset[singles.frame] + singles.start, singles.length),
+        edges=edges,
+        data=strand.payload[where].tobytes(),
     )
 
 
 def cut_longs(table: FrameTable, strand: Strand, longs: Longs, owners: Owners) -> CutLongs:
     """The whole messages of several frames, in the order given."""
     first, last = strand.row[longs.first], strand.row[longs.last]
-    members = _members(strand, longs)
-    is_flow = members & (strand.shape == FLOW)
+    flows = _members(strand, longs) & (strand.shape == FLOW)
+    data, start = _pieces(strand, longs)
     return CutLongs(
         owners=owners,
         side=strand.side[longs.first],
@@ -162,10 +166,11 @@ def cut_longs(table: FrameTable, strand: Strand, longs: Longs, owners: Owners) -
         longest_gap_ns=longs.longest_gap_ns,
         separation_ns=longs.separation_ns,
         block_size=longs.block_size,
-        edges=_edges(longs.length),
+        length=longs.length,
+        start=start,
         flow_edges=_edges(longs.n_flows),
-        flow_lines=table.line[strand.row[is_flow]],
-        data=_pieces(strand, longs, members),
+        flow_lines=table.line[strand.row[flows]],
+        data=data,
     )
 
 
@@ -177,21 +182,26 @@ def _members(strand: Strand, longs: Longs) -> Mask:
     return np.cumsum(steps[:-1], dtype=np.int8).astype(bool)
 
 
-def _pieces(strand: Strand, longs: Longs, members: Mask) -> bytes:
-    """The payload of all messages: of the first frame, the consecutive frames, and the last without its padding."""
-    start = strand.address_bytes + 1
-    size = np.where(strand.shape == CONSECUTIVE, strand.length - start, 0)
-    start[longs.first] = longs.start
-    size[longs.first] = strand.length[longs.first] - longs.start
-    size[longs.last] = longs.rest
-    return _gather(strand, (strand.offset + start)[members], size[members])
+def _pieces(strand: Strand, longs: Longs) -> tuple[bytes, Ints]:
+    """The bytes behind the control byte of all first and consecutive frames, and where each message begins there.
 
-
-def _gather(strand: Strand, start: Ints, size: Ints) -> bytes:
-    """Pieces of the payload one after the other."""
-    where = np.repeat(start - np.cumsum(size) + size, size)
-    where += np.arange(len(where))
-    return strand.payload[where].tobytes()
+    A message's payload stands in one piece: what is left of the length in front of it and the padding behind
+    it lie between the messages. Messages of one frame size are taken at once.
+    """
+    padded = np.concatenate((strand.payload, np.zeros(_LARGEST_FRAME, dtype=np.uint8)))  # a last frame may be short
+    start = np.zeros(len(longs.first), dtype=np.int64)
+    pieces: list[bytes] = []
+    n_bytes = 0
+    for width in np.unique(longs.piece).tolist():
+        is_this = longs.piece == width
+        messages = only(longs, is_this)
+        frames = np.flatnonzero(_members(strand, messages) & (strand.shape != FLOW))
+        windows = np.lib.stride_tricks.sliding_window_view(padded, width)
+        pieces.append(windows[strand.offset[frames] + strand.address_bytes[frames] + 1].tobytes())
+        head = messages.start - strand.address_bytes[messages.first] - 1
+        start[is_this] = n_bytes + _edges(messages.n_frames)[:-1] * width + head
+        n_bytes += len(pieces[-1])
+    return b"".join(pieces), start
 
 
 def _edges(sizes: Ints) -> Ints:

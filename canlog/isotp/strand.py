@@ -124,8 +124,9 @@ class Strand:
 def strand_of(table: FrameTable, side: Codes, directory: Directory, *, has_clock: bool) -> Strand:
     """The strand of a table whose frames belong to these sides."""
     family = directory.family[side]
-    row = np.argsort(family, kind="stable")
+    row = np.arange(len(side))
     if len(family) and family.min() != family.max():
+        row = np.argsort(family, kind="stable")
         table, side, family = table.take(row), side[row], family[row]
     time_ns, offset, length = table.time_ns, table.offset, table.length
     address_bytes = directory.address_bytes[side].astype(np.int64)
