@@ -10,7 +10,7 @@ may wait, flow control not seen, a frame lost) are given to it in one piece.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import repeat
@@ -31,6 +31,8 @@ from canlog.isotp.transfer import Seen
 
 #: Fewer consecutive frames in a row are not worth a cut.
 _SHORTEST_RUN: Final = 4
+#: Frames made ready for the state machine at once.
+_PAGE: Final = 64
 #: Frames of one message held back for the next table: enough for 4095 bytes with flow control after each frame.
 _MOST_HELD: Final = 1200
 
@@ -144,6 +146,7 @@ class _Reading:
         self._open_ends = find_open_ends(strand, self._links, firsts) if may_hold else set()
         self.held: list[Ints] = []  # rows of the table that wait for the next one
         self._is_stepped = np.zeros(len(strand), dtype=bool)  # went through the state machine
+        self._pages: dict[int, list[tuple[int, int, Seen]]] = {}  # the newest only
         self._done_rows: list[int] = []  # where the state machine's messages ended
 
     def messages(self) -> Sequence[Message]:
@@ -162,16 +165,16 @@ class _Reading:
         family = self._owner.family_of(codes[0])
         at = begin
         while at < end:
-            stop = min(int(self._whole_until[at]), end)
-            is_idle = all(side.transfer is None for side in family)
-            if is_idle and at in self._open_ends and end - at <= _MOST_HELD:
-                self.held.append(self._strand.row[at:end])
-                return
-            if is_idle and stop:
-                self._pass_over(codes, at, stop)
-                at = stop
-            else:
-                at += self._step(at, end)
+            if all(side.transfer is None for side in family):
+                if at in self._open_ends and end - at <= _MOST_HELD:
+                    self.held.append(self._strand.row[at:end])
+                    return
+                stop = min(int(self._whole_until[at]), end)
+                if stop:
+                    self._pass_over(codes, at, stop)
+                    at = stop
+                    continue
+            at += self._step(at, end)
 
     @cached_property
     def _whole_until(self) -> Ints:
@@ -198,22 +201,38 @@ class _Reading:
 
     def _step(self, at: int, end: int) -> int:
         """Give the state machine a frame, or a run of them: how many."""
-        strand, done = self._strand, self._owner._done
-        side = self._sides[strand.side[at]]
-        n_frames = self._run(side, at, end)
+        code, shape, frame = self._frame(at)
+        side, done = self._sides[code], self._owner._done
+        n_frames = self._run(side, at, end) if shape == CONSECUTIVE else 0
         if n_frames:
             self._extend(side, at, n_frames)
         else:
             n_frames = 1
-            side.take(self._seen(at), has_clock=self._owner._has_clock)
-            self._done_rows += repeat(int(strand.row[at]), len(done) - len(self._done_rows))
+            side.take(frame, has_clock=self._owner._has_clock)
+            if len(done) > len(self._done_rows):
+                self._done_rows += repeat(int(self._strand.row[at]), len(done) - len(self._done_rows))
         self._is_stepped[at : at + n_frames] = True
         return n_frames
 
-    def _seen(self, at: int) -> Seen:
-        row = self._strand.row[at]
-        table = self._table
-        return Seen(int(table.time_ns[row]), int(table.line[row]), int(table.position[row]), self._strand.data(at))
+    def _frame(self, at: int) -> tuple[int, int, Seen]:
+        """A frame's side and shape, and what the state machine needs of it; a page of them is made at once."""
+        page, place = divmod(at, _PAGE)
+        if page not in self._pages:
+            self._pages = {page: list(self._page(slice(page * _PAGE, (page + 1) * _PAGE)))}
+        return self._pages[page][place]
+
+    def _page(self, frames: slice) -> Iterator[tuple[int, int, Seen]]:
+        strand, table, row = self._strand, self._table, self._strand.row[frames]
+        for code, shape, time_ns, line, position, start, length in zip(
+            strand.side[frames].tolist(), strand.shape[frames].tolist(), strand.time_ns[frames].tolist(),
+            table.line[row].tolist(), table.position[row].tolist(), strand.offset[frames].tolist(),
+            strand.length[frames].tolist(), strict=True,
+        ):  # fmt: skip
+            yield code, shape, Seen(time_ns, line, position, self._payload[start : start + length])
+
+    @cached_property
+    def _payload(self) -> bytes:
+        return self._strand.payload.tobytes()
 
     # -- runs of consecutive frames ----------------------------------------------------------------
 
@@ -228,7 +247,7 @@ class _Reading:
     def _run(self, side: Side, at: int, end: int) -> int:
         """How many frames from here on are just what the open message waits for; 0 when they are too few."""
         transfer, strand = side.transfer, self._strand
-        if transfer is None or side.state is not State.COLLECTING or strand.shape[at] != CONSECUTIVE:
+        if transfer is None or side.state is not State.COLLECTING or transfer.places_ahead() < _SHORTEST_RUN:
             return 0
         stop = int(self._run_ends[np.searchsorted(self._run_ends, at, side="right")])
         n_frames = min(stop - at, end - at, transfer.places_ahead())
@@ -246,7 +265,7 @@ class _Reading:
         starts = strand.offset[run] + (transfer.frame_bytes - transfer.piece_bytes)
         data = strand.payload[starts[:, None] + np.arange(transfer.piece_bytes)].tobytes()
         gaps_ns = np.diff(strand.time_ns[run], prepend=transfer.active_ns)
-        transfer.extend(data, n_frames, self._seen(at + n_frames - 1), int(gaps_ns.max()))
+        transfer.extend(data, n_frames, self._frame(at + n_frames - 1)[2], int(gaps_ns.max()))
         self._remember(side, at + n_frames - 1)
 
     # -- messages ----------------------------------------------------------------------------------
