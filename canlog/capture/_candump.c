@@ -21,7 +21,10 @@ static const int64_t LARGEST_SECONDS = 9223372035; /* int64 nanoseconds end one 
 static const uint32_t LARGEST_11_BIT = 0x7FF, LARGEST_29_BIT = 0x1FFFFFFF, ERROR_BIT = 0x20000000;
 
 static uint8_t nibble[256]; /* value of a hex digit, 0xFF for anything else */
+static uint16_t pair[65536];  /* value of two hex digits, the first one in the low byte; WRONG for anything else */
 static uint8_t is_fd_size[FD_BYTES + 1];
+
+enum { WRONG = 0xFF00 };
 
 typedef struct {
     const uint8_t *name[MOST_NAMES];
@@ -50,11 +53,47 @@ static int64_t digits(const uint8_t **at, const uint8_t *end, int most, int *cou
     return value;
 }
 
+/* Eight characters as one number, the first in the lowest byte; compilers make one load of it where they can. */
+static uint64_t eight(const uint8_t *p)
+{
+    return (uint64_t)p[0] | (uint64_t)p[1] << 8 | (uint64_t)p[2] << 16 | (uint64_t)p[3] << 24 | (uint64_t)p[4] << 32 |
+           (uint64_t)p[5] << 40 | (uint64_t)p[6] << 48 | (uint64_t)p[7] << 56;
+}
+
+/* The number that eight decimal digits mean: neighbours joined to pairs, fours, eight. Sets `wrong` if they are none. */
+static int64_t number(uint64_t digits, uint64_t *wrong)
+{
+    digits ^= 0x3030303030303030;
+    *wrong |= (digits | (digits + 0x0606060606060606)) & 0xF0F0F0F0F0F0F0F0;
+    digits = (digits * 10 + (digits >> 8)) & 0x00FF00FF00FF00FF;
+    digits = (digits * 100 + (digits >> 16)) & 0x0000FFFF0000FFFF;
+    return (int64_t)((digits * 10000 + (digits >> 32)) & 0xFFFFFFFF);
+}
+
+/* The stamp of a clock that is set, `(SSSSSSSSSS.FFFFFF) `: 20 characters. What stands behind it, or NULL. */
+static const uint8_t *read_usual_stamp(const uint8_t *p, const uint8_t *end, int64_t *time_ns)
+{
+    uint64_t wrong = 0;
+    int64_t seconds, micros;
+    if (end - p < 20 || p[0] != '(' || p[11] != '.' || p[18] != ')' || p[19] != ' ')
+        return NULL;
+    seconds = number(eight(p + 1), &wrong) * 100;
+    seconds += number((eight(p + 3) & 0xFFFF000000000000) | 0x0000303030303030, &wrong);
+    micros = number((eight(p + 10) & 0xFFFFFFFFFFFF0000) | 0x3030, &wrong);
+    if (wrong || seconds > LARGEST_SECONDS)
+        return NULL;
+    *time_ns = seconds * 1000000000 + micros * 1000;
+    return p + 20;
+}
+
 /* `(SEC.FRAC) `; what stands behind it, or NULL. */
 static const uint8_t *read_stamp(const uint8_t *p, const uint8_t *end, int64_t *time_ns)
 {
     int whole, decimals;
     int64_t seconds, fraction;
+    const uint8_t *behind = read_usual_stamp(p, end, time_ns);
+    if (behind != NULL)
+        return behind;
     if (p >= end || *p++ != '(')
         return NULL;
     seconds = digits(&p, end, 10, &whole);
@@ -107,7 +146,7 @@ static int read_id(const uint8_t *p, Py_ssize_t size, Row *row)
 static int read_data(const uint8_t *p, const uint8_t *end, uint8_t *data, const uint8_t *data_end, Row *row)
 {
     Py_ssize_t size, at;
-    uint8_t wrong = 0;
+    uint16_t wrong = 0;
     if (end - p >= 2 && p[0] == '#') {
         uint8_t digit = nibble[p[1]];
         if (digit > 0xF || row->flags & ERROR)
@@ -128,12 +167,12 @@ static int read_data(const uint8_t *p, const uint8_t *end, uint8_t *data, const 
     if (row->flags & FD ? size > FD_BYTES || !is_fd_size[size] : size > CLASSIC_BYTES)
         return -1;
     for (at = 0; at < size; at++) {
-        uint8_t high = nibble[p[2 * at]], low = nibble[p[2 * at + 1]];
-        wrong |= high | low;
-        data[at] = (uint8_t)(high << 4 | (low & 0xF));
+        uint16_t value = pair[p[2 * at] | p[2 * at + 1] << 8];
+        wrong |= value;
+        data[at] = (uint8_t)value;
     }
     row->length = (uint16_t)size;
-    return wrong > 0xF ? -1 : (int)size;
+    return wrong >= WRONG ? -1 : (int)size;
 }
 
 /* One line without its end. The number of data bytes written, or -1: it is loose. */
@@ -300,6 +339,9 @@ PyMODINIT_FUNC PyInit__candump(void)
         nibble['0' + at] = (uint8_t)at;
     for (at = 0; at < 6; at++)
         nibble['a' + at] = nibble['A' + at] = (uint8_t)(10 + at);
+    for (at = 0; at < 65536; at++)
+        pair[at] = nibble[at & 0xFF] > 0xF || nibble[at >> 8] > 0xF ? WRONG
+                                                                   : (uint16_t)(nibble[at & 0xFF] << 4 | nibble[at >> 8]);
     for (at = 0; at < sizeof sizes; at++)
         is_fd_size[sizes[at]] = 1;
     return PyModule_Create(&module);
