@@ -18,7 +18,7 @@ from canlog.read import read_capture
 CLEAN = sorted((Path(__file__).parents[2] / "fixtures" / "formats" / "clean").iterdir())
 #: Seconds one damaged capture may take: the machine may be busy, a hang is far longer.
 LONGEST_S = 10.0
-ROUNDS = {"session.mf4": 25, "printed.txt": 25}  # slow: a library that complains, a shape that is learned anew
+ROUNDS = {"session.mf4": 4, "printed.txt": 20}  # slow: a process of its own, a shape that is learned anew
 
 
 def damaged(content: bytes, rnd: random.Random) -> bytes:
@@ -72,7 +72,7 @@ def test_a_damaged_capture_gives_frames_or_a_refusal_in_bounded_time(path: Path,
 
 def test_random_bytes_behind_the_first_ones_of_a_form_are_refused_or_give_damage(tmp_path: Path) -> None:
     rnd = random.Random(3)
-    heads = [path.read_bytes()[:n_bytes] for path in CLEAN for n_bytes in (4, 16, 64, 200)]
+    heads = [path.read_bytes()[:n_bytes] for path in CLEAN if path.suffix != ".mf4" for n_bytes in (4, 16, 64, 200)]
     target = tmp_path / "capture"
     for head in heads:
         target.write_bytes(head + rnd.randbytes(rnd.randrange(2000)))
