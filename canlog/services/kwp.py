@@ -68,7 +68,7 @@ ASK_FOR_ANSWER: Final = frozenset({0x28, 0x29, 0x3E, 0x85, 0x86})
 #: Total over 00-FF. A0-BE are left to maker and supplier (M).
 SERVICES: Final = service_table(
     [Service(sid, name, ServiceKind.KNOWN, editions="ISO 14230-3") for sid, name in _NAMES.items()],
-    maker=range(0xA0, 0xBF), never=(0x3F, 0xBF),
+    maker=range(0xA0, 0xBF), never=(0xBF,),
 )  # fmt: skip
 
 #: Total over 00-FF: the mode is the whole byte.

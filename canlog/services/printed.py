@@ -122,7 +122,7 @@ def _parameters() -> Table:
         for number, known in sorted(PARAMETERS.items())
     )
     return Table(
-        "Parameters of services 01 and 02 (SAE J1979) whose size is known",
+        "Parameters of services 01 and 02 (SAE J1979)",
         ("parameter", "name", "bytes", "unit", "in UDS"),
         rows,
         _OBD_SOURCE,
@@ -256,7 +256,7 @@ def table_text(name: str, width: int = 80) -> str:
     """
     table = table_named(name)
     widths = _widths([table.columns, *table.rows], width)
-    lines = [*textwrap.wrap(f"{table.title} ({name})", width), ""]
+    lines = [*textwrap.wrap(f"{table.title} ({name})", width, break_on_hyphens=False), ""]
     lines += _printed(table.columns, widths)
     lines.append(_GAP.join("-" * column for column in widths))
     for row in table.rows:

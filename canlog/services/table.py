@@ -137,13 +137,13 @@ def service_table(
     Args:
         known: the services that have a name; they win over those of OBD.
         maker: numbers left to the vehicle maker or system supplier.
-        never: numbers no request has, besides 00 and those with bit 6 set.
+        never: numbers no request has, besides 00, 3F (its answer would be 7F) and those with bit 6 set.
     """
     by_sid = {service.sid: service for service in (*OBD_SERVICES, *known)}
     makers, nevers = frozenset(maker), frozenset(never)
 
     def other(sid: int) -> Service:
-        if sid == 0 or sid & RESPONSE_OFFSET or sid in nevers:
+        if sid in (0x00, 0x3F) or sid & RESPONSE_OFFSET or sid in nevers:
             return Service(sid, _NEVER.value, _NEVER)
         if sid in makers:
             return Service(sid, ServiceKind.MAKER.value, ServiceKind.MAKER)

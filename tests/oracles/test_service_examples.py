@@ -6,18 +6,19 @@ from pathlib import Path
 
 import pytest
 
+from canlog.isotp.pci import SingleFrame, decode_frame
 from canlog.names.dtc import dtc_text, parse_dtc, status_bits, two_byte_dtc_text
 from canlog.names.obd import parameter_value
 from canlog.services.decode import decode_request, decode_response
 from canlog.services.layout import Decoded
-from canlog.services.matching import answers, silence_means
+from canlog.services.matching import Silence, answers, silence_means
 
 VECTORS = Path(__file__).parent.parent / "vectors" / "service_examples.csv"
 ROWS = list(csv.DictReader(line for line in VECTORS.read_text().splitlines() if not line.startswith("#")))
 
 
 def rows_of(*kinds: str) -> list[pytest.param]:
-    return [pytest.param(row, id=row["id"]) for row in ROWS if row["kind"] in kinds]
+    return [pytest.param(row, id=row["id"]) for row in ROWS if row["kind"].split(":")[0] in kinds]
 
 
 def value_of(text: str) -> int | bytes | str:
@@ -61,19 +62,34 @@ def check(decoded: Decoded, pair: str) -> None:
 
 
 def test_the_vectors_hold_every_example_once() -> None:
-    assert [row["id"] for row in ROWS] == [f"E{number:03}" for number in range(42, 166)]
+    assert [row["id"] for row in ROWS] == [f"E{number:03}" for number in range(42, 185)]
     assert all(row["expect"] and row["sources"] for row in ROWS)
 
 
 @pytest.mark.parametrize("row", rows_of("request", "response"))
 def test_a_message_decodes_to_the_fields_of_its_example(row: dict[str, str]) -> None:
     data = bytes.fromhex(row["bytes"])
-    decoded = decode_request(data) if row["kind"] == "request" else decode_response(data)
+    kind, _, dialect = row["kind"].partition(":")
+    decode = decode_request if kind == "request" else decode_response
+    decoded = decode(data, dialect or "uds")
     for pair in row["expect"].split(";"):
         check(decoded, pair)
     if "problem~" not in row["expect"]:
         assert decoded.problems == ()
         assert decoded.rest == b""
+
+
+@pytest.mark.parametrize("row", rows_of("frame"))
+def test_a_frame_to_all_modules_holds_the_message_of_its_example(row: dict[str, str]) -> None:
+    can_id, address, *data = row["bytes"].split()
+    assert (can_id, address) == ("101", "FE")
+    frame = decode_frame(bytes.fromhex(address + "".join(data)), has_address=True)
+    assert isinstance(frame, SingleFrame)
+    decoded = decode_request(frame.data, row["kind"].partition(":")[2])
+    for pair in row["expect"].split(";"):
+        check(decoded, pair)
+    assert decoded.data == b"\x3e"
+    assert silence_means(decoded.data, functional=True, dialect="gmw3110") is Silence.MAY_BE_SUCCESS
 
 
 @pytest.mark.parametrize("row", rows_of("exchange"))
