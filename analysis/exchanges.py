@@ -32,6 +32,8 @@ Place = tuple[int, int]
 
 #: So many functional requests back an answer is looked for: tester-present goes on for hours.
 FUNCTIONAL_MEMORY = 64
+#: So many unanswered requests of one link may still get an answer: a poller that nobody answers goes on for hours.
+OPEN_MEMORY = 64
 NEGATIVE = 0x7F
 
 
@@ -177,7 +179,10 @@ def pair_exchanges(capture: int, messages: Iterable[Message]) -> list[Exchange]:
             entry = _Open(capture, message, message.link)
             entry.repeats = _retire_repeats(waiting.get(message.link.key, []), message)
             everything.append(entry)
-            (functional if message.link.functional else waiting.setdefault(message.link.key, [])).append(entry)
+            queue = functional if message.link.functional else waiting.setdefault(message.link.key, [])
+            queue.append(entry)
+            if not message.link.functional:
+                del queue[:-OPEN_MEMORY]
             continue
         exchange = _take_answer(capture, message, waiting.get(message.link.key, []), functional)
         if exchange is not None:

@@ -66,8 +66,11 @@ def checks_of(attempt: Attempt, attempts: Sequence[Attempt], story: Story, recor
         and (call := read_call(exchange, story.label, record.names)) is not None
         and call.kind not in ("erase", "learn")
     ]
+    restart = story.start_after(attempt.end)
     found = []
     for run in runs_of(calls):
+        if not run.telling.kind and restart is not None and run.calls[0].exchange.begin > restart.place:
+            continue  # nothing says that it is a check, and the programming is over
         between = [item for item in attempts if attempt.end < item.begin < run.calls[0].exchange.begin]
         call = run.telling
         if call.kind == "dependencies":
