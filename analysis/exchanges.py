@@ -146,7 +146,7 @@ class Exchange:
         return self.response.lines if self.response.first_line != self.response.last_line else self.response.lines[:1]
 
 
-@dataclass
+@dataclass(eq=False)
 class _Open:
     """A request that waits."""
 
