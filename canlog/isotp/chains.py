@@ -50,7 +50,7 @@ class Longs(NamedTuple):
     last: Ints
     start: Ints  # of the payload, in the first frame
     length: Ints
-    rest: Ints  # payload bytes of the last frame
+    piece: Ints  # payload bytes of a full consecutive frame
     n_frames: Ints
     block_size: Ints
     separation_ns: Ints
@@ -162,7 +162,7 @@ def find_longs(strand: Strand, links: Links, firsts: Firsts) -> Longs:
         last=last[whole],
         start=start[whole],
         length=length[whole],
-        rest=rest[whole],
+        piece=piece[whole],
         n_frames=n_pieces[whole] + 1,
         block_size=block_size[whole],
         separation_ns=STMIN_NS[separation],
