@@ -16,6 +16,7 @@ from talk import (
     block,
     blocks,
     enter,
+    frame,
     gap,
     heard,
     line,
@@ -108,6 +109,31 @@ def test_frames_moved_by_a_little_refuse_the_proof() -> None:
         return [*rest, asked, answer, read_asked, read_answer]
 
     assert word_of(heard(BEFORE, talk, edit=edit), "write")[0] != "confirmed"
+
+
+def test_a_block_of_frames_moved_by_a_little_refuses_the_proof() -> None:
+    """Nothing in the read-back itself is out of order, but its clock lies before the write's answer."""
+    talk = [
+        tester(f"2E 3A01 {NEW}"),
+        frame(0x123, "00"),
+        tester("22 3A01"),
+        module(f"62 3A01 {NEW}"),
+        module("6E 3A01"),
+    ]
+
+    def edit(lines: list[str]) -> list[str]:
+        *rest, asked, other, read_asked, read_answer, answer = lines
+        return [*rest, asked, answer, other, read_asked, read_answer]
+
+    assert word_of(heard(BEFORE, talk, edit=edit), "write")[0] == "unproven"
+
+
+def test_without_times_a_read_sent_before_the_answer_to_the_write_is_no_proof() -> None:
+    def edit(lines: list[str]) -> list[str]:
+        return [f"(0000000000.000000) {text.split(' ', 1)[1]}" for text in lines]
+
+    talk = [tester(f"2E 3A01 {NEW}"), tester("22 3A01"), module("6E 3A01"), module(f"62 3A01 {NEW}")]
+    assert word_of(heard(BEFORE, talk, edit=edit), "write")[0] == "unproven"
 
 
 def test_a_clock_that_was_set_keeps_the_order_of_lines_at_medium() -> None:

@@ -100,6 +100,16 @@ def test_an_identity_read_before_the_reset_proves_nothing() -> None:
     assert download_word(programming(), read("F188", NEW), reset())[0] == "unproven"
 
 
+def test_an_identity_read_before_the_reset_proves_nothing_in_any_session() -> None:
+    extended = [read("F188", SOFTWARE), ask("10 03", "50 03 0032 01F4"), programming(), read("F188", NEW), reset()]
+    assert word_of(heard(extended), "download")[0] == "unproven"
+
+
+def test_an_identity_read_while_the_boot_loader_ran_proves_nothing() -> None:
+    talk = [programming(), reset(), BOOT_START, gap(1), read("F188", NEW), gap(1), APPLICATION_START, gap(1)]
+    assert download_word(talk, names=NAMES)[0] == "unproven"
+
+
 def test_an_identity_read_after_a_mere_border_of_captures_proves_nothing() -> None:
     first, second = log_of(BEFORE, programming()), log_of(read("F188", NEW), start_ns=1_795_009_999 * 10**9)
     assert word_of(judged(first, second), "download")[0] == "unproven"
@@ -185,6 +195,12 @@ def test_memory_read_out_equal_confirms() -> None:
 )
 def test_memory_read_out_in_part_or_otherwise_proves_nothing(seen: list[Talk]) -> None:
     assert download_word(programming(), seen)[0] == "unproven"
+
+
+def test_bytes_that_were_not_read_out_are_not_taken_for_zeros() -> None:
+    image = IMAGE[:64] + bytes(32)
+    assert download_word(programming(image), read_out(image)[:2])[0] == "unproven"
+    assert download_word(programming(image), read_out(image))[0] == "confirmed"
 
 
 def test_the_dependency_check_by_custom_needs_the_application_after_the_reset() -> None:
@@ -446,6 +462,12 @@ def test_a_size_that_does_not_fit_lowers_a_good_check_to_medium() -> None:
 def test_a_compressed_size_is_not_compared_with_the_bytes_carried() -> None:
     talk = [ask(*ERASE), request(4096, dfi=0x10), *blocks(), ask("37", "77")]
     assert download_word(talk, CHANGED) == ("confirmed", "high")
+
+
+def test_a_compressed_transfer_without_its_exit_is_made_good_by_the_check_alone() -> None:
+    talk = [ask(*ERASE), request(4096, dfi=0x10), *blocks()]
+    assert download_word(talk, GOOD, names=NAMES) == ("confirmed", "medium")
+    assert download_word(talk, CHANGED)[0] == "unproven"
 
 
 def test_a_compressed_transfer_whose_last_block_has_no_answer_is_not_proven_by_an_identity() -> None:

@@ -53,6 +53,24 @@ def test_each_module_that_answers_a_functional_request_makes_an_exchange_of_its_
     assert [item.functional for item in exchanges(report, "7E1>")] == [False, True]
 
 
+def test_a_second_answer_of_a_module_to_a_functional_request_was_not_asked_for() -> None:
+    report = heard(START, everybody("22 F18C"), module("62 F18C 01"), module("62 F18C 02"))
+    assert [one[0] for one in told(report)[1:]] == ["22F18C", ""]
+
+
+def test_an_answer_that_begins_inside_a_request_is_not_its_answer() -> None:
+    """A module cannot answer what it has not yet heard to the end."""
+
+    def edit(lines: list[str]) -> list[str]:
+        *rest, last_of_request, answer = lines
+        stamps = [text.split(" ", 1) for text in (last_of_request, answer)]
+        return [*rest, f"{stamps[0][0]} {stamps[1][1]}", f"{stamps[1][0]} {stamps[0][1]}"]
+
+    report = heard(START, tester("2E 3A01 0102030405060708"), module("6E 3A01"), edit=edit)
+    assert words(report, "write").count("unproven") <= 1  # the answer alone
+    assert ("2E3A010102030405060708", "6E3A01", "positive", 0) not in told(report)
+
+
 def test_a_functional_request_between_does_not_take_the_answer_of_a_physical_one() -> None:
     report = heard(START, tester("22 F188"), everybody("3E 80"), module("62 F188 01"))
     assert told(report)[-1] == ("22F188", "62F18801", "positive", 0)
@@ -136,7 +154,7 @@ def test_answers_only_prove_nothing() -> None:
         module("50 03 0032 01F4"), module("6E 3A01"), module("62 3A01 11223344"), module("54"), module("59 02 FF"),
         links=["7E0:7E8"],
     )  # fmt: skip
-    for kind in ("write", "clear"):
+    for kind in ("session", "write", "clear"):
         outcome = only(report, kind).outcome
         assert (kind, outcome.word, outcome.confidence) == (kind, "unproven", "low")
 
