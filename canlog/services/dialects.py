@@ -5,9 +5,10 @@ once, however often it comes: a positive answer whose form exists in one dialect
 shows the service to be known two, a request alone one. A refusal with 11 (no such service) takes back what the
 request hinted at: testers try dialects.
 
-1A, 3B and 20 are KWP2000 or GMW3110: alone they are read as KWP2000. Where UDS and an older dialect are both
-answered to a similar degree the link is read as UDS and the note says so. A link with 01-0A alone is OBD; a module
-that speaks anything else answers those besides.
+1A, 3B and 20 are KWP2000 or GMW3110: alone they are read as KWP2000. 20 weighs least: scan tools send it to every
+module, and modules that speak UDS were seen to answer it (public scan of a vehicle with both dialects). Where UDS
+and an older dialect are both answered to a similar degree the link is read as UDS and the note says so. A link with
+01-0A alone is OBD; a module that speaks anything else answers those besides.
 
 Source: comparison of the services of ISO 14229-1, ISO 14230-3 and GMW3110 1.6; the weights are our own.
 """
@@ -66,6 +67,14 @@ ONLY: Final[dict[int, tuple[str, ...]]] = {
     0xA2: (GMW,), 0xA5: (GMW,), 0xA9: (GMW,), 0xAA: (GMW,), 0xAE: (GMW,), 0x2D: (GMW,),
     0x1A: _OLDER, 0x3B: _OLDER, 0x20: _OLDER,
 }  # fmt: skip
+
+#: Codes that only one dialect has.
+ONLY_CODES: Final[dict[int, tuple[str, ...]]] = {
+    0x13: (UDS,), 0x24: (UDS,), 0x70: (UDS,), 0x73: (UDS,), 0x7E: (UDS,), 0x7F: (UDS,),
+    0x23: (KWP,), 0x40: (KWP,), 0x80: (KWP,), 0x99: (GMW,), 0xE3: (GMW,),
+}  # fmt: skip
+
+_RETURN_TO_NORMAL: Final = 0x20
 
 #: Identifiers of 1A that GMW3110 names and KWP2000 leaves to the maker: part numbers, addresses, states.
 _GMW_IDENTIFIERS: Final = frozenset({*range(0xB0, 0xCD), *range(0xD0, 0xE0)})
@@ -164,7 +173,9 @@ def _asked_sign(request: bytes) -> list[Sign]:
         signs.append(Sign((GMW,), ASKED, "part numbers (1A B0-DF) asked", service))
     if service == 0x10 and second in (0x85, 0x89, 0x90, 0x92):
         # A UDS tester that suppresses answers sends 81-83; these are no UDS sessions.
-        signs.append(Sign((KWP,), ASKED, f"session {second:02X} asked", service))
+        signs.append(Sign((KWP,), ASKED, f"session {second:02X} asked"))
+    if service == 0x10 and second & 0x7F in (0x01, 0x02, 0x03) and second != 0x81:
+        signs.append(Sign((UDS,), ASKED, f"session {second & 0x7F:02X} asked"))
     if service == 0x3E and len(request) <= 2:
         form = {-1: GMW, 0x00: UDS, 0x80: UDS, 0x01: KWP, 0x02: KWP}.get(second)
         if form is not None:
@@ -179,7 +190,8 @@ def _answered_sign(asked: bytes, answer: bytes) -> list[Sign]:
         return [Sign((OBD,), ANSWERED, "emission diagnostics (41-4A) answered")]
     signs = []
     if service in ONLY:
-        signs.append(Sign(ONLY[service], ANSWERED, f"{answer[0]:02X} answered"))
+        weight = ASKED if service == _RETURN_TO_NORMAL else ANSWERED
+        signs.append(Sign(ONLY[service], weight, f"{answer[0]:02X} answered"))
     if service == 0x1A and len(answer) > 2 and answer[1] in _GMW_IDENTIFIERS:
         signs.append(Sign((GMW,), REFUSED, "part numbers (5A B0-DF) answered"))
     form = FORMS[service](asked, answer) if service in FORMS else None
@@ -220,10 +232,12 @@ class DialectJudge:
         service, code = message[1], message[2]
         if code == 0x11:
             self._unknown_services.add(service)
-        elif service in ONLY and code != 0x10:
-            self._add([Sign(ONLY[service], REFUSED, f"{service:02X} known, refused with {code:02X}", service)])
         elif service <= 0x0F:
             self._add([Sign((OBD,), REFUSED, "emission diagnostics refused", service)])
+        elif code in ONLY_CODES:
+            self._add([Sign(ONLY_CODES[code], REFUSED, f"refused with code {code:02X}")])
+        elif service in ONLY and service != _RETURN_TO_NORMAL and code != 0x10:
+            self._add([Sign(ONLY[service], REFUSED, f"{service:02X} known, refused with {code:02X}", service)])
 
     def guess(self) -> DialectGuess:
         """What all messages seen so far speak for."""

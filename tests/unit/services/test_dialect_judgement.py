@@ -95,6 +95,30 @@ def test_a_service_that_the_module_does_not_have_is_no_sign() -> None:
     assert judge_dialect(messages(">01 0C", "<7F 01 11")).evidence == ()
 
 
+@pytest.mark.parametrize(
+    ("session", "dialect"),
+    [
+        # A scan of one vehicle in which both dialects are fitted: every module is asked in both ways.
+        ((">10 03", ">10 90", ">20"), "uds"),
+        ((">10 03", "<50 03", ">20", "<60", ">18 60 FF 00", "<7F 18 11", ">19 02 08", "<7F 19 7F", "<7F 20 7F"), "uds"),
+        ((">10 03", "<50 03", ">10 90", "<50 90", ">20", "<60", ">19 02 08", "<59 02 FF 58 12 87 28"), "uds"),
+        ((">10 03", "<7F 10 12", ">10 90", "<50 90", ">20", "<60", ">19 02 08", "<7F 19 11", ">18 00 FF 00", "<58 00",
+          ">18 02 80 00", "<7F 18 12", "<41 00 80 00 00 01"), "kwp2000"),
+    ],
+    ids=["asked only", "refused in a session", "older uds", "kwp2000"],
+)  # fmt: skip
+def test_a_scan_that_tries_both_dialects_does_not_mislead(session: tuple[str, ...], dialect: str) -> None:
+    """Shapes of messages as in a public scan of an electric car (data licence CC0-1.0); the codes are changed."""
+    assert judge_dialect(messages(*session)).dialect == dialect
+
+
+@pytest.mark.parametrize(
+    ("code", "dialect"), [("13", "uds"), ("7F", "uds"), ("73", "uds"), ("40", "kwp2000"), ("80", "kwp2000")]
+)
+def test_a_code_that_only_one_dialect_has_is_a_sign(code: str, dialect: str) -> None:
+    assert judge_dialect(messages(">34 00", f"<7F 34 {code}")).dialect == dialect
+
+
 def test_a_module_that_answers_both_is_read_as_uds_with_a_note() -> None:
     guess = judge_dialect(messages(*UDS, ">1A 90", "<5A 90 31", ">21 01", "<61 01 05"))
     assert (guess.dialect, guess.is_mixed) == ("uds", True)

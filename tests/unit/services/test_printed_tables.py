@@ -1,5 +1,8 @@
 """The printed tables say what the program decodes with, no more and no less."""
 
+import subprocess
+import sys
+
 import pytest
 
 from canlog.errors import CanlogError
@@ -148,3 +151,12 @@ def test_every_dialect_has_its_services_and_codes_to_print() -> None:
         assert {f"services-{dialect}", f"nrc-{dialect}"} <= set(TABLES)
         assert dialect in TABLES["dialects"].columns
     assert all(len(row) == len(table.columns) for table in TABLES.values() for row in table.rows)
+
+
+def test_tables_and_judgement_import_without_the_heavy_libraries() -> None:
+    code = (
+        "import sys, canlog.services.printed, canlog.services.dialects; "
+        "print(sorted({'numpy', 'pandas', 'can', 'scapy'} & set(sys.modules)))"
+    )
+    out = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert out.stdout.strip() == "[]"
