@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from typing import TYPE_CHECKING, Final
+
+import numpy as np
 
 from canlog.capture.ahead import read_ahead
 from canlog.capture.judged_time import judged
 from canlog.capture.registry import CaptureFormat
 from canlog.capture.source import BLOCK_BYTES, Progress, Source
 from canlog.errors import CaptureError
-from canlog.frames import FrameTable, join_tables
+from canlog.frames import BadLine, FrameTable, join_tables
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -76,8 +79,12 @@ class Capture:
         return read_ahead(self._tables()) if self._source.size > BLOCK_BYTES else self._tables()
 
     def _tables(self) -> Iterator[FrameTable]:
+        table: FrameTable | None = None
         try:
-            yield from self._reader.read(self._source.blocks(self.progress))
+            for table in self._reader.read(self._source.blocks(self.progress)):
+                yield table
+            if table is not None and self._source.damage:
+                yield _end_is_missing(table, self._source.damage)
         except CaptureError as error:  # of a form that is only tried when all of it is read
             raise CaptureError(f"{self.name}: {error}", hint=error.hint) from error
 
@@ -92,3 +99,10 @@ class Capture:
     def raw_line(self, position: int) -> str:
         """The source line at a frame's byte position, as it was written."""
         return self._source.line_at(position, _LONGEST_RAW_BYTES).decode("utf-8", "replace")
+
+
+def _end_is_missing(last: FrameTable, damage: str) -> FrameTable:
+    """A table without frames behind the last one: what a damaged package keeps from us is a damaged line."""
+    bad = BadLine(last.lines_read + 1, f"the packed file is damaged: {damage}", "")
+    none = last.take(np.zeros(0, dtype=np.int64)).compact()
+    return replace(none, bad_lines=(bad,), lines_read=bad.line, notes=last.notes)

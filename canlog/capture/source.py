@@ -46,6 +46,7 @@ class Source:
     original: Path
     unpacked: Path
     note: str = ""  # how it was unpacked, in words
+    damage: str = ""  # what is wrong with what it was packed in: its end is missing
     _beneath: Source | None = field(default=None, repr=False)  # what this was unpacked from: lives as long
     _hashing: Thread | None = field(default=None, repr=False)
     _digest: str = field(default="", repr=False)
@@ -162,13 +163,18 @@ def _unpack(source: Source) -> Source:
         spool = _new_spool()
         try:
             with source.unpacked.open("rb") as packed:
-                note = "; ".join(filter(None, (source.note, unpack(packed, spool, head))))
+                note, damage = unpack(packed, spool, head)
         except CaptureError as error:
             spool.close()
             raise CaptureError(f"{source.name}: {error}", hint=error.hint) from error
-        source = _of_spool(Source(source.name, source.original, Path(spool.name), note, source), spool)
+        note = "; ".join(filter(None, (source.note, note)))
+        damage = "; ".join(filter(None, (source.damage, damage)))
+        source = _of_spool(Source(source.name, source.original, Path(spool.name), note, damage, source), spool)
         if source.size == 0:
-            raise CaptureError(f"{source.name}: nothing is in it ({note})", hint="copy it again from the logger")
+            raise CaptureError(
+                f"{source.name}: nothing is in it ({note}{'; ' if damage else ''}{damage})",
+                hint="copy it again from the logger",
+            )
     return source
 
 
@@ -185,16 +191,18 @@ def _utf16_kind(head: bytes) -> str:
     return ""
 
 
-def _from_utf16(packed: IO[bytes], unpacked: IO[bytes], head: bytes) -> str:
+def _from_utf16(packed: IO[bytes], unpacked: IO[bytes], head: bytes) -> unpacking.Unpacked:
     decoder = codecs.getincrementaldecoder(_utf16_kind(head))(errors="replace")
     while block := packed.read(BLOCK_BYTES):
         unpacked.write(decoder.decode(block).encode("utf-8", "replace"))
     unpacked.write(decoder.decode(b"", final=True).encode("utf-8", "replace"))
-    return "the text is UTF-16; byte positions count in its UTF-8 form"
+    return unpacking.Unpacked("the text is UTF-16; byte positions count in its UTF-8 form")
 
 
 #: What a file may be wrapped in: how to see it, and how to unwrap it (the answer tells the user what was done).
-UNPACKERS: Final[tuple[tuple[Callable[[bytes], object], Callable[[IO[bytes], IO[bytes], bytes], str]], ...]] = (
+UNPACKERS: Final[
+    tuple[tuple[Callable[[bytes], object], Callable[[IO[bytes], IO[bytes], bytes], unpacking.Unpacked]], ...]
+] = (
     (_utf16_kind, _from_utf16),
     *unpacking.UNPACKERS,
 )

@@ -20,6 +20,13 @@ from typing import IO, Any, Final, NamedTuple
 from canlog.errors import CaptureError
 
 
+class Unpacked(NamedTuple):
+    """What was done, in words, and what went wrong (nothing if all is sound)."""
+
+    note: str
+    damage: str = ""
+
+
 class UnpackingLimit(NamedTuple):
     """One limit as documentation."""
 
@@ -95,32 +102,32 @@ def _unpack_stream(
             try:
                 out.write(decoder.decompress(data), done + piece)
             except error as damage:
-                return f"; it is damaged after {out.written} unpacked bytes, the rest could not be read ({damage})"
+                return f"damaged after {out.written} unpacked bytes, the rest could not be read ({damage})"
             begun, data = True, b""
             if decoder.eof:
                 data, decoder, begun = decoder.unused_data.lstrip(b"\0"), new_decoder(), False
         done += piece
-    return f"; its end is missing, {out.written} bytes could be unpacked" if begun else ""
+    return f"its end is missing, {out.written} bytes could be unpacked" if begun else ""
 
 
-def from_gzip(packed: IO[bytes], unpacked: IO[bytes], head: bytes) -> str:
+def from_gzip(packed: IO[bytes], unpacked: IO[bytes], head: bytes) -> Unpacked:
     """Unpack gzip."""
     del head
-    note = _unpack_stream(packed, unpacked, lambda: zlib.decompressobj(wbits=31), _PIECE, zlib.error)
-    return "unpacked with gzip" + note
+    damage = _unpack_stream(packed, unpacked, lambda: zlib.decompressobj(wbits=31), _PIECE, zlib.error)
+    return Unpacked("unpacked with gzip", damage)
 
 
-def from_xz(packed: IO[bytes], unpacked: IO[bytes], head: bytes) -> str:
+def from_xz(packed: IO[bytes], unpacked: IO[bytes], head: bytes) -> Unpacked:
     """Unpack xz."""
     del head
-    note = _unpack_stream(
+    damage = _unpack_stream(
         packed, unpacked, lambda: lzma.LZMADecompressor(lzma.FORMAT_XZ, memlimit=MOST_MEMORY_BYTES), _PIECE,
         lzma.LZMAError,
     )  # fmt: skip
-    return "unpacked with xz" + note
+    return Unpacked("unpacked with xz", damage)
 
 
-def from_zstd(packed: IO[bytes], unpacked: IO[bytes], head: bytes) -> str:
+def from_zstd(packed: IO[bytes], unpacked: IO[bytes], head: bytes) -> Unpacked:
     """Unpack Zstandard.
 
     Raises:
@@ -135,15 +142,15 @@ def from_zstd(packed: IO[bytes], unpacked: IO[bytes], head: bytes) -> str:
             hint="pip install zstandard, or unpack it with zstd -d",
         ) from None
 
-    note = _unpack_stream(
+    damage = _unpack_stream(
         packed, unpacked,
         lambda: zstandard.ZstdDecompressor(max_window_size=MOST_MEMORY_BYTES // 2).decompressobj(),
         _ZSTD_PIECE, zstandard.ZstdError,
     )  # fmt: skip
-    return "unpacked with zstd" + note
+    return Unpacked("unpacked with zstd", damage)
 
 
-def from_zip(packed: IO[bytes], unpacked: IO[bytes], head: bytes) -> str:
+def from_zip(packed: IO[bytes], unpacked: IO[bytes], head: bytes) -> Unpacked:
     """Unpack the one member of a zip file.
 
     Raises:
@@ -154,9 +161,8 @@ def from_zip(packed: IO[bytes], unpacked: IO[bytes], head: bytes) -> str:
         with zipfile.ZipFile(packed) as archive:
             member = _only_member(archive)
             with archive.open(member) as content:
-                return f"unpacked from a zip file, member {member.filename}" + _copy_member(
-                    content, unpacked, member.compress_size
-                )
+                damage = _copy_member(content, unpacked, member.compress_size)
+                return Unpacked(f"unpacked from a zip file, member {member.filename}", damage)
     except (zipfile.BadZipFile, NotImplementedError, EOFError, ValueError, OverflowError) as error:
         reason = str(error) or "its end is missing"
         raise CaptureError(f"a damaged zip file ({reason})", hint="copy it again, or unpack it yourself") from error
@@ -185,7 +191,7 @@ def _copy_member(content: IO[bytes], unpacked: IO[bytes], packed_bytes: int) -> 
         for data in _pieces(content):
             out.write(data, max(packed_bytes, 1))
     except (zipfile.BadZipFile, zlib.error, EOFError, lzma.LZMAError) as damage:
-        return f"; it is damaged after {out.written} unpacked bytes ({damage or 'its end is missing'})"
+        return f"damaged after {out.written} unpacked bytes ({damage or 'its end is missing'})"
     return ""
 
 
@@ -195,7 +201,7 @@ def _pieces(content: IO[bytes]) -> Iterator[bytes]:
 
 
 #: What a file may be packed in: how to see it, and how to unpack it (the answer is told to the user).
-UNPACKERS: Final[tuple[tuple[Callable[[bytes], bool], Callable[[IO[bytes], IO[bytes], bytes], str]], ...]] = (
+UNPACKERS: Final[tuple[tuple[Callable[[bytes], bool], Callable[[IO[bytes], IO[bytes], bytes], Unpacked]], ...]] = (
     (lambda head: head.startswith(_GZIP), from_gzip),
     (lambda head: head.startswith(_XZ), from_xz),
     (lambda head: head.startswith(_ZSTD), from_zstd),

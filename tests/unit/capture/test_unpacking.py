@@ -89,12 +89,14 @@ def test_too_many_layers_are_refused(tmp_path: Path) -> None:
 def test_a_cut_file_gives_what_stands_before_the_cut(tmp_path: Path, kind: str) -> None:
     packed = PACKED[kind]
     capture = read_capture(written(tmp_path, packed[: len(packed) * 2 // 3]))
-    frames = list(capture.frames())
+    table = capture.frames()
+    frames = list(table)
     assert 100 < len(frames) < 5000
     assert [frame.data.hex() for frame in frames] == [
         line.split(b"#")[1].strip().decode() for line in LINES[: len(frames)]
     ]
-    assert "its end is missing" in capture.note
+    last = table.bad_lines[-1]
+    assert "its end is missing" in last.reason and last.line == table.lines_read > table.line[-1]
 
 
 @pytest.mark.parametrize("kind", ["gz", "xz", "zst"])
@@ -106,7 +108,7 @@ def test_a_damaged_file_is_said_to_be_damaged(tmp_path: Path, kind: str) -> None
     except CaptureError as error:
         assert "nothing is in it" in str(error) and "damaged" in str(error)
     else:
-        assert "damaged" in capture.note and len(capture.frames()) > 0
+        assert "damaged" in capture.frames().bad_lines[-1].reason and len(capture.frames()) > 0
 
 
 def test_a_cut_zip_file_is_refused_with_a_hint(tmp_path: Path) -> None:
@@ -119,7 +121,7 @@ def test_a_damaged_member_gives_what_stands_before_the_damage(tmp_path: Path) ->
     packed = bytearray(PACKED["zip"])
     packed[len(packed) // 2] ^= 0x55
     capture = read_capture(written(tmp_path, bytes(packed)))
-    assert "damaged" in capture.note and 100 < len(capture.frames()) <= 5000
+    assert "damaged" in capture.frames().bad_lines[-1].reason and 100 < len(capture.frames()) <= 5000
 
 
 @pytest.mark.parametrize("members", [(), (("a.log", LOG), ("b.log", LOG))], ids=["none", "two"])
