@@ -69,7 +69,9 @@ class _Judge:
     def operation(self) -> Operation:
         attempt = self.attempt
         driver = self._is_driver()
-        checks = checks_of(attempt, self.attempts, self.story, self.record)
+        # What checks and identities say is about memory that was written.
+        writes = attempt.kind is not Kind.UPLOAD
+        checks = checks_of(attempt, self.attempts, self.story, self.record) if writes else []
         outcome = self._outcome(checks)
         members = [*attempt.exchanges, *(call.exchange for call in checks)]
         account = attempt.account
@@ -238,9 +240,11 @@ class _Judge:
         return problems
 
     def _finished(self, checks: Sequence[RoutineCall]) -> Outcome:
-        proofs = proofs_of(
-            self.attempt, self.attempts, self.story, self.record, only_part=self._is_only_part()
-        )  # fmt: skip
+        proofs = []
+        if self.attempt.kind is not Kind.UPLOAD:
+            proofs = proofs_of(
+                self.attempt, self.attempts, self.story, self.record, only_part=self._is_only_part()
+            )  # fmt: skip
         problems = self._problems()
         if problems:
             proofs = [item for item in proofs if item.by_module]

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from analysis.operations.find import standing
 from analysis.operations.model import Kind, Operation, Part
 from analysis.report.model import Report
 from analysis.words import Confidence, Word
@@ -130,7 +131,8 @@ class Wrong:
 def wrong_words(report: Report, ledger: Ledger, lines: Lines) -> Iterator[Wrong]:
     """Every *confirmed* that no proof carries."""
     spoilt = Spoilt(ledger, lines)
-    programmed = report.verdict.parts[Part.PROGRAMMING].word is Word.CONFIRMED
+    programming = [one for one in standing(report.operations) if one.part is Part.PROGRAMMING]
+    programmed = all(one.outcome.word is Word.CONFIRMED for one in programming)
     for operation in report.operations:
         if operation.outcome.word is Word.CONFIRMED and not _stands(operation, spoilt, programmed=programmed):
             yield Wrong("confirmed without its proof", _text(operation))
@@ -160,15 +162,16 @@ def _left_out(report: Report, spoilt: Spoilt) -> Iterator[Wrong]:
 
 def raised_words(before: Report, after: Report, ledger: Ledger, lines: Lines) -> Iterator[Wrong]:
     """Every act whose word or confidence a fault made better."""
-    spoilt_at = {number: line.origin for number, line in enumerate(lines, start=1)}
-    best: dict[tuple[Kind, str, int], int] = {}
-    for one in before.operations:
-        best[one.kind, one.link.key, one.begin[1] - 1] = _score(one)
+    best = {(one.kind, one.link.key, one.begin[1] - 1): one for one in before.operations}
     for one in after.operations:
-        key = (one.kind, one.link.key, spoilt_at[one.begin[1]])
-        raised = one.part is not None and _score(one) > best.get(key, 9)
+        origin = lines[one.begin[1] - 1].origin
+        was = best.get((one.kind, one.link.key, origin))
+        if was is None or one.part is None or _score(one) <= _score(was):
+            continue
+        if any(line.origin > origin for line in lines[: one.begin[1] - 1]):
+            continue  # its first frame was moved: it is made of other exchanges than before
         unseen = one.kind is Kind.DOWNLOAD and (_alters_a_value(ledger, lines) or _lacks_a_download(ledger, lines))
-        if raised and not unseen:
+        if not unseen:
             yield Wrong("raised by a fault", _text(one))
 
 
@@ -198,7 +201,7 @@ def _text(operation: Operation) -> str:
 
 
 def _stands(operation: Operation, spoilt: Spoilt, *, programmed: bool) -> bool:
-    """``programmed``: the whole of the programming is confirmed.
+    """``programmed``: every act of programming is confirmed.
 
     A block that stands behind the module's own check is an act without a request there, and keeps the whole from
     being confirmed; the download itself may then stand on the check.
@@ -215,9 +218,8 @@ def _candidates(operation: Operation, spoilt: Spoilt) -> list[Act]:
     acts = [act for act in spoilt.ledger.acts if act.kind == operation.kind and act.link == operation.link.key]
     if operation.kind is Kind.ROUTINE:
         return acts
-    return [act for act in acts if origin in act.rows] or [
-        act for act in acts if act.subject in (operation.details.get("identifier"), operation.details.get("address"))
-    ]
+    subject = operation.details.get("identifier", operation.details.get("address"))
+    return [act for act in acts if origin in act.rows] + [act for act in acts if subject in (None, act.subject)]
 
 
 def _proves(act: Act, proof: Proof, spoilt: Spoilt, listed: list[list[int]], *, programmed: bool) -> bool:

@@ -207,6 +207,18 @@ def test_a_part_whose_erase_is_missing_is_no_helper_program(n_lost: int, place: 
         assert report.verdict.parts[Part.PROGRAMMING].word is Word.INTERRUPTED
 
 
+def test_a_check_of_what_was_written_proves_no_upload(place: Path) -> None:
+    """An exit that reads as a request to upload by one bit (37, 35) stays without an answer."""
+    ledger = ledger_of(NAMED)
+    leave = act_of(ledger, "download", "00018000").exchanges[-1]
+    lines = clean(ledger)
+    row = ledger.rows[leave.ask.rows[0]]
+    data = row.data.replace(b"\x01\x37", b"\x01\x35")
+    lines[leave.ask.rows[0]] = Line(replace(row, data=data), leave.ask.rows[0], frozenset({1}))
+    uploads = [one for one in report_of(lines, NAMED, place).operations if one.kind is Kind.UPLOAD]
+    assert [one.outcome.word for one in uploads] == [Word.UNPROVEN]
+
+
 def test_an_erase_alone_is_another_part(place: Path) -> None:
     """An identity that no names tie to a part proves nothing when a second part was begun."""
     ledger = ledger_of(LONG_UNNAMED)
