@@ -18,8 +18,9 @@ from pathlib import Path
 from typing import NamedTuple
 
 from canlog.capture.candump_compiled import SWITCH, is_available
-from tests.benchmark.captures import write_capture
-from tests.benchmark.steps import STEPS
+
+from .captures import write_capture
+from .steps import STEPS
 
 ROOT = Path(__file__).parents[2]
 ABOUT = {

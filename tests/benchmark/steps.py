@@ -24,7 +24,8 @@ from canlog.isotp.addressing import Link, parse_link
 from canlog.isotp.bulk import BulkReassembler
 from canlog.isotp.reassembly import Reassembler
 from canlog.read import read_capture, rebuild_surveyed, survey_links
-from tests.benchmark.captures import LINE_BYTES, REQUEST, RESPONSE
+
+from .captures import LINE_BYTES, REQUEST, RESPONSE
 
 MOST_FRAMES: Final = 2_500_000
 SCAPY_FRAMES: Final = 100_000
