@@ -39,11 +39,12 @@ def judge_fitness(survey: Survey, messages: MessageTable) -> Trust:
     poor = list(_poor(survey, messages))
     limited = list(_limited(survey, messages))
     good = list(_good(survey, messages))
+    known = list(survey.summary.notes)  # what the reader had to assume, and what its form cannot tell
     if poor:
-        return Trust(Fitness.POOR, tuple(poor + limited))
+        return Trust(Fitness.POOR, tuple(poor + limited + known))
     if limited:
-        return Trust(Fitness.LIMITED, tuple(limited + good))
-    return Trust(Fitness.GOOD, tuple(good))
+        return Trust(Fitness.LIMITED, tuple(limited + good + known))
+    return Trust(Fitness.GOOD, tuple(good + known))
 
 
 def _poor(survey: Survey, messages: MessageTable) -> list[str]:

@@ -9,6 +9,7 @@ from functools import reduce
 from pathlib import Path
 
 from analysis.cannot_show import cannot_show
+from analysis.captures_order import with_borders
 from analysis.checks.registry import Context
 from analysis.checks.runner import run_checks
 from analysis.doubts import find_troubles
@@ -99,7 +100,7 @@ def _in_order(captures: Sequence[Surveyed]) -> list[Surveyed]:
 
 def make_record(captures: Sequence[Surveyed], names: Names, limits: Limits) -> Record:
     """Second pass: the messages of the links, paired and put in order over all captures."""
-    records = [_second_pass(index, one) for index, one in enumerate(captures, start=1)]
+    records = with_borders([_second_pass(index, one) for index, one in enumerate(captures, start=1)])
     exchanges = number([item for record in records for item in record.exchanges])
     links = [link for one in captures for link in one.links]
     surveys = {record.number: record.survey for record in records}

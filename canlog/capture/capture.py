@@ -10,7 +10,7 @@ import numpy as np
 
 from canlog.capture.ahead import read_ahead
 from canlog.capture.judged_time import judged
-from canlog.capture.registry import CaptureFormat
+from canlog.capture.registry import BINARY, CaptureFormat
 from canlog.capture.source import BLOCK_BYTES, Progress, Source
 from canlog.errors import CaptureError
 from canlog.frames import BadLine, FrameTable, join_tables
@@ -97,7 +97,9 @@ class Capture:
         return self.frames().to_pandas()
 
     def raw_line(self, position: int) -> str:
-        """The source line at a frame's byte position, as it was written."""
+        """The source line at a frame's byte position, as it was written; nothing where a form has no lines."""
+        if self._reader in BINARY:
+            return ""
         return self._source.line_at(position, _LONGEST_RAW_BYTES).decode("utf-8", "replace")
 
 

@@ -60,7 +60,7 @@ class CaptureFormat(Protocol):
 FORMATS: Final[tuple[CaptureFormat, ...]] = (
     candump, candump_text, asc, trc, slcan, id_data, csv_table, learned_text, blf, pcap, mf4, sqlite,
 )  # fmt: skip
-_BINARY: Final[tuple[CaptureFormat, ...]] = (blf, pcap, mf4, sqlite)
+BINARY: Final[tuple[CaptureFormat, ...]] = (blf, pcap, mf4, sqlite)
 #: Forms whose first bytes say all, and of which a part cannot be read.
 _WHOLE_ONLY: Final[tuple[CaptureFormat, ...]] = (mf4, sqlite)
 #: Ends of file names that promise a packed file.
@@ -86,10 +86,10 @@ def choose_format(name: str, heads: Iterable[bytes]) -> CaptureFormat:
             if not objections[each.NAME]:
                 return each
     if _is_binary(head):
-        reasons = [f"{each.NAME}: {objections[each.NAME]}" for each in _BINARY if each.recognise(head)]
+        reasons = [f"{each.NAME}: {objections[each.NAME]}" for each in BINARY if each.recognise(head)]
         more = f" ({'; '.join(reasons)})" if reasons else ""
         raise CaptureError(f"{name}: binary data in no form that can be read{more}", hint=_HINT)
-    reasons = [f"{each.NAME}: {objections[each.NAME]}" for each in FORMATS if each not in _BINARY]
+    reasons = [f"{each.NAME}: {objections[each.NAME]}" for each in FORMATS if each not in BINARY]
     raise CaptureError(f"{name}: no line looks like a CAN frame ({'; '.join(reasons)})", hint=_HINT)
 
 
