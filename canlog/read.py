@@ -6,8 +6,10 @@ from collections.abc import Collection, Iterator, Sequence
 from pathlib import Path
 
 from canlog.capture.capture import Capture
+from canlog.capture.csv_table import NamedColumns, named_columns
 from canlog.capture.registry import choose_format, contradiction
 from canlog.capture.source import HEADS_BYTES, Progress, Source, open_source
+from canlog.errors import CaptureError
 from canlog.isotp.addressing import Link, parse_link
 from canlog.isotp.bulk import BulkReassembler
 from canlog.isotp.links import LinkFinder
@@ -15,17 +17,26 @@ from canlog.isotp.messages import JoinedMessages, Message, MessageTable
 from canlog.survey import Survey, survey
 
 
-def read_capture(path: str | Path, *, progress: Progress | None = None) -> Capture:
+def read_capture(path: str | Path, *, progress: Progress | None = None, columns: str = "") -> Capture:
     """Open a capture; its format is seen from its content. ``-`` is standard input.
+
+    ``columns`` names those of a table without a header, as ``time,id,data`` (:func:`named_columns`).
 
     Raises:
         CaptureError: it cannot be opened, or it is no capture.
     """
     source = open_source(path)
-    reader = choose_format(source.name, _heads(source))
+    reader = _with_columns(source, columns) if columns else choose_format(source.name, _heads(source))
     was_packed = source.unpacked != source.original and source.note.startswith("unpacked")
     source.note = "; ".join(filter(None, (source.note, contradiction(source.name, reader, was_packed=was_packed))))
     return Capture(source, reader, progress)
+
+
+def _with_columns(source: Source, columns: str) -> NamedColumns:
+    reader = named_columns(columns)
+    if not any(map(reader.recognise, _heads(source))):
+        raise CaptureError(f"{source.name}: {reader.EXPECTED} ({columns})", hint="look at its first lines")
+    return reader
 
 
 def _heads(source: Source) -> Iterator[bytes]:

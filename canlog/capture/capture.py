@@ -46,6 +46,11 @@ class Capture:
         return self._reader.NAME
 
     @property
+    def cannot_tell(self) -> str:
+        """What no capture of its form says, in words."""
+        return self._reader.CANNOT_TELL
+
+    @property
     def sha256(self) -> str:
         """Of the original bytes, hex: names the capture beyond doubt."""
         return self._source.sha256

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
 
 from canlog.capture import csv_table
@@ -12,6 +14,7 @@ from canlog.capture.number_base import base_of_bytes, base_of_ids
 from canlog.capture.stamp_text import Stamps
 from canlog.errors import CaptureError
 from canlog.frames import FrameFlag, FrameTable, TimeKind, join_tables
+from canlog.read import read_capture
 
 S = 1_000_000_000
 
@@ -98,6 +101,16 @@ def test_columns_may_be_named_where_there_is_no_header() -> None:
     assert [(frame.can_id, frame.data.hex()) for frame in table] == [(0x7E0, "021003"), (0x7E8, "025003")]
     assert table.time_ns.tolist() == [S, S + S // 10]
     assert join_tables(list(named_columns("id;data").read([b"7E0;021003\n"])))[0].can_id == 0x7E0
+
+
+def test_a_file_is_read_by_named_columns_or_refused(tmp_path: Path) -> None:
+    path = tmp_path / "table.txt"
+    path.write_bytes(b"1.0;7E0;021003\n1.1;7E8;025003\n")
+    capture = read_capture(path, columns="time,id,data")
+    assert capture.format == "csv" and [frame.can_id for frame in capture.frames()] == [0x7E0, 0x7E8]
+    assert "a column for" in capture.cannot_tell
+    with pytest.raises(CaptureError, match=r"table.txt: no row that is a frame in the columns named \(id,data,time\)"):
+        read_capture(path, columns="id,data,time")
 
 
 @pytest.mark.parametrize("names", ["", "time,data", "id,time", "a,b,c"])
