@@ -24,6 +24,7 @@ from canlog.frames import TimeKind
 from canlog.isotp.addressing import Direction, Link, id_text
 from canlog.isotp.messages import Message
 from canlog.isotp.timing import link_timing
+from canlog.services.table import SERVICES
 
 EXAMPLES = 10
 EXAMPLE_SIGNS = 120
@@ -170,7 +171,7 @@ def _exchange(item: Exchange, has_clock: bool, *, secrets: bool) -> c.ExchangeDi
         "capture": item.capture,
         "link": item.link.key,
         "time_ns": item.begin_ns if has_clock else None,
-        "service": item.ask.name if item.asked else item.answer.name,
+        "service": SERVICES[item.asked[0]].name if item.asked else item.answer.name,
         "request": shown_data(item.asked, item.service, secrets=secrets),
         "response": shown_data(item.answered, item.service, secrets=secrets),
         "pending": len(item.pendings),

@@ -104,6 +104,10 @@ _ASKS_SEVERAL: Final[dict[str, dict[int, str]]] = {
 }
 
 
+_TRANSFER_DATA: Final = 0x36
+_SAME_COUNTER: Final = Match(Answer.POSITIVE, "repeats service, block sequence counter", dialect="uds")
+
+
 def answers(request: bytes, response: bytes, dialect: str = "uds") -> Match:
     """Whether ``response`` belongs to ``request``, what kind of answer it is, and by what.
 
@@ -116,6 +120,8 @@ def answers(request: bytes, response: bytes, dialect: str = "uds") -> Match:
         return _negative(request, response, dialect)
     if response[0] != request[0] + RESPONSE_OFFSET:
         return Match(Answer.NONE, f"service: {request[0]:02X} asked, {response[0]:02X} answered")
+    if request[0] == _TRANSFER_DATA and dialect == "uds" and len(request) > 1 and request[1:2] == response[1:2]:
+        return _SAME_COUNTER  # the answer to a block, thousands of which make a download: no need to decode it
     asked, answered = decode_request(request, dialect), decode_response(response, dialect)
     several = _ASKS_SEVERAL[dialect].get(request[0])
     if several is not None:

@@ -27,9 +27,10 @@ class Refusal:
 def refusals(ctx: Context, story: Story, codes: Collection[int], services: Collection[int] = ()) -> Iterator[Refusal]:
     """A module's final refusals with one of these codes, of these services (of all when none are given)."""
     own = ctx.own(story)
-    accepted = last_of_acts(item for item in own if item.positive)
-    for exchange in own:
-        if exchange.nrc in codes and (not services or exchange.service in services):
+    refused = [item for item in own if item.nrc in codes and (not services or item.service in services)]
+    if refused:
+        accepted = last_of_acts(item for item in own if item.positive)
+        for exchange in refused:
             yield Refusal(exchange, accepted.get(act_of(exchange), exchange.begin) > exchange.begin)
 
 
