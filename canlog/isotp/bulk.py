@@ -20,14 +20,13 @@ import numpy as np
 
 from canlog.frames import FrameTable, Ints, join_tables
 from canlog.isotp.addressing import Link
-from canlog.isotp.chains import DELAY_NS, find_firsts, find_links, find_longs, find_open_ends, find_singles, only
+from canlog.isotp.chains import find_firsts, find_links, find_longs, find_open_ends, find_singles, only
 from canlog.isotp.cuts import Batch, cut_longs, cut_singles
 from canlog.isotp.messages import Message
 from canlog.isotp.reassembly import Reassembler, Side
-from canlog.isotp.shapes import CONSECUTIVE
 from canlog.isotp.steps import State
-from canlog.isotp.strand import Codes, Strand, directory_of, strand_of
-from canlog.isotp.transfer import Seen
+from canlog.isotp.strand import DELAY_NS, Codes, Knots, directory_of, knots_of, strand_of
+from canlog.isotp.transfer import Seen, Transfer
 
 #: Fewer consecutive frames in a row are not worth a cut.
 _SHORTEST_RUN: Final = 4
@@ -96,7 +95,7 @@ class BulkReassembler(Reassembler):
         self._held = _NOTHING
         if not len(frames.sides):
             return []
-        reading = _Reading(self, frames.table, self._strand(frames), may_hold=may_hold)
+        reading = _Reading(self, frames.table, self._knots(frames), may_hold=may_hold)
         messages = reading.messages()
         if reading.held:
             self._held = frames.only(np.sort(np.concatenate(reading.held)))
@@ -121,38 +120,41 @@ class BulkReassembler(Reassembler):
         self._last_line = max(self._last_line, int(lines.max()))
         return is_rising
 
-    def _strand(self, frames: _Frames) -> Strand:
-        strand = strand_of(frames.table, frames.sides, self._directory, has_clock=self._has_clock)
-        for code in np.unique(frames.sides).tolist():
-            first = int(strand.frames_of(code)[0])
-            strand.is_odd[first] = self._sides[code].is_repeat_or_earlier(
+    def _knots(self, frames: _Frames) -> Knots:
+        strand = strand_of(frames.table, frames.sides, self._directory)
+        knots = knots_of(strand, self._directory, has_clock=self._has_clock)
+        for code in np.unique(knots.side).tolist():
+            knot = knots.of_side(code)[0]
+            first = int(knots.frame[knot])
+            knots.is_odd[knot] = self._sides[code].is_repeat_or_earlier(
                 int(strand.time_ns[first]), strand.data(first), has_clock=self._has_clock
             )
-        return strand
+        return knots
 
 
 class _Reading:
     """One table's frames on their way to messages."""
 
-    def __init__(self, owner: BulkReassembler, table: FrameTable, strand: Strand, *, may_hold: bool) -> None:
+    def __init__(self, owner: BulkReassembler, table: FrameTable, knots: Knots, *, may_hold: bool) -> None:
         self._owner = owner
         self._sides = owner._sides
         self._table = table
-        self._strand = strand
-        self._links = find_links(strand, owner._directory)
-        self._singles = find_singles(strand)
-        firsts = find_firsts(strand, owner._directory)
-        self._longs = find_longs(strand, self._links, firsts)
-        self._open_ends = find_open_ends(strand, self._links, firsts) if may_hold else set()
+        self._strand = knots.strand
+        self._knots = knots
+        links = find_links(knots, owner._directory)
+        firsts = find_firsts(knots, owner._directory)
+        self._singles = find_singles(knots)
+        self._longs = find_longs(knots, links, firsts)
+        self._open_ends = find_open_ends(knots, links, firsts) if may_hold else set()
         self.held: list[Ints] = []  # rows of the table that wait for the next one
-        self._is_stepped = np.zeros(len(strand), dtype=bool)  # went through the state machine
-        self._pages: dict[int, list[tuple[int, int, Seen]]] = {}  # the newest only
+        self._is_stepped = np.zeros(len(knots), dtype=bool)  # went through the state machine
+        self._pages: dict[int, list[tuple[int, Seen]]] = {}  # the newest only
         self._done_rows: list[int] = []  # where the state machine's messages ended
 
     def messages(self) -> Sequence[Message]:
         """The messages that ended, in order of completion."""
         begin = 0
-        for end in self._strand.family_ends():
+        for end in self._knots.family_ends():
             self._read_family(begin, end)
             begin = end
         return self._in_order()
@@ -160,27 +162,35 @@ class _Reading:
     # -- taking turns ------------------------------------------------------------------------------
 
     def _read_family(self, begin: int, end: int) -> None:
-        """One family's frames: whole messages at once while nothing is open, else step by step."""
-        codes = np.unique(self._strand.side[begin:end]).tolist()
+        """One family's knots: whole messages at once while nothing is open, else step by step."""
+        codes = np.unique(self._knots.side[begin:end]).tolist()
         family = self._owner.family_of(codes[0])
         at = begin
         while at < end:
             if all(side.transfer is None for side in family):
-                if at in self._open_ends and end - at <= _MOST_HELD:
-                    self.held.append(self._strand.row[at:end])
+                if at in self._open_ends and self._hold(at, end):
                     return
                 stop = min(int(self._whole_until[at]), end)
                 if stop:
                     self._pass_over(codes, at, stop)
                     at = stop
                     continue
-            at += self._step(at, end)
+            self._step(at)
+            at += 1
+
+    def _hold(self, at: int, end: int) -> bool:
+        """Let the last knots of a family wait for the next table, if they are not too many frames."""
+        rows = self._strand.row[int(self._knots.frame[at]) : int(self._knots.last[end - 1]) + 1]
+        if len(rows) > _MOST_HELD:
+            return False
+        self.held.append(rows)
+        return True
 
     @cached_property
     def _whole_until(self) -> Ints:
-        """shape (n,): where a frame begins a whole message, the end of the last of those that follow on it; else 0."""
-        until = np.zeros(len(self._strand), dtype=np.int64)
-        until[self._singles.frame] = self._singles.frame + 1
+        """shape (k,): where a knot begins a whole message, the end of the last of those that follow on it; else 0."""
+        until = np.zeros(len(self._knots), dtype=np.int64)
+        until[self._singles.knot] = self._singles.knot + 1
         until[self._longs.first] = self._longs.last + 1
         begins = np.flatnonzero(until)
         ends = until[begins]
@@ -189,46 +199,49 @@ class _Reading:
         return until
 
     def _pass_over(self, codes: Sequence[int], begin: int, end: int) -> None:
-        """Tell the sides which frames of theirs were the last."""
+        """Tell the sides which frames of theirs were the last in a range of knots."""
         for code in codes:
-            frames = self._strand.frames_of(code)
-            place = int(np.searchsorted(frames, end)) - 1
-            if place >= 0 and frames[place] >= begin:
-                self._remember(self._sides[code], int(frames[place]))
+            knots = self._knots.of_side(code)
+            place = int(np.searchsorted(knots, end)) - 1
+            if place >= 0 and knots[place] >= begin:
+                self._remember(self._sides[code], int(self._knots.last[knots[place]]))
 
-    def _remember(self, side: Side, at: int) -> None:
-        side.pass_over(int(self._strand.time_ns[at]), self._strand.data(at))
+    def _remember(self, side: Side, frame: int) -> None:
+        side.pass_over(int(self._strand.time_ns[frame]), self._strand.data(frame))
 
-    def _step(self, at: int, end: int) -> int:
-        """Give the state machine a frame, or a run of them: how many."""
-        code, shape, frame = self._frame(at)
-        side, done = self._sides[code], self._owner._done
-        n_frames = self._run(side, at, end) if shape == CONSECUTIVE else 0
-        if n_frames:
-            self._extend(side, at, n_frames)
-        else:
-            n_frames = 1
-            side.take(frame, has_clock=self._owner._has_clock)
-            if len(done) > len(self._done_rows):
-                self._done_rows += repeat(int(self._strand.row[at]), len(done) - len(self._done_rows))
-        self._is_stepped[at : at + n_frames] = True
-        return n_frames
+    def _step(self, knot: int) -> None:
+        """Give the state machine a knot and its tail, in runs where it can."""
+        self._is_stepped[knot] = True
+        frame, end = int(self._knots.frame[knot]), int(self._knots.last[knot]) + 1
+        if self._knots.is_odd[knot]:
+            frame += self._step_frame(frame)
+        while frame < end:
+            n_frames = self._run(frame, end) if end - frame >= _SHORTEST_RUN else 0
+            frame += n_frames or self._step_frame(frame)
 
-    def _frame(self, at: int) -> tuple[int, int, Seen]:
-        """A frame's side and shape, and what the state machine needs of it; a page of them is made at once."""
-        page, place = divmod(at, _PAGE)
+    def _step_frame(self, frame: int) -> int:
+        """Give the state machine one frame."""
+        code, seen = self._seen(frame)
+        done = self._owner._done
+        self._sides[code].take(seen, has_clock=self._owner._has_clock)
+        if len(done) > len(self._done_rows):
+            self._done_rows += repeat(int(self._strand.row[frame]), len(done) - len(self._done_rows))
+        return 1
+
+    def _seen(self, frame: int) -> tuple[int, Seen]:
+        """A frame's side, and what the state machine needs of it; a page of them is made at once."""
+        page, place = divmod(frame, _PAGE)
         if page not in self._pages:
             self._pages = {page: list(self._page(slice(page * _PAGE, (page + 1) * _PAGE)))}
         return self._pages[page][place]
 
-    def _page(self, frames: slice) -> Iterator[tuple[int, int, Seen]]:
+    def _page(self, frames: slice) -> Iterator[tuple[int, Seen]]:
         strand, table, row = self._strand, self._table, self._strand.row[frames]
-        for code, shape, time_ns, line, position, start, length in zip(
-            strand.side[frames].tolist(), strand.shape[frames].tolist(), strand.time_ns[frames].tolist(),
-            table.line[row].tolist(), table.position[row].tolist(), strand.offset[frames].tolist(),
-            strand.length[frames].tolist(), strict=True,
+        for code, time_ns, line, position, start, length in zip(
+            strand.side[frames].tolist(), strand.time_ns[frames].tolist(), table.line[row].tolist(),
+            table.position[row].tolist(), strand.offset[frames].tolist(), strand.length[frames].tolist(), strict=True,
         ):  # fmt: skip
-            yield code, shape, Seen(time_ns, line, position, self._payload[start : start + length])
+            yield code, Seen(time_ns, line, position, self._payload[start : start + length])
 
     @cached_property
     def _payload(self) -> bytes:
@@ -236,50 +249,44 @@ class _Reading:
 
     # -- runs of consecutive frames ----------------------------------------------------------------
 
-    @cached_property
-    def _run_ends(self) -> Ints:
-        """The frames that are not the next full consecutive frame behind one of the same side."""
-        shape = self._strand.shape
-        is_run = self._links.is_linked & self._links.is_full & (shape == CONSECUTIVE)
-        is_run[1:] &= shape[:-1] == CONSECUTIVE
-        return np.append(np.flatnonzero(~is_run), len(shape))
-
-    def _run(self, side: Side, at: int, end: int) -> int:
-        """How many frames from here on are just what the open message waits for; 0 when they are too few."""
-        transfer, strand = side.transfer, self._strand
-        if transfer is None or side.state is not State.COLLECTING or transfer.places_ahead() < _SHORTEST_RUN:
+    def _run(self, frame: int, end: int) -> int:
+        """Take what the open message waits for, of the frames of a tail; how many, 0 when they are too few."""
+        code, seen = self._seen(frame)
+        side, strand = self._sides[code], self._strand
+        transfer = side.transfer
+        if transfer is None or side.state is not State.COLLECTING:
             return 0
-        stop = int(self._run_ends[np.searchsorted(self._run_ends, at, side="right")])
-        n_frames = min(stop - at, end - at, transfer.places_ahead())
+        n_frames = min(end - frame, transfer.places_ahead())
         is_expected = (
-            not strand.is_odd[at]
-            and strand.control[at] & 0x0F == (transfer.next_place + 1) & 0x0F
-            and strand.length[at] == transfer.frame_bytes
-            and 0 <= strand.time_ns[at] - transfer.active_ns < DELAY_NS
+            strand.control[frame] == 0x20 | (transfer.next_place + 1) & 0x0F
+            and strand.length[frame] == transfer.frame_bytes
+            and 0 <= seen.time_ns - transfer.active_ns < DELAY_NS
         )
-        return n_frames if is_expected and n_frames >= _SHORTEST_RUN else 0
+        if not is_expected or n_frames < _SHORTEST_RUN:
+            return 0
+        self._extend(side, transfer, frame, n_frames)
+        return n_frames
 
-    def _extend(self, side: Side, at: int, n_frames: int) -> None:
-        transfer, strand, run = side.transfer, self._strand, slice(at, at + n_frames)
-        assert transfer is not None
+    def _extend(self, side: Side, transfer: Transfer, frame: int, n_frames: int) -> None:
+        strand, run = self._strand, slice(frame, frame + n_frames)
         starts = strand.offset[run] + (transfer.frame_bytes - transfer.piece_bytes)
         data = strand.payload[starts[:, None] + np.arange(transfer.piece_bytes)].tobytes()
         gaps_ns = np.diff(strand.time_ns[run], prepend=transfer.active_ns)
-        transfer.extend(data, n_frames, self._frame(at + n_frames - 1)[2], int(gaps_ns.max()))
-        self._remember(side, at + n_frames - 1)
+        transfer.extend(data, n_frames, self._seen(frame + n_frames - 1)[1], int(gaps_ns.max()))
+        self._remember(side, frame + n_frames - 1)
 
     # -- messages ----------------------------------------------------------------------------------
 
     def _in_order(self) -> Sequence[Message]:
         """The messages of both ways, in order of the frame that ended them."""
-        strand, row = self._strand, self._strand.row
-        singles = only(self._singles, ~self._is_stepped[self._singles.frame])
+        knots, row = self._knots, self._strand.row
+        singles = only(self._singles, ~self._is_stepped[self._singles.knot])
         longs = only(self._longs, ~self._is_stepped[self._longs.first])
-        ends = np.concatenate((row[singles.frame], row[longs.last], np.array(self._done_rows, dtype=np.int64)))
+        ends = (row[knots.frame[singles.knot]], row[knots.last[longs.last]], np.array(self._done_rows, dtype=np.int64))
         owners = [(side.link, side.direction) for side in self._sides]
         parts = (
-            cut_singles(self._table, strand, singles, owners),
-            cut_longs(self._table, strand, longs, owners),
+            cut_singles(self._table, knots, singles, owners),
+            cut_longs(self._table, knots, longs, owners),
             self._owner._taken(),
         )
-        return Batch(parts, np.argsort(ends, kind="stable"))
+        return Batch(parts, np.argsort(np.concatenate(ends), kind="stable"))

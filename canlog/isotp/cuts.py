@@ -18,7 +18,7 @@ from canlog.isotp.addressing import Direction, Link
 from canlog.isotp.chains import Longs, Singles, only
 from canlog.isotp.messages import MadeOnDemand, Message
 from canlog.isotp.shapes import FLOW
-from canlog.isotp.strand import Codes, Mask, Strand
+from canlog.isotp.strand import Codes, Knots, Mask
 
 _LARGEST_FRAME: Final = 64
 
@@ -132,31 +132,32 @@ class Batch(MadeOnDemand):
         return (messages[place] for place in self._order.tolist())
 
 
-def cut_singles(table: FrameTable, strand: Strand, singles: Singles, owners: Owners) -> CutSingles:
+def cut_singles(table: FrameTable, knots: Knots, singles: Singles, owners: Owners) -> CutSingles:
     """The messages of one frame, in the order given."""
-    row = strand.row[singles.frame]
+    row = knots.strand.row[knots.frame[singles.knot]]
     edges = _edges(singles.length)
-    where = np.repeat(strand.offset[singles.frame] + singles.start - edges[:-1], singles.length)
+    where = np.repeat(knots.offset[singles.knot] + singles.start - edges[:-1], singles.length)
     where += np.arange(len(where))
     return CutSingles(
         owners=owners,
-        side=strand.side[singles.frame],
+        side=knots.side[singles.knot],
         time_ns=table.time_ns[row],
         line=table.line[row],
         position=table.position[row],
         edges=edges,
-        data=strand.payload[where].tobytes(),
+        data=knots.strand.payload[where].tobytes(),
     )
 
 
-def cut_longs(table: FrameTable, strand: Strand, longs: Longs, owners: Owners) -> CutLongs:
+def cut_longs(table: FrameTable, knots: Knots, longs: Longs, owners: Owners) -> CutLongs:
     """The whole messages of several frames, in the order given."""
-    first, last = strand.row[longs.first], strand.row[longs.last]
-    flows = _members(strand, longs) & (strand.shape == FLOW)
-    data, start = _pieces(strand, longs)
+    strand = knots.strand
+    first, last = strand.row[knots.frame[longs.first]], strand.row[knots.last[longs.last]]
+    flows = np.flatnonzero(_members(len(knots), longs.first, longs.last) & (knots.shape == FLOW))
+    data, start = _pieces(knots, longs)
     return CutLongs(
         owners=owners,
-        side=strand.side[longs.first],
+        side=knots.side[longs.first],
         begin_ns=table.time_ns[first],
         end_ns=table.time_ns[last],
         first_line=table.line[first],
@@ -169,37 +170,38 @@ def cut_longs(table: FrameTable, strand: Strand, longs: Longs, owners: Owners) -
         length=longs.length,
         start=start,
         flow_edges=_edges(longs.n_flows),
-        flow_lines=table.line[strand.row[flows]],
+        flow_lines=table.line[strand.row[knots.frame[flows]]],
         data=data,
     )
 
 
-def _members(strand: Strand, longs: Longs) -> Mask:
-    """Which frames belong to the messages; they stand in the order of the messages."""
-    steps = np.zeros(len(strand) + 1, dtype=np.int8)
-    steps[longs.first] = 1
-    steps[longs.last + 1] -= 1
-    return np.cumsum(steps[:-1], dtype=np.int8).astype(bool)
+def _members(n: int, first: Ints, last: Ints) -> Mask:
+    """shape (n,): whether an index lies in one of the ranges, both ends included; they do not overlap."""
+    steps = np.zeros(n + 1, dtype=np.int8)
+    steps[first] = 1
+    steps[last + 1] -= 1
+    return np.cumsum(steps[:-1], dtype=np.int8).view(bool)
 
 
-def _pieces(strand: Strand, longs: Longs) -> tuple[bytes, Ints]:
+def _pieces(knots: Knots, longs: Longs) -> tuple[bytes, Ints]:
     """The bytes behind the control byte of all first and consecutive frames, and where each message begins there.
 
     A message's payload stands in one piece: what is left of the length in front of it and the padding behind
     it lie between the messages. Messages of one frame size are taken at once.
     """
+    strand = knots.strand
     padded = np.concatenate((strand.payload, np.zeros(_LARGEST_FRAME, dtype=np.uint8)))  # a last frame may be short
     start = np.zeros(len(longs.first), dtype=np.int64)
     pieces: list[bytes] = []
     n_bytes = 0
-    for width in np.unique(longs.piece).tolist():
-        is_this = longs.piece == width
+    for width, at in set(zip(longs.piece.tolist(), knots.address_bytes[longs.first].tolist(), strict=True)):
+        is_this = (longs.piece == width) & (knots.address_bytes[longs.first] == at)
         messages = only(longs, is_this)
-        frames = np.flatnonzero(_members(strand, messages) & (strand.shape != FLOW))
+        is_member = _members(len(strand), knots.frame[messages.first], knots.last[messages.last])
+        is_member[knots.frame[knots.shape == FLOW]] = False
         windows = np.lib.stride_tricks.sliding_window_view(padded, width)
-        pieces.append(windows[strand.offset[frames] + strand.address_bytes[frames] + 1].tobytes())
-        head = messages.start - strand.address_bytes[messages.first] - 1
-        start[is_this] = n_bytes + _edges(messages.n_frames)[:-1] * width + head
+        pieces.append(windows[strand.offset[is_member] + (at + 1)].tobytes())
+        start[is_this] = n_bytes + _edges(messages.n_frames)[:-1] * width + messages.start - at - 1
         n_bytes += len(pieces[-1])
     return b"".join(pieces), start
 

@@ -36,7 +36,7 @@ def _shape_table() -> Shapes:
     table = np.full((2, _TOO_LONG + 1, 256), NOTHING, dtype=np.uint8)
     for address_bytes in (0, 1):
         for size in (*range(address_bytes + 1, 9), *FD_SIZES):
-            for control in range(256):
+            for control in range(0x40):  # above it there are no frames of ISO 15765-2
                 # Behind it, what makes a long single frame (length 1) and a first frame (a great length) valid.
                 behind = b"\xff" if control >> 4 else b"\x01"
                 frame = bytes(address_bytes) + bytes([control]) + behind * (size - address_bytes - 1)

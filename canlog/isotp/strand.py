@@ -9,19 +9,23 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import Final
 
 import numpy as np
 import numpy.typing as npt
 
 from canlog.frames import FrameTable, Ints
 from canlog.isotp.numbering import Numbering
-from canlog.isotp.reassembly import N_CR_NS, NOT_DATA, ONE_FRAME_NS, Side, frame_keys
+from canlog.isotp.reassembly import N_BS_NS, N_CR_NS, NOT_DATA, ONE_FRAME_NS, Side, frame_keys
 from canlog.isotp.shapes import Bytes, Shapes, byte_at, shapes_of
 
 Mask = npt.NDArray[np.bool_]
 Codes = npt.NDArray[np.int16]
 
-_NO_ADDRESS = 256  # the column of frames without a byte to look at
+#: A message goes on sooner than this, else a time-out has passed.
+DELAY_NS: Final = min(N_BS_NS, N_CR_NS)
+
+_NO_ADDRESS: Final = 256  # the column of frames without a byte to look at
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -39,12 +43,10 @@ class Directory:
         """The data frames of a table that have a side, and their sides."""
         station = self.stations.of(frame_keys(table))
         rows = np.flatnonzero((station >= 0) & (table.flags & NOT_DATA == 0))
-        place = station[rows] * (_NO_ADDRESS + 1)
-        if self.address_bytes.any():
-            place += np.where(table.length[rows] > 0, byte_at(table.payload, table.offset[rows], 0), _NO_ADDRESS)
-        else:
-            place += _NO_ADDRESS
-        side = self.side_of.ravel().take(place)
+        if not self.address_bytes.any():
+            return rows, self.side_of[:, _NO_ADDRESS].take(station[rows])
+        first = np.where(table.length[rows] > 0, byte_at(table.payload, table.offset[rows], 0), _NO_ADDRESS)
+        side = self.side_of.ravel().take(station[rows] * (_NO_ADDRESS + 1) + first)
         return (rows, side) if (side >= 0).all() else (rows[side >= 0], side[side >= 0])
 
 
@@ -92,16 +94,11 @@ class Strand:
     row: Ints  # in the table of these frames, which are in source order
     side: Codes
     family: Codes
-    address_bytes: Ints
     time_ns: Ints
+    gap_ns: Ints  # since the frame before in the strand
     offset: Ints
-    length: Ints
-    shape: Shapes
-    control: Ints
-    before: Ints  # the frame before of the same side; -1 for a side's first
-    is_odd: Mask  # maybe a copy by the logger, or an earlier stamp; a side's first is never odd
-    by_side: Ints  # all frames sorted by side; ``side_ends`` says where each side ends
-    side_ends: Ints  # shape (s,)
+    length: npt.NDArray[np.uint16]
+    control: Bytes
     payload: Bytes  # of the table
 
     def __len__(self) -> int:
@@ -112,8 +109,36 @@ class Strand:
         start = int(self.offset[at])
         return self.payload[start : start + int(self.length[at])].tobytes()
 
-    def frames_of(self, side: int) -> Ints:
-        """The frames of one side."""
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Knots:
+    """The frames of a strand but those that only go on counting. Columns have one shape, (k,).
+
+    Nearly every frame of a download is a consecutive frame behind another one of its side: of the same size,
+    with the next number, in time. A knot is any other frame; those behind it are its tail.
+    """
+
+    strand: Strand
+    frame: Ints  # in the strand
+    last: Ints  # the end of its tail; the frame itself without one
+    side: Codes
+    family: Codes
+    address_bytes: Ints
+    offset: Ints
+    length: Ints
+    shape: Shapes
+    control: Ints
+    gap_ns: Ints  # since the frame before in the strand
+    before: Ints  # the knot before of the same side; -1 for a side's first
+    is_odd: Mask  # maybe a copy by the logger, or an earlier stamp; a side's first is never odd
+    by_side: Ints  # all knots sorted by side; ``side_ends`` says where each side ends
+    side_ends: Ints  # shape (s,)
+
+    def __len__(self) -> int:
+        return len(self.frame)
+
+    def of_side(self, side: int) -> Ints:
+        """The knots of one side."""
         return self.by_side[self.side_ends[side - 1] if side else 0 : self.side_ends[side]]
 
     def family_ends(self) -> list[int]:
@@ -121,44 +146,78 @@ class Strand:
         return [*(np.flatnonzero(np.diff(self.family)) + 1).tolist(), len(self)]
 
 
-def strand_of(table: FrameTable, side: Codes, directory: Directory, *, has_clock: bool) -> Strand:
+def strand_of(table: FrameTable, side: Codes, directory: Directory) -> Strand:
     """The strand of a table whose frames belong to these sides."""
     family = directory.family[side]
     row = np.arange(len(side))
     if len(family) and family.min() != family.max():
         row = np.argsort(family, kind="stable")
         table, side, family = table.take(row), side[row], family[row]
-    time_ns, offset, length = table.time_ns, table.offset, table.length
-    address_bytes = directory.address_bytes[side].astype(np.int64)
-    control = byte_at(table.payload, offset, address_bytes)
-    by_side = np.argsort(side, kind="stable")
-    before = _before(side, by_side)
-    gap = np.where(before >= 0, time_ns - time_ns[before], N_CR_NS)
-    is_odd = gap < 0
-    if has_clock:
-        suspects = np.flatnonzero(gap < ONE_FRAME_NS)
-        earlier = before[suspects]
-        is_odd[suspects] |= (control[suspects] == control[earlier]) & (length[suspects] == length[earlier])
+    has_address = directory.address_bytes.any()
+    control_at = table.offset + directory.address_bytes[side] if has_address else table.offset
     return Strand(
         row=row,
         side=side,
         family=family,
-        address_bytes=address_bytes,
-        time_ns=time_ns,
-        offset=offset,
-        length=length.astype(np.int64),
-        shape=shapes_of(table.payload, offset, length, address_bytes),
-        control=control,
-        before=before,
-        is_odd=is_odd,
-        by_side=by_side,
-        side_ends=np.cumsum(np.bincount(side, minlength=len(directory.family))),
+        time_ns=table.time_ns,
+        gap_ns=np.diff(table.time_ns, prepend=table.time_ns[:1]),
+        offset=table.offset,
+        length=table.length,
+        control=table.payload.take(control_at, mode="clip") if len(table.payload) else np.zeros(len(side), np.uint8),
         payload=table.payload,
     )
 
 
+def knots_of(strand: Strand, directory: Directory, *, has_clock: bool) -> Knots:
+    """The knots of a strand."""
+    frame = _knots(strand)
+    last = np.append(frame[1:], len(strand)) - 1
+    side, length, control = strand.side[frame], strand.length[frame], strand.control[frame]
+    address_bytes = directory.address_bytes[side].astype(np.int64)
+    by_side = np.argsort(side, kind="stable")
+    before = _before(side, by_side)
+    end = last[before]  # of the tail before
+    gap = np.where(before >= 0, strand.time_ns[frame] - strand.time_ns[end], DELAY_NS)
+    is_odd = gap < 0
+    if has_clock:
+        is_same = (control == strand.control[end]) & (length == strand.length[end])
+        is_odd |= is_same & (gap < ONE_FRAME_NS)
+    return Knots(
+        strand=strand,
+        frame=frame,
+        last=last,
+        side=side,
+        family=strand.family[frame],
+        address_bytes=address_bytes,
+        offset=strand.offset[frame],
+        length=length.astype(np.int64),
+        shape=shapes_of(strand.payload, strand.offset[frame], length, address_bytes),
+        control=control.astype(np.int64),
+        gap_ns=strand.gap_ns[frame],
+        before=before,
+        is_odd=is_odd,
+        by_side=by_side,
+        side_ends=np.cumsum(np.bincount(side, minlength=len(directory.family))),
+    )
+
+
+#: shape (256,): the control byte that counts on from a consecutive frame; no byte behind another frame.
+_NEXT_CONTROL: Final = np.array(
+    [0x20 | (byte + 1) & 0x0F if byte >> 4 == 2 else 0x100 for byte in range(256)], dtype=np.uint16
+)
+
+
+def _knots(strand: Strand) -> Ints:
+    """Every frame that does more than count on from the frame before it."""
+    is_knot = strand.control[1:] != _NEXT_CONTROL[strand.control[:-1]]
+    is_knot |= strand.side[1:] != strand.side[:-1]
+    is_knot |= strand.length[1:] != strand.length[:-1]
+    is_knot |= strand.gap_ns[1:].view(np.uint64) >= DELAY_NS  # as a number without sign, an earlier stamp is a long gap
+    return np.flatnonzero(np.concatenate((np.ones(min(len(strand), 1), dtype=bool), is_knot)))
+
+
 def _before(side: Codes, by_side: Ints) -> Ints:
-    """For each frame the one before it of the same side, -1 for the first."""
+    """For each knot the one before it of the same side, -1 for the first."""
     before = np.full(len(side), -1, dtype=np.int64)
     sorted_side = side[by_side]
     before[by_side[1:]] = np.where(sorted_side[1:] == sorted_side[:-1], by_side[:-1], -1)
