@@ -49,7 +49,7 @@ def base_of_bytes(texts: Collection[bytes]) -> int | None:
 
 def without_hex_signs(text: bytes) -> bytes:
     """The digits of a hex number written with ``0x`` in front or ``h`` or ``x`` behind."""
-    if text[:2] in (b"0x", b"0X"):
+    if text[:2] in (b"0x", b"0X") and len(text) > 2:
         return text[2:]
     return text[:-1] if text[-1:] in (b"h", b"H", b"x", b"X") else text
 

@@ -10,7 +10,7 @@ from canlog.capture import csv_table
 from canlog.capture.csv_header import read_header, time_unit
 from canlog.capture.csv_table import named_columns
 from canlog.capture.lines import Damaged
-from canlog.capture.number_base import base_of_bytes, base_of_ids
+from canlog.capture.number_base import base_of_bytes, base_of_ids, number, without_hex_signs
 from canlog.capture.stamp_text import Stamps
 from canlog.errors import CaptureError
 from canlog.frames import FrameFlag, FrameTable, TimeKind, join_tables
@@ -152,6 +152,17 @@ def test_the_base_of_ids(texts: list[bytes], base: int) -> None:
 @pytest.mark.parametrize(("texts", "base"), BYTE_BASES)
 def test_the_base_of_bytes_or_none(texts: list[bytes], base: int | None) -> None:
     assert base_of_bytes(texts) == base
+
+
+@pytest.mark.parametrize(("text", "digits"), [(b"0x7E0", b"7E0"), (b"7E0h", b"7E0"), (b"0x", b"0"), (b"7", b"7")])
+def test_the_signs_of_a_hex_number_are_taken_off(text: bytes, digits: bytes) -> None:
+    assert without_hex_signs(text) == digits
+
+
+@pytest.mark.parametrize("text", [b"", b"1_0", b"+1", b"-1", b" 1", b"1.0", b"G"])
+def test_a_number_is_digits_and_nothing_else(text: bytes) -> None:
+    with pytest.raises(ValueError):
+        number(text, 16)
 
 
 def stamps(*texts: str, unit: str = "") -> tuple[list[int], Stamps]:
