@@ -82,7 +82,8 @@ class BulkReassembler(Reassembler):
         if len(self._sides) > n_sides:
             self._directory = directory_of(self._stations, self._sides)
         rows, sides = self._directory.rows_of(table)
-        return self._read(_Frames(table.take(rows), sides), may_hold=True)
+        ours = table if len(rows) == len(table) else table.take(rows)
+        return self._read(_Frames(ours, sides), may_hold=True)
 
     def finish(self, end_ns: int, end_line: int) -> list[Message]:
         """The messages still open where the capture ends, as incomplete, in order of their begin."""

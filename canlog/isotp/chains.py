@@ -130,9 +130,10 @@ def find_firsts(knots: Knots, directory: Directory) -> Firsts:
 
 def find_longs(knots: Knots, links: Links, firsts: Firsts) -> Longs:
     """The messages of several frames of which nothing is missing or out of place."""
-    flow = np.flatnonzero((knots.shape == FLOW) & links.is_linked)
+    is_flow = (knots.shape == FLOW) & links.is_linked
+    flow = np.flatnonzero(is_flow)
     # At once after the first frame comes flow control.
-    first, start, length, n_pieces, piece = only(firsts, np.isin(firsts.knot + 1, flow, assume_unique=True))
+    first, start, length, n_pieces, piece = only(firsts, np.append(is_flow, False)[firsts.knot + 1])
     size = knots.length[first]
     block_size = _flow_byte(knots, first + 1, 1)
     block = np.where(block_size > 0, block_size, n_pieces)

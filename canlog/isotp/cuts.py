@@ -199,7 +199,7 @@ def _pieces(knots: Knots, longs: Longs) -> tuple[bytes, Ints]:
         messages = only(longs, is_this)
         is_member = _members(len(strand), knots.frame[messages.first], knots.last[messages.last])
         is_member[knots.frame[knots.shape == FLOW]] = False
-        windows = np.lib.stride_tricks.sliding_window_view(padded, width)
+        windows = np.ndarray((len(padded) - width + 1,), dtype=f"V{width}", buffer=padded.data, strides=(1,))
         pieces.append(windows[strand.offset[is_member] + (at + 1)].tobytes())
         start[is_this] = n_bytes + _edges(messages.n_frames)[:-1] * width + messages.start - at - 1
         n_bytes += len(pieces[-1])

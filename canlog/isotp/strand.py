@@ -201,15 +201,11 @@ def knots_of(strand: Strand, directory: Directory, *, has_clock: bool) -> Knots:
     )
 
 
-#: shape (256,): the control byte that counts on from a consecutive frame; no byte behind another frame.
-_NEXT_CONTROL: Final = np.array(
-    [0x20 | (byte + 1) & 0x0F if byte >> 4 == 2 else 0x100 for byte in range(256)], dtype=np.uint16
-)
-
-
 def _knots(strand: Strand) -> Ints:
     """Every frame that does more than count on from the frame before it."""
-    is_knot = strand.control[1:] != _NEXT_CONTROL[strand.control[:-1]]
+    is_consecutive = strand.control & 0xF0 == 0x20
+    is_knot = ~(is_consecutive[1:] & is_consecutive[:-1])
+    is_knot |= (strand.control[1:] - strand.control[:-1]) & 0x0F != 1
     is_knot |= strand.side[1:] != strand.side[:-1]
     is_knot |= strand.length[1:] != strand.length[:-1]
     is_knot |= strand.gap_ns[1:].view(np.uint64) >= DELAY_NS  # as a number without sign, an earlier stamp is a long gap
