@@ -324,3 +324,16 @@ def test_every_fixture_is_the_same_to_both(capture: Path) -> None:
     assert_twins(tables, keys)
     assert_twins(every_second, keys)
     assert_twins([table.take(table.line % 37 != 0) for table in tables], keys)
+
+
+@pytest.mark.parametrize("back_ns", [0, 1, 400_000, 1_600_000, 5_000_000])
+def test_a_stamp_before_the_end_of_the_message_in_front_is_told_by_both(back_ns: int) -> None:
+    rows = ["7E8 10208182", "7E0 30000000", *(f"7E8 {0x20 | n:02X}010203" for n in range(1, 6)), "7E8 037F2231"]
+    frames = [
+        Frame(1_000_000 * n, "can0", int(row[:3], 16), FrameFlag(0), 8, bytes.fromhex(row[4:]).ljust(8, b"\0"), n, 0)
+        for n, row in enumerate(rows, start=1)
+    ]
+    frames[-1] = frames[-1]._replace(time_ns=frames[-2].time_ns - back_ns)
+    fed, _strays = assert_twins([table_of(frames)], ["7E0>7E8"])
+    last = fed[0][-1]
+    assert len(last.data) == 3 and [a.rule for a in last.anomalies] == ["time-runs-backwards"] * (back_ns > 0)
