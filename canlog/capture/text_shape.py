@@ -35,11 +35,10 @@ _TOKEN: Final = re.compile(
     |(?P<clock>(?<![\w:])\d{1,2}:\d\d:\d\d(?:[.,]\d{1,9})?(?![\w:]))
     |(?P<label>[A-Za-z_]{2,24}["']?[ ]?[:=])
     |(?P<decimal>(?<![\w.])-?\d+\.\d+(?:[eE][+-]?\d{1,2})?(?![\w.]))
-    |(?P<arrow><-+|-+>|<<|>>|[<>])
+    |(?P<arrow><-{1,3}|-{1,3}>|<<|>>|[<>])
     |(?P<word>\w+)""",
     re.VERBOSE,
 )
-_ASCII_COLUMN: Final = re.compile(rb"\s(?:'[^']*'|\|.*\||\"[^\"]*\")\s*$")
 _HEX_LETTERS: Final = re.compile(rb"[A-Fa-f]+")
 _BYTE: Final = re.compile(rb"(?:0[xX])?[0-9A-Fa-f]{1,2}|[0-9]{3}")
 _LONG: Final = re.compile(rb"(?:0[xX])?((?:[0-9A-Fa-f]{2}){2,64})")
@@ -82,7 +81,7 @@ class Line:
     def __init__(self, line: bytes) -> None:
         self.words: dict[Address, Word] = {}
         label, place = b"", 0
-        for match in _TOKEN.finditer(_ASCII_COLUMN.sub(b"", line)):
+        for match in _TOKEN.finditer(_without_ascii_column(line)):
             kind = match.lastgroup or "word"
             if kind == "label":
                 name = match[0].rstrip(b":= \"'").lower()
@@ -105,6 +104,21 @@ class Line:
         word = self.words.get(address) if address is not None else None
         return word.text if word is not None else None
 
+    def run_sizes(self) -> dict[Address, int]:
+        """How many bytes :meth:`run` gives from each address on, where it gives any."""
+        sizes: dict[Address, int] = {}
+        for label, place in reversed(self.words):
+            word = self.words[label, place]
+            if word.kind != "word":
+                continue
+            if match := _LONG.fullmatch(word.text):
+                sizes[label, place] = len(match[1]) // 2
+            elif _BYTE.fullmatch(word.text):
+                behind = self.words.get((label, place + 1))
+                goes_on = behind is not None and behind.kind == "word" and _BYTE.fullmatch(behind.text)
+                sizes[label, place] = 1 + (sizes.get((label, place + 1), 0) if goes_on else 0)
+        return sizes
+
     def run(self, start: Address) -> list[bytes]:
         """The bytes from there on: words one behind the other that can be bytes, or one long hex number."""
         label, place = start
@@ -125,6 +139,19 @@ class Line:
 
 def _is_word(line: Line, label: bytes, place: int) -> bool:
     return line.words[label, place].kind == "word"
+
+
+def _without_ascii_column(line: bytes) -> bytes:
+    """A line without the characters that its bytes stand for, in quotes or bars at its end."""
+    text = line.rstrip()
+    match text[-1:]:
+        case b"|":
+            at = text.find(b" |", 0, -1)
+        case b"'" | b'"':
+            at = text.rfind(b" " + text[-1:], 0, -1)
+        case _:
+            at = -1
+    return text if at < 0 else text[:at]
 
 
 @dataclass(frozen=True)
@@ -175,7 +202,7 @@ def learn_shape(texts: Sequence[bytes]) -> Shape:
     if len(lines) < FEWEST_LINES:
         raise Unsure(f"{len(lines)} lines are too few to learn from")
     length, data = _find_data(lines)
-    lines = [line for line in lines if (run := line.run(data)) and (not length or _states(line.text(length), run))]
+    lines = [line for line in lines if (run := line.run(data)) and (not length or _states(line.text(length), len(run)))]
     used = {length, data}
     id_at = _find_id(
         lines, [at for at in _shared(lines) if at not in used and not _is_inside(at, data)], length or data
@@ -222,30 +249,38 @@ def _find_data(lines: Sequence[Line]) -> tuple[Address | None, Address]:
         for at in line.words:
             counts[at] = counts.get(at, 0) + 1
     common = [at for at, n_lines in counts.items() if n_lines >= FEWEST_FITTING * len(lines)]
-    starts = {at: [line.run(at) for line in lines] for at in common}
+    sizes = [line.run_sizes() for line in lines]
+    starts = {at: [each.get(at, 0) for each in sizes] for at in common}
     starts = {at: runs for at, runs in starts.items() if sum(map(bool, runs)) >= FEWEST_FITTING * len(lines)}
     pairs = []
     for start, runs in starts.items():
         for at in common:
-            states = [_states(line.text(at), run) for line, run in zip(lines, runs, strict=True)]
-            if at != start and not _is_inside(at, start) and sum(states) >= _AGREE * sum(map(bool, runs)):
-                sizes = {len(run) for run in runs}
-                pairs.append(
-                    (at[0] in _LENGTH_LABELS, _follows(at, start), len(sizes) > 1, sum(map(len, runs)), at, start)
-                )
+            if at != start and not _is_inside(at, start) and _states_sizes(lines, at, runs):
+                varied = len(set(runs)) > 1
+                pairs.append((at[0] in _LENGTH_LABELS, _follows(at, start), varied, sum(runs), at, start))
     if pairs:
         *_, at, start = max(pairs)
         return at, start
     if not starts:
         raise Unsure("no place where bytes stand in most lines")
-    longest = max(starts, key=lambda at: sum(map(len, starts[at])))
-    if sum(map(len, starts[longest])) < 2 * len(lines):
+    longest = max(starts, key=lambda at: sum(starts[at]))
+    if sum(starts[longest]) < 2 * len(lines):
         raise Unsure("no place where bytes stand in most lines")
     return None, longest
 
 
-def _states(text: bytes | None, run: list[bytes]) -> bool:
-    return text is not None and len(text) <= 4 and text.isdigit() and bool(run) and int(text) == len(run)
+def _states_sizes(lines: Sequence[Line], at: Address, sizes: Sequence[int]) -> bool:
+    """Does a word state how many bytes follow, in nearly all lines that have any? The first lines say no soon."""
+    wrong, allowed = 0, (1 - _AGREE) * sum(map(bool, sizes))
+    for line, size in zip(lines, sizes, strict=True):
+        wrong += bool(size) and not _states(line.text(at), size)
+        if wrong > allowed:
+            return False
+    return True
+
+
+def _states(text: bytes | None, size: int) -> bool:
+    return text is not None and len(text) <= 4 and text.isdigit() and int(text) == size > 0
 
 
 def _follows(at: Address, start: Address) -> bool:

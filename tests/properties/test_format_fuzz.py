@@ -11,6 +11,7 @@ from pathlib import Path
 
 import pytest
 
+from canlog.capture.registry import FORMATS, CaptureFormat
 from canlog.errors import CaptureError
 from canlog.frames import FrameTable
 from canlog.read import read_capture
@@ -80,3 +81,35 @@ def test_random_bytes_behind_the_first_ones_of_a_form_are_refused_or_give_damage
             check_table(read_capture(target).frames())
         except CaptureError as error:
             assert error.hint
+
+
+PIECES = [
+    b" |",
+    b" '",
+    b'"',
+    b"0x",
+    b"7E8 ",
+    b"1:",
+    b"a:",
+    b"id=",
+    b"t7E8",
+    b"1.0,",
+    b"((",
+    b"#",
+    b"02 ",
+    b"-",
+    b"\t",
+    b";$",
+]
+
+
+@pytest.mark.parametrize("reader", FORMATS, ids=lambda reader: reader.NAME)
+def test_no_line_makes_a_reader_think_for_long(reader: CaptureFormat) -> None:
+    """Text that patterns may try in very many ways."""
+    for piece in PIECES:
+        for width in (200, 64 * 1024):
+            line = (piece * width)[:width]
+            head = (line + b"\n") * max(64 * 1024 // width, 1)
+            start = time.monotonic()
+            assert 0 <= reader.recognise(head[: 64 * 1024]) <= 1
+            assert time.monotonic() - start < LONGEST_S
