@@ -13,9 +13,11 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from click.testing import CliRunner
 from format_writers import FOLDER, FORMS, SESSION, TESTER, Row, Written, session
 
 from analysis import analyse
+from analysis.cli import main
 from canlog.capture.registry import FORMATS, CaptureFormat
 from canlog.errors import CaptureError
 from canlog.frames import FrameFlag, FrameTable, TimeKind
@@ -43,6 +45,13 @@ def test_names_and_suffixes_belong_to_one_format_each() -> None:
     names = [reader.NAME for reader in FORMATS]
     suffixes = [suffix for reader in FORMATS for suffix in reader.SUFFIXES]
     assert len(set(names)) == len(names) and len(set(suffixes)) == len(suffixes)
+
+
+@each_format
+def test_canlog_formats_lists_it_with_its_evidence_and_its_limits(reader: CaptureFormat) -> None:
+    listed = CliRunner().invoke(main, ["formats"]).stdout
+    for words in (reader.NAME, reader.ABOUT, f"known by: {reader.EVIDENCE}", f"cannot tell: {reader.CANNOT_TELL}"):
+        assert words in listed
 
 
 @each_format
