@@ -83,6 +83,12 @@ def _link_option(text: str) -> Callable[..., Any]:
     )  # fmt: skip
 
 
+_COLUMNS = click.option(
+    "--columns", metavar="NAMES", default="",
+    help="Columns of a table without a header, e.g. time,id,data. Other captures need none.",
+)  # fmt: skip
+
+
 @click.group(
     cls=_Program, name="canlog", no_args_is_help=False, context_settings={"help_option_names": ["-h", "--help"]}
 )
@@ -103,11 +109,12 @@ def main() -> None:
     help="Names file (TOML): what a maker's identifiers mean. May be given several times.",
 )  # fmt: skip
 @_link_option("Take these two ids as tester and module, whatever the traffic shows")
+@_COLUMNS
 @click.option("--json", "json_file", metavar="FILE", help="Write the report as JSON; - prints it instead of the text.")
 @click.option("--strict", is_flag=True, help="Exit code 1 unless everything is confirmed.")
 def report(
-    captures: Sequence[str], job: str | None, names: Sequence[str], links: Sequence[str], json_file: str | None,
-    strict: bool,
+    captures: Sequence[str], job: str | None, names: Sequence[str], links: Sequence[str], columns: str,
+    json_file: str | None, strict: bool,
 ) -> int:  # fmt: skip
     """Say what became of the job, and what the module is now."""
     _check_inputs(captures, [*captures, *names, *([job] if job else [])], json_file)
@@ -116,7 +123,8 @@ def report(
     from analysis.writing import whole_file
 
     with _progress() as progress:
-        data = analyse(captures, job=job, names=names, links=links, progress=progress).to_dict()
+        found = analyse(captures, job=job, names=names, links=links, columns=columns, progress=progress)
+        data = found.to_dict()
     if json_file is not None:
         with whole_file(json_file) as stream:
             stream.write(json.dumps(data, ensure_ascii=False, indent=1).encode("utf-8", "replace") + b"\n")
@@ -133,13 +141,16 @@ def report(
     help="Requests with their answers, rebuilt messages, or raw frames.",
 )  # fmt: skip
 @_link_option("Only this link")
+@_COLUMNS
 @click.option(
     "--format", "form", type=click.Choice(["text", "jsonl", "csv", "parquet"]), default="text", show_default=True,
     help="How to write the rows.",
 )  # fmt: skip
 @click.option("--output", metavar="FILE", default="-", help="Write to this file instead of standard output.")
 @click.option("--secrets", is_flag=True, help="Show seeds, keys and certificates (services 27, 29) unmasked.")
-def list_rows(captures: Sequence[str], level: str, links: Sequence[str], form: str, output: str, secrets: bool) -> None:
+def list_rows(
+    captures: Sequence[str], level: str, links: Sequence[str], columns: str, form: str, output: str, secrets: bool
+) -> None:
     """List what a capture holds, one row a line."""
     _check_inputs(captures, captures, output)
     if form == "parquet" and output == "-" and sys.stdout.isatty():
@@ -150,7 +161,7 @@ def list_rows(captures: Sequence[str], level: str, links: Sequence[str], form: s
 
     width = _terminal_width() if output == "-" else None
     with _progress() as progress:
-        table = LEVELS[level](Request(captures, links, secrets, width, progress))
+        table = LEVELS[level](Request(captures, links, secrets, columns, width, progress))
         with whole_file(output) as stream:
             rows = CountedRows(table.rows)
             WRITERS[form](table._replace(rows=rows), stream)

@@ -44,6 +44,7 @@ def analyse(
     names: Sequence[str | Path] = (),
     links: Sequence[str] = (),
     *,
+    columns: str = "",
     limits: Limits | None = None,
     progress: Progress | None = None,
 ) -> Report:
@@ -54,6 +55,7 @@ def analyse(
         job: job sheet, what was meant to happen.
         names: names files, later ones win.
         links: link keys that the user knows, in addition to those found.
+        columns: names the columns of a table without a header, as ``time,id,data``.
         limits: other limits than the default ones.
         progress: called with bytes done and bytes in all of the capture being read.
 
@@ -66,7 +68,8 @@ def analyse(
     paths = [path_or_paths] if isinstance(path_or_paths, str | Path) else list(path_or_paths)
     if not paths:
         raise CaptureError("no capture was given", hint="name one capture file, or several of one job")
-    opened = _in_order([_first_pass(read_capture(path, progress=progress), named, sheet, wanted) for path in paths])
+    captures = (read_capture(path, progress=progress, columns=columns) for path in paths)
+    opened = _in_order([_first_pass(capture, named, sheet, wanted) for capture in captures])
     record = make_record(opened, named, limits or Limits())
     return judge(record, sheet, tuple(_sha256(path) for path in names))
 

@@ -55,6 +55,7 @@ class Request(NamedTuple):
     captures: Sequence[str]
     links: Sequence[str] = ()
     secrets: bool = False
+    columns: str = ""  # of a table without a header
     width: int | None = None  # of the terminal; None: nothing is shortened
     progress: Progress | None = None
 
@@ -63,7 +64,9 @@ def list_exchanges(request: Request) -> Table:
     """Requests with their answers."""
     from analysis import analyse
 
-    report = analyse(request.captures, links=request.links, progress=request.progress).to_dict(secrets=request.secrets)
+    report = analyse(request.captures, links=request.links, columns=request.columns, progress=request.progress).to_dict(
+        secrets=request.secrets
+    )
     wishes = [parse_link(key) for key in request.links]
     rows = [row for row in report["exchanges"] if not wishes or any(_is_meant(wish, row["link"]) for wish in wishes)]
     starts = {item["number"]: item["first_time_ns"] for item in report["captures"]}
@@ -93,7 +96,7 @@ LEVELS: Final[Mapping[str, Callable[[Request], Table]]] = {
 
 def _open_all(request: Request) -> list[Capture]:
     """Every capture is opened before the first row is written: a bad one must not be found half-way."""
-    return [read_capture(path, progress=request.progress) for path in request.captures]
+    return [read_capture(path, progress=request.progress, columns=request.columns) for path in request.captures]
 
 
 def _message_rows(request: Request, starts: Starts) -> Iterator[Row]:
