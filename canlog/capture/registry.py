@@ -112,7 +112,7 @@ def contradiction(name: str, reader: CaptureFormat, *, was_packed: bool) -> str:
         return f"its name promises {packing}, but it is not packed"
     stem = parts[0] if packing else name.lower()
     promised = [each for each in FORMATS if stem.endswith(each.SUFFIXES)]
-    if not promised or reader in promised:
+    if not promised or reader.NAME in {each.NAME for each in promised}:
         return ""
     return f"its name promises {promised[0].NAME}, its content is {reader.NAME}: it was read by its content"
 

@@ -37,3 +37,10 @@ def test_a_column_of_an_unknown_name_is_bad_usage(table: Path) -> None:
     assert result.exit_code == 2
     assert "colour" in result.stderr
     assert len(result.stderr.strip().splitlines()) == 1
+
+
+def test_a_table_with_named_columns_is_what_its_name_promises(tmp_path: Path) -> None:
+    path = tmp_path / "table.csv"
+    path.write_text(ROWS)
+    reasons = analyse(path, columns="time,id,data").to_dict()["captures"][0]["fitness_reasons"]
+    assert not any("promises" in reason for reason in reasons)
