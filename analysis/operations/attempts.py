@@ -97,10 +97,18 @@ class Attempt:
         if (self.kind is Kind.UPLOAD) != (other.kind is Kind.UPLOAD):
             return False
         if self.address is None or other.address is None:
-            return bool(self.erase_requests & other.erase_requests)
+            return self._shares_erase(other)
         mine = range(self.address, self.address + max(self.size or 1, 1))
         theirs = range(other.address, other.address + max(other.size or 1, 1))
         return mine.start < theirs.stop and theirs.start < mine.stop
+
+    def replaces(self, earlier: Attempt) -> bool:
+        """This one changes what an earlier one did: a request that nobody accepted changes nothing by itself."""
+        accepted = self.request is None or self.request.positive
+        return self.same_thing(earlier) if accepted else self._shares_erase(earlier)
+
+    def _shares_erase(self, other: Attempt) -> bool:
+        return bool(self.erase_requests & other.erase_requests)
 
 
 def find_attempts(story: Story, is_erase: Callable[[Exchange], bool]) -> list[Attempt]:

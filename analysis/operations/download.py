@@ -48,7 +48,7 @@ def _subjects(attempts: Sequence[Attempt]) -> list[str]:
     """What each attempt is at: the same text for attempts at the same memory, so that the last one counts."""
     subjects: list[str] = []
     for index, attempt in reversed(list(enumerate(attempts))):
-        later = next((at for at in range(index + 1, len(attempts)) if attempts[at].same_thing(attempt)), None)
+        later = next((at for at in range(index + 1, len(attempts)) if attempts[at].replaces(attempt)), None)
         own = f"{attempt.kind} {index}" if later is None else subjects[len(attempts) - 1 - later]
         subjects.append(own)
     return subjects[::-1]

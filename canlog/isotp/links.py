@@ -223,7 +223,8 @@ def _marry(pairs: Sequence[_Pair]) -> tuple[list[_Pair], dict[Station, str]]:
     for pair in pairs:
         owner = by_response.get(pair.response)
         is_left = all(pair.request is not other.request for other in married)
-        if is_left and owner is not None and pair.witness.n_alone:
+        # One answer may be that of a lost request; two are none by chance.
+        if is_left and owner is not None and pair.witness.n_alone >= 2:
             own = _name(owner.can_id, owner.extended)
             groups[pair.request] = (
                 f"answered by {_name(pair.response.can_id, pair.response.extended)}, which belongs to {own}"

@@ -245,8 +245,9 @@ def _has_sign(link: str, proof: Proof, check: int, spoilt: Spoilt, listed: list[
     """One of the signs is listed and stands behind a restart behind the check."""
     restarts = [span for item in spoilt.ledger.restarts(link) if (span := spoilt.span(item)) is not None]
     begin = min((span[1] for span in restarts if span[0] > check), default=None)
-    spans = [_listed(spoilt.spans(item, strict=False), listed) for item in proof.signs]
-    return begin is not None and any(span is not None and span[0] > begin for span in spans)
+    firsts = {lines[0] for lines in listed}
+    signs = [span[0] for item in proof.signs for span in spoilt.spans(item, strict=False)]
+    return begin is not None and any(begin < sign and sign in firsts for sign in signs)
 
 
 def _survives_restart(act: Act, read: int, spoilt: Spoilt) -> bool:

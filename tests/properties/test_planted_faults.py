@@ -30,6 +30,7 @@ from planting.faults import FAULTS, Line, Lines, clean
 from planting.judge import UNSEEN, raised_words, wrong_words
 from planting.ledger import Act, Ledger
 from planting.trial import SETTINGS, Setting, Trial, clean_report, ledger_of, report_of
+from simulator.bench import Plan
 
 from analysis.operations.model import Kind, Operation, Part
 from analysis.report.model import Report
@@ -217,6 +218,34 @@ def test_a_check_of_what_was_written_proves_no_upload(place: Path) -> None:
     lines[leave.ask.rows[0]] = Line(replace(row, data=data), leave.ask.rows[0], frozenset({1}))
     uploads = [one for one in report_of(lines, NAMED, place).operations if one.kind is Kind.UPLOAD]
     assert [one.outcome.word for one in uploads] == [Word.UNPROVEN]
+
+
+def test_a_broken_request_of_some_wild_size_hides_no_broken_part(place: Path) -> None:
+    """A late copy of the request's first frame inside a block takes the block's bytes for its size: 655 MB.
+
+    It then overlaps everything, and the part behind it must not stand for the one it broke.
+    """
+    setting = Setting("uds11-second-attempt-good")
+    ledger = ledger_of(setting)
+    act = act_of(ledger, "download", "00010000")
+    request = next(item.ask for item in act.exchanges if item.ask.data[0] == 0x34)
+    block = [item.ask for item in act.exchanges if item.ask.data[0] == 0x36][-2]
+    lines = clean(ledger)
+    at = block.rows[4]
+    lines.insert(at + 1, lines[request.rows[0]].at(lines[at].row.time_us))
+    assert report_of(lines, setting, place).verdict.parts[Part.PROGRAMMING].word is not Word.CONFIRMED
+
+
+def test_a_single_answer_makes_no_group_of_a_wrong_address(place: Path) -> None:
+    """A read asked of another address is not what its answer answers."""
+    setting = Setting(Plan("extended", addressing="extended"))
+    ledger = ledger_of(setting)
+    act = act_of(ledger, "write", "3A03")
+    row = act.proofs[-1].parts[0].ask.rows[0]
+    lines = clean(ledger)
+    data = bytes([0x40]) + ledger.rows[row].data[1:]
+    lines[row] = Line(replace(ledger.rows[row], data=data), row, frozenset({0}))
+    assert [one.outcome.word for one in after(lines, act, setting, place)] == [Word.UNPROVEN]
 
 
 def test_an_erase_alone_is_another_part(place: Path) -> None:
