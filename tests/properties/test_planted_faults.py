@@ -14,6 +14,7 @@ listens is let pass and nothing else: the table ``UNSEEN`` in ``planting.judge``
 | filling taken for data behind a status | names know the first status bytes |
 | an identity value altered by a bit, before or after | any other value also counts as a change |
 | another act missing whole (a later write, a reset, a second part) | nothing of it is left to see |
+| an equal frame of another exchange in its place | the bytes are the same |
 | act and proof changed alike | a forgery |
 | reads that change places without crossing an act | they say the same in any order |
 
