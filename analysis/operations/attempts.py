@@ -6,7 +6,7 @@ closes what is open: the transfer is then gone (ISO 14229-1:2020, 15 (M)).
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 
 from analysis.exchanges import Answer, Exchange, Place
@@ -98,9 +98,24 @@ class Attempt:
             return False
         if self.address is None or other.address is None:
             return self._shares_erase(other)
-        mine = range(self.address, self.address + max(self.size or 1, 1))
-        theirs = range(other.address, other.address + max(other.size or 1, 1))
+        mine, theirs = self.memory, other.memory
         return mine.start < theirs.stop and theirs.start < mine.stop
+
+    @property
+    def memory(self) -> range:
+        """The addresses asked for; empty without an address."""
+        start = self.address or 0
+        return range(start, start + (max(self.size or 1, 1) if self.address is not None else 0))
+
+    def is_covered_by(self, later: Sequence[Attempt]) -> bool:
+        """Later attempts leave nothing of this one's memory as it was; a corner written again does not."""
+        if self.address is None or any(item.address is None for item in later):
+            return bool(later)
+        reached = self.memory.start
+        for memory in sorted((item.memory for item in later), key=lambda memory: memory.start):
+            if memory.start <= reached:
+                reached = max(reached, memory.stop)
+        return reached >= self.memory.stop
 
     def replaces(self, earlier: Attempt) -> bool:
         """This one changes what an earlier one did: a request that nobody accepted changes nothing by itself."""

@@ -48,7 +48,8 @@ def _subjects(attempts: Sequence[Attempt]) -> list[str]:
     """What each attempt is at: the same text for attempts at the same memory, so that the last one counts."""
     subjects: list[str] = []
     for index, attempt in reversed(list(enumerate(attempts))):
-        later = next((at for at in range(index + 1, len(attempts)) if attempts[at].replaces(attempt)), None)
+        replacing = [at for at in range(index + 1, len(attempts)) if attempts[at].replaces(attempt)]
+        later = replacing[0] if attempt.is_covered_by([attempts[at] for at in replacing]) else None
         own = f"{attempt.kind} {index}" if later is None else subjects[len(attempts) - 1 - later]
         subjects.append(own)
     return subjects[::-1]

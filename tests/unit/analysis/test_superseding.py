@@ -57,8 +57,18 @@ def test_a_download_of_other_memory_replaces_nothing() -> None:
     assert report.verdict.overall == "failed"
 
 
-def test_overlapping_memory_is_the_same_thing() -> None:
-    report = heard(BEFORE, BROKEN, enter(), programming(address=ADDRESS + 0x20), names=NAMES)
+def test_a_download_over_a_corner_of_failed_memory_does_not_replace_it() -> None:
+    report = heard(BEFORE, BROKEN, enter(), programming(address=ADDRESS + 0x20), GOOD, names=NAMES)
+    assert of_kind(report, "download")[0].superseded_by is None
+    assert report.verdict.overall == "failed"
+
+
+def test_several_downloads_that_cover_the_failed_memory_replace_it() -> None:
+    half = len(IMAGE) // 2
+    report = heard(
+        BEFORE, BROKEN, enter(), programming(IMAGE[:half]), GOOD, programming(IMAGE[half:], ADDRESS + half), GOOD,
+        names=NAMES,
+    )  # fmt: skip
     assert of_kind(report, "download")[0].superseded_by is not None
 
 
