@@ -251,8 +251,7 @@ class _Judge:
             proofs = [item for item in proofs if item.by_module]
         spoilt = [item for item in proofs if self._is_spoilt(item)]
         proofs = [item for item in proofs if item not in spoilt]
-        done = f"{self.attempt.account.blocks} blocks, {_share(self.attempt.account.carried, self.attempt.size)}, "
-        done += "each answered positively"
+        done = _done(self.attempt)
         unknown = [
             f"routine {call.identifier:04X}: {call.text}"
             for call in last_of_each(checks)
@@ -325,6 +324,14 @@ def _all_evidence(proofs: Sequence[DownloadProof]) -> tuple[Evidence, ...]:
 def _said(exchange: Exchange) -> str:
     nrc = exchange.nrc or 0
     return f"{nrc:02X} {NRCS[nrc].meaning}"
+
+
+def _done(attempt: Attempt) -> str:
+    """What was carried, in words."""
+    account = attempt.account
+    if not account.blocks:
+        return "no block of the transfer is in the capture"
+    return f"{account.blocks} blocks, {_share(account.carried, attempt.size)}, each answered positively"
 
 
 def _share(carried: int, size: int | None) -> str:
