@@ -23,8 +23,10 @@ def attempts(ctx: Context) -> Iterator[tuple[Story, Attempt, bool]]:
 
 
 def attempts_at(ctx: Context, story: Story) -> list[Attempt]:
-    """Every attempt at one module."""
-    return find_attempts(story, lambda exchange: is_erase(ctx, story, exchange))
+    """Every attempt at one module, found once for all checks."""
+    if story.link.key not in ctx.attempts:
+        ctx.attempts[story.link.key] = find_attempts(story, lambda exchange: is_erase(ctx, story, exchange))
+    return ctx.attempts[story.link.key]
 
 
 def routine_calls(ctx: Context, story: Story) -> list[RoutineCall]:
