@@ -98,7 +98,7 @@ def test_every_limit_is_explained_for_developers() -> None:
 
 
 def test_every_place_that_the_developers_page_names_exists() -> None:
-    for path in re.findall(r"`((?:canlog|analysis|tests|fixtures|docs)/[\w./-]*)`", DEVELOPERS):
+    for path in re.findall(r"`((?:canlog|analysis|tests|fixtures|notebooks)/[\w./-]*)`", DEVELOPERS):
         assert (ROOT / path).exists(), path
     for text in (README, DEVELOPERS):
         for link in re.findall(r"\]\(([^)#:]+)\)", text):
