@@ -246,9 +246,10 @@ class _Module:
         writes = [one for one in self._own(Kind.WRITE) if one.details["identifier"] == f"{identifier:04X}"]
         operation = writes[-1] if writes else None
         last = self._last(identifier)
-        found = _shown(last.raw) if last is not None else None
         if operation is None:
             return self._only_read(item, part, value, asked, last, is_act=is_act)
+        read_back = operation.details["read_back"]
+        found = _shown(bytes.fromhex(str(read_back))) if read_back is not None else None
         word = operation.outcome.word
         if value is None:
             word = Word.UNPROVEN if word is Word.CONFIRMED else word

@@ -36,3 +36,13 @@ def test_an_unnamed_routine_behind_the_restart_is_no_check_of_the_download() -> 
     downloads = [item for item in report.operations if item.kind == "download"]
     assert downloads
     assert not any("0340" in text for item in downloads for text in item.outcome.because)
+
+
+def test_a_value_read_before_its_write_is_not_what_was_found() -> None:
+    report = analyse(
+        FIXTURES / "coach-trims-not-read-back-lost" / "capture.log",
+        job=FIXTURES / "coach.toml",
+        names=[FIXTURES / "coach_names.toml"],
+    )
+    item = next(one for one in report.expectations if "trim 4A10" in one.item)
+    assert (item.word, item.found) == ("unproven", None)
