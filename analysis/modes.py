@@ -22,6 +22,7 @@ BOOT_IDENTITY = 0xF180
 APPLICATION_IDENTITY = frozenset({0xF181, 0xF182, 0xF187, 0xF188, 0xF189, 0xF190, 0xF194, 0xF195})
 REFUSED_IDENTIFIER = 0x31
 REFUSED_SUB_FUNCTION = 0x12
+REFUSES = "refuses"
 OBD_SERVICES = range(0x01, 0x0B)
 
 
@@ -63,7 +64,10 @@ def mode_now(story: Story, behind: Place = (0, 0)) -> tuple[Mode, list[Sign]]:
     application = [sign for sign in recent if sign.mode is Mode.APPLICATION]
     if application:
         return Mode.APPLICATION, application[-3:]
-    return (Mode.BOOT, boot[-3:]) if len(boot) > 1 else (Mode.UNKNOWN, boot)
+    # An identifier may be missing in a variant: refusals alone show no boot loader, however many.
+    telling = {sign.evidence.text for sign in boot}
+    is_boot = len(telling) > 1 and not all(text.startswith(REFUSES) for text in telling)
+    return (Mode.BOOT, boot[-3:]) if is_boot else (Mode.UNKNOWN, boot)
 
 
 def _signs_of(story: Story, exchange: Exchange) -> Iterator[Sign]:
@@ -92,7 +96,7 @@ def _signs_of_reading(exchange: Exchange, state: State) -> Iterator[Sign]:
         if exchange.positive and not asked_to_program and not state.boot:
             yield _sign(Mode.APPLICATION, exchange, f"answers {identifier:04X}", strong=session_known)
         elif exchange.outcome is Answer.NEGATIVE and exchange.nrc == REFUSED_IDENTIFIER and not asked_to_program:
-            yield _sign(Mode.BOOT, exchange, f"refuses {identifier:04X} ({NRCS[REFUSED_IDENTIFIER].name})")
+            yield _sign(Mode.BOOT, exchange, f"{REFUSES} {identifier:04X} ({NRCS[REFUSED_IDENTIFIER].name})")
     elif identifier == BOOT_IDENTITY and exchange.positive and not asked_to_program:
         yield _sign(Mode.BOOT, exchange, "answers its boot identification")
 

@@ -43,7 +43,9 @@ def who_fell_silent(story: Story, record: Record) -> Silent:
     others = _others_end(story, record, last_capture)
     answered_last = own[-1].outcome in (Answer.POSITIVE, Answer.NEGATIVE, Answer.SUPPRESSED)
     if heard is None:
-        return Silent.MODULE if _asked_in_vain(own) else Silent.UNKNOWN
+        if not _asked_in_vain(own):
+            return Silent.UNKNOWN
+        return Silent.MODULE if end - _first_in_vain(own) > limits.module_silent_ns else Silent.CAPTURE_ENDED
     waited = end - _first_in_vain(own)
     if asked is not None and asked > heard + limits.module_silent_ns and waited > limits.module_silent_ns:
         return Silent.MODULE
