@@ -15,17 +15,20 @@ Source: ISO 14229-1:2020, 7.5 and annex A (M); ISO 14229-2 (M).
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from enum import StrEnum
 from functools import cached_property
+from itertools import chain
 
 from canlog.isotp.addressing import Direction, Link
 from canlog.isotp.messages import Message
 from canlog.isotp.steps import HEADLESS_REASONS
+from canlog.names.nrc import nrcs
 from canlog.services.decode import decode_request, decode_response
+from canlog.services.dialects import UDS
 from canlog.services.layout import Decoded
-from canlog.services.matching import answers, is_pending, is_suppressed
+from canlog.services.matching import Silence, answers, is_pending, silence_means
 
 #: Where something stands: capture number and source line. Order of places is the order of the job.
 Place = tuple[int, int]
@@ -51,7 +54,8 @@ class Answer(StrEnum):
 class Exchange:
     """One request with what came back.
 
-    ``link`` is the module's link where a module answered, else the link of the request.
+    ``link`` is the module's link where a module answered, else the link of the request; ``dialect`` is what that
+    link speaks: the same bytes mean other things in another.
     """
 
     capture: int
@@ -63,6 +67,7 @@ class Exchange:
     number: int = 0
     functional: bool = False
     repeats: int = 0  # the same request sent again before this one was answered
+    dialect: str = UDS
 
     @property
     def positive(self) -> bool:
@@ -93,15 +98,21 @@ class Exchange:
         """The negative response code that ended it."""
         return self.answered[2] if self.outcome is Answer.NEGATIVE and len(self.answered) > 2 else None
 
+    @property
+    def refusal(self) -> str:
+        """The code that refused it, for people: ``72 general programming failure``."""
+        code = self.nrc or 0
+        return f"{code:02X} {nrcs(self.dialect)[code].meaning}"
+
     @cached_property
     def ask(self) -> Decoded:
         """The request's fields."""
-        return decode_request(self.asked)
+        return decode_request(self.asked, self.dialect)
 
     @cached_property
     def answer(self) -> Decoded:
         """The answer's fields."""
-        return decode_response(self.answered, request=self.asked or None)
+        return decode_response(self.answered, self.dialect, request=self.asked or None)
 
     @cached_property
     def messages(self) -> tuple[Message, ...]:
@@ -161,35 +172,23 @@ class _Open:
     def answered(self) -> bool:
         return bool(self.modules)
 
-    def can_be_answered_by(self, response: Message) -> bool:
+    def can_be_answered_by(self, response: Message, dialect: str) -> bool:
         if self.request.last_line > response.first_line or self.request.link.channel != response.link.channel:
             return False
-        return bool(answers(self.request.data, response.data))
+        return bool(answers(self.request.data, response.data, dialect))
 
 
-def pair_exchanges(capture: int, messages: Iterable[Message]) -> list[Exchange]:
-    """All exchanges of one capture, in order of their first line; numbers are set by :func:`number`."""
-    waiting: dict[str, list[_Open]] = {}
-    functional: list[_Open] = []
-    everything: list[_Open] = []
-    done: list[Exchange] = []
-    told = (message for message in messages if message.reason not in HEADLESS_REASONS)
-    for message in sorted(told, key=lambda m: (m.first_line, m.last_line)):
-        if message.direction is Direction.REQUEST:
-            entry = _Open(capture, message, message.link)
-            entry.repeats = _retire_repeats(waiting.get(message.link.key, []), message)
-            everything.append(entry)
-            queue = functional if message.link.functional else waiting.setdefault(message.link.key, [])
-            queue.append(entry)
-            if not message.link.functional:
-                del queue[:-OPEN_MEMORY]
-            continue
-        exchange = _take_answer(capture, message, waiting.get(message.link.key, []), functional)
-        if exchange is not None:
-            done.append(exchange)
-    done += [_unanswered(entry) for entry in everything if not entry.answered]
-    done += _unfinished_functional(functional)
-    return sorted(done, key=lambda e: (e.begin, e.end))
+def pair_exchanges(
+    capture: int, messages: Iterable[Message], dialects: Mapping[str, str] | None = None
+) -> list[Exchange]:
+    """All exchanges of one capture, in order of their first line; numbers are set by :func:`number`.
+
+    Args:
+        capture: its number.
+        messages: all of its messages.
+        dialects: what each link speaks, by its key; UDS where it is not named.
+    """
+    return _Pairing(capture, dialects or {}).pair(messages)
 
 
 def number(exchanges: Sequence[Exchange]) -> list[Exchange]:
@@ -197,7 +196,111 @@ def number(exchanges: Sequence[Exchange]) -> list[Exchange]:
     return [replace(exchange, number=index) for index, exchange in enumerate(exchanges, start=1)]
 
 
-def _retire_repeats(open_requests: list[_Open], message: Message) -> int:
+@dataclass
+class _Pairing:
+    """The requests of one capture that wait for an answer, and the exchanges that are done."""
+
+    capture: int
+    dialects: Mapping[str, str]
+    waiting: dict[str, list[_Open]] = field(default_factory=dict)  # by link
+    functional: list[_Open] = field(default_factory=list)
+    everything: list[_Open] = field(default_factory=list)
+    done: list[Exchange] = field(default_factory=list)
+
+    def pair(self, messages: Iterable[Message]) -> list[Exchange]:
+        told = (message for message in messages if message.reason not in HEADLESS_REASONS)
+        for message in sorted(told, key=lambda m: (m.first_line, m.last_line)):
+            if message.direction is Direction.REQUEST:
+                self._ask(message)
+            else:
+                self._answer(message)
+        for entry in self.everything:
+            if not entry.answered:
+                self._end_unanswered(entry)
+        self._end_functional()
+        return sorted(self.done, key=lambda e: (e.begin, e.end))
+
+    def _dialect(self, link: Link) -> str:
+        return self.dialects.get(link.key, UDS)
+
+    def _ask(self, message: Message) -> None:
+        entry = _Open(self.capture, message, message.link)
+        entry.repeats = _repeats(self.waiting.get(message.link.key, []), message)
+        self.everything.append(entry)
+        if message.link.functional:
+            self.functional.append(entry)
+            return
+        queue = self.waiting.setdefault(message.link.key, [])
+        queue.append(entry)
+        del queue[:-OPEN_MEMORY]
+
+    def _answer(self, message: Message) -> None:
+        """End the exchange that this answer belongs to; a pending response only goes on it."""
+        dialect = self._dialect(message.link)
+        entry = self._open_for(message, dialect)
+        is_promise = message.complete and is_pending(message.data, dialect)
+        if entry is None:
+            if not is_promise and _may_be_answer(message.data):
+                self._end(message, None, (), message, _outcome(message))
+            return
+        if is_promise:
+            entry.pendings.setdefault(message.link.key, []).append(message)
+            return
+        entry.modules.add(message.link.key)
+        if not entry.link.functional:
+            self.waiting[message.link.key].remove(entry)
+        self._end(message, entry, entry.pendings.pop(message.link.key, ()), message, _outcome(message))
+
+    def _open_for(self, message: Message, dialect: str) -> _Open | None:
+        """The newest request that waits for it: of its own link, else one to a group of modules."""
+        key = message.link.key
+        own = (entry for entry in reversed(self.waiting.get(key, [])) if not entry.answered)
+        group = (entry for entry in reversed(self.functional[-FUNCTIONAL_MEMORY:]) if key not in entry.modules)
+        return next((entry for entry in chain(own, group) if entry.can_be_answered_by(message, dialect)), None)
+
+    def _end(
+        self,
+        first: Message,
+        entry: _Open | None,
+        pendings: Iterable[Message],
+        response: Message | None,
+        outcome: Answer,
+    ) -> None:
+        """One exchange more; ``first`` stands on the link that it counts for."""
+        self.done.append(
+            Exchange(
+                capture=self.capture,
+                link=first.link,
+                request=entry.request if entry else None,
+                pendings=tuple(pendings),
+                response=response,
+                outcome=outcome,
+                functional=entry is not None and entry.link.functional,
+                repeats=entry.repeats if entry else 0,
+                dialect=self._dialect(first.link),
+            )
+        )
+
+    def _end_unanswered(self, entry: _Open) -> None:
+        pendings = [message for messages in entry.pendings.values() for message in messages]
+        first = pendings[0] if pendings else entry.request
+        silence = silence_means(entry.request.data, entry.link.functional, bool(pendings), self._dialect(first.link))
+        if not entry.request.complete:
+            outcome = Answer.INCOMPLETE
+        elif silence in (Silence.MAY_BE_SUCCESS, Silence.ELSEWHERE):
+            outcome = Answer.SUPPRESSED
+        else:
+            outcome = Answer.SILENT
+        self._end(first, entry, pendings, None, outcome)
+
+    def _end_functional(self) -> None:
+        """Modules that said "pending" to a functional request that others answered, and never ended it."""
+        for entry in self.functional:
+            for messages in entry.pendings.values() if entry.answered else ():
+                self._end(messages[0], entry, messages, None, Answer.SILENT)
+
+
+def _repeats(open_requests: list[_Open], message: Message) -> int:
     """How often the same bytes were asked just before without an answer."""
     repeats = 0
     for entry in reversed(open_requests):
@@ -207,86 +310,12 @@ def _retire_repeats(open_requests: list[_Open], message: Message) -> int:
     return repeats
 
 
-def _take_answer(
-    capture: int, message: Message, waiting: list[_Open], functional: list[_Open]
-) -> Exchange | None:  # fmt: skip
-    """The exchange that this answer ends; None for a pending response."""
-    entry = next(
-        (entry for entry in reversed(waiting) if not entry.answered and entry.can_be_answered_by(message)), None
-    )
-    if entry is None:
-        key = message.link.key
-        entry = next(
-            (
-                entry
-                for entry in reversed(functional[-FUNCTIONAL_MEMORY:])
-                if key not in entry.modules and entry.can_be_answered_by(message)
-            ),
-            None,
-        )
-    if entry is None:
-        return _unasked(capture, message)
-    if message.complete and is_pending(message.data):
-        entry.pendings.setdefault(message.link.key, []).append(message)
-        return None
-    entry.modules.add(message.link.key)
-    if not entry.link.functional:
-        waiting.remove(entry)
-    return Exchange(
-        capture=capture,
-        link=message.link,
-        request=entry.request,
-        pendings=tuple(entry.pendings.pop(message.link.key, ())),
-        response=message,
-        outcome=_outcome(message),
-        functional=entry.link.functional,
-        repeats=entry.repeats,
-    )
-
-
 def _outcome(response: Message) -> Answer:
     if not response.complete:
         return Answer.INCOMPLETE
     return Answer.NEGATIVE if response.data[:1] == b"\x7f" else Answer.POSITIVE
 
 
-def _unasked(capture: int, message: Message) -> Exchange | None:
+def _may_be_answer(data: bytes) -> bool:
     """An answer without a request: only the other half was recorded, or an event answer."""
-    if not message.data or not (message.data[0] == NEGATIVE or message.data[0] & 0x40):
-        return None
-    if message.complete and is_pending(message.data):
-        return None
-    return Exchange(capture, message.link, None, (), message, _outcome(message))
-
-
-def _unanswered(entry: _Open) -> Exchange:
-    pendings = [message for messages in entry.pendings.values() for message in messages]
-    link = pendings[0].link if pendings else entry.link
-    if not entry.request.complete:
-        outcome = Answer.INCOMPLETE
-    elif entry.request.link.functional and not pendings and not is_suppressed(entry.request.data):
-        outcome = Answer.SILENT
-    elif is_suppressed(entry.request.data) and not pendings:
-        outcome = Answer.SUPPRESSED
-    else:
-        outcome = Answer.SILENT
-    return Exchange(
-        capture=entry.capture,
-        link=link,
-        request=entry.request,
-        pendings=tuple(pendings),
-        response=None,
-        outcome=outcome,
-        functional=entry.link.functional,
-        repeats=entry.repeats,
-    )
-
-
-def _unfinished_functional(functional: list[_Open]) -> list[Exchange]:
-    """Modules that said "pending" to a functional request that others answered, and never ended it."""
-    return [
-        Exchange(entry.capture, messages[0].link, entry.request, tuple(messages), None, Answer.SILENT, functional=True)
-        for entry in functional
-        if entry.answered
-        for messages in entry.pendings.values()
-    ]
+    return bool(data) and (data[0] == NEGATIVE or bool(data[0] & 0x40))

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import reduce
+from itertools import chain
 from pathlib import Path
 
 from analysis.cannot_show import cannot_show
@@ -23,6 +24,7 @@ from analysis.operations.find import find_operations
 from analysis.postmortem import post_mortem
 from analysis.record import CaptureRecord, Record
 from analysis.report.model import Report
+from analysis.spoken import judge_links
 from analysis.story import tell_stories
 from analysis.trims import trim_sheet
 from analysis.verdict import give_verdict
@@ -30,8 +32,10 @@ from canlog.capture.capture import Capture
 from canlog.errors import CaptureError
 from canlog.frames import TimeKind
 from canlog.isotp.addressing import Link, parse_link
+from canlog.isotp.messages import MessageTable
 from canlog.names.tables import Names, load_names
 from canlog.read import read_capture, rebuild_surveyed, survey_links
+from canlog.services.dialects import DialectGuess
 from canlog.survey import Survey
 
 Paths = str | Path | Sequence[str | Path]
@@ -103,17 +107,22 @@ def _in_order(captures: Sequence[Surveyed]) -> list[Surveyed]:
 
 def make_record(captures: Sequence[Surveyed], names: Names, limits: Limits) -> Record:
     """Second pass: the messages of the links, paired and put in order over all captures."""
-    records = with_borders([_second_pass(index, one) for index, one in enumerate(captures, start=1)])
+    tables = [rebuild_surveyed(one.capture, one.survey, one.links) for one in captures]
+    dialects = judge_links(chain.from_iterable(tables))
+    rebuilt = zip(captures, tables, strict=True)
+    records = with_borders([_second_pass(index, *one, dialects) for index, one in enumerate(rebuilt, start=1)])
     exchanges = number([item for record in records for item in record.exchanges])
     links = [link for one in captures for link in one.links]
     surveys = {record.number: record.survey for record in records}
     stories = tell_stories(links, exchanges, surveys, names, limits)
-    return Record(tuple(records), tuple(exchanges), tuple(stories), names, limits)
+    return Record(tuple(records), tuple(exchanges), tuple(stories), names, limits, dialects)
 
 
-def _second_pass(index: int, one: Surveyed) -> CaptureRecord:
-    messages = rebuild_surveyed(one.capture, one.survey, one.links)
-    exchanges = tuple(pair_exchanges(index, messages))
+def _second_pass(
+    index: int, one: Surveyed, messages: MessageTable, dialects: Mapping[str, DialectGuess]
+) -> CaptureRecord:
+    spoken = {key: guess.dialect for key, guess in dialects.items()}
+    exchanges = tuple(pair_exchanges(index, messages, spoken))
     return CaptureRecord(
         number=index,
         name=one.capture.name,

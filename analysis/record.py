@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 
 from analysis.doubts import Troubles
@@ -15,6 +15,7 @@ from analysis.story import Story
 from canlog.capture.capture import Capture
 from canlog.isotp.messages import MessageTable
 from canlog.names.tables import Names
+from canlog.services.dialects import DialectGuess
 from canlog.survey import Survey
 
 
@@ -41,6 +42,7 @@ class Record:
     stories: tuple[Story, ...]
     names: Names
     limits: Limits
+    dialects: Mapping[str, DialectGuess] = field(default_factory=dict)  # by link key
 
     def capture(self, number: int) -> CaptureRecord:
         """A capture by its number (from 1)."""

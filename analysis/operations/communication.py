@@ -10,7 +10,6 @@ from analysis.exchanges import Answer, Exchange
 from analysis.operations.model import Kind, Operation, evidence, span
 from analysis.record import Record
 from analysis.words import Confidence, Evidence, Outcome, Word
-from canlog.names.nrc import NRCS
 
 COMMUNICATION_CONTROL, FAULT_SETTING = 0x28, 0x85
 ENABLE_ALL = 0x00
@@ -45,8 +44,7 @@ def _operation(exchange: Exchange, record: Record) -> Operation:
 
 def _outcome(exchange: Exchange, record: Record) -> Outcome:
     if exchange.outcome is Answer.NEGATIVE:
-        nrc = exchange.nrc or 0
-        text = f"service {exchange.service:02X} was refused: {nrc:02X} {NRCS[nrc].meaning}"
+        text = f"service {exchange.service:02X} was refused: {exchange.refusal}"
         return Outcome(Word.FAILED, Confidence.HIGH, (evidence(exchange, text),), (text,), "meet the condition first")
     if exchange.outcome in (Answer.SILENT, Answer.INCOMPLETE):
         text = f"service {exchange.service:02X} was not answered"

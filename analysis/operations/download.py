@@ -28,7 +28,6 @@ from analysis.operations.routines import RoutineCall, Status, read_call
 from analysis.record import Record
 from analysis.story import Mode, Story
 from analysis.words import Confidence, Evidence, Outcome, Word
-from canlog.names.nrc import NRCS
 
 #: Refusals of an unnamed routine behind a download that speak of the memory: a check that says no, whatever its name.
 MEMORY_REFUSALS = frozenset({0x70, 0x71, 0x72, 0x73, 0x92, 0x93})
@@ -160,13 +159,13 @@ class _Judge:
         ]
         for text, exchange in steps:
             if exchange is not None and exchange.outcome is Answer.NEGATIVE:
-                return exchange, f"{text}: {_said(exchange)}"
+                return exchange, f"{text}: {exchange.refusal}"
         for call in last_of_each(checks):
             is_check = call.kind in ("check", "dependencies")
             if call.status is Status.BAD and is_check:
                 return call.exchange, f"the module's check {call.identifier:04X} says no: {call.text}"
             if call.status is Status.REFUSED and (is_check or call.exchange.nrc in MEMORY_REFUSALS):
-                return call.exchange, f"the check {call.identifier:04X} was refused: {_said(call.exchange)}"
+                return call.exchange, f"the check {call.identifier:04X} was refused: {call.exchange.refusal}"
         return self._boot_only_after_restart()
 
     def _boot_only_after_restart(self) -> tuple[Exchange, str] | None:
@@ -319,11 +318,6 @@ class _Judge:
 
 def _all_evidence(proofs: Sequence[DownloadProof]) -> tuple[Evidence, ...]:
     return tuple(dict.fromkeys(item for proof in proofs for item in proof.evidence))
-
-
-def _said(exchange: Exchange) -> str:
-    nrc = exchange.nrc or 0
-    return f"{nrc:02X} {NRCS[nrc].meaning}"
 
 
 def _done(attempt: Attempt) -> str:

@@ -18,7 +18,6 @@ from analysis.record import Record
 from analysis.story import Story
 from analysis.words import Confidence, Outcome, Word
 from canlog.names.dtc import dtc_text
-from canlog.names.nrc import NRCS
 
 CLEAR, OBD_CLEAR, READ_DTC = 0x14, 0x04, 0x19
 #: Sub-functions that list codes with a status byte.
@@ -68,7 +67,7 @@ def find_fault_readings(story: Story, record: Record) -> list[Operation]:
 def _reading(exchange: Exchange, story: Story) -> Operation:
     codes = dict(_codes(exchange)) if exchange.positive and _sub(exchange) in LISTS else {}
     if exchange.outcome is Answer.NEGATIVE:
-        text = f"reading faults was refused: {exchange.nrc or 0:02X} {NRCS[exchange.nrc or 0].meaning}"
+        text = f"reading faults was refused: {exchange.refusal}"
         outcome = Outcome(Word.FAILED, Confidence.HIGH, (evidence(exchange, text),), (text,), "read the faults again")
     elif exchange.positive:
         text = f"{len(codes)} codes listed" if _sub(exchange) in LISTS else "answered"
@@ -123,8 +122,7 @@ def _clear(
 
 def _clear_outcome(exchange: Exchange, before: Sequence[FaultList], after: Sequence[FaultList]) -> Outcome:
     if exchange.outcome is Answer.NEGATIVE:
-        nrc = exchange.nrc or 0
-        text = f"clearing was refused: {nrc:02X} {NRCS[nrc].meaning}"
+        text = f"clearing was refused: {exchange.refusal}"
         return Outcome(
             Word.FAILED, Confidence.HIGH, (evidence(exchange, text),), (text,), "meet the condition, clear again"
         )

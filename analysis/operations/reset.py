@@ -15,7 +15,6 @@ from analysis.operations.model import Kind, Operation, evidence, span
 from analysis.record import Record
 from analysis.story import DEFAULT_SESSION, Mode, Story
 from analysis.words import Confidence, Evidence, Outcome, Word
-from canlog.names.nrc import NRCS
 
 NOT_IN_SESSION = frozenset({0x7E, 0x7F})
 
@@ -44,8 +43,7 @@ def _operation(exchange: Exchange, story: Story, record: Record) -> Operation:
 
 def _outcome(exchange: Exchange, story: Story, record: Record) -> Outcome:
     if exchange.outcome is Answer.NEGATIVE:
-        nrc = exchange.nrc or 0
-        text = f"the reset was refused: {nrc:02X} {NRCS[nrc].meaning}"
+        text = f"the reset was refused: {exchange.refusal}"
         wish = "restart the module the way the service information asks"
         return Outcome(Word.FAILED, Confidence.HIGH, (evidence(exchange, text),), (text,), wish)
     if exchange.outcome in (Answer.SILENT, Answer.INCOMPLETE):

@@ -13,7 +13,6 @@ from analysis.operations.model import Kind, Operation, evidence, span
 from analysis.record import Record
 from analysis.story import DEFAULT_SESSION, PROGRAMMING_SESSION, Story
 from analysis.words import Confidence, Outcome, Word
-from canlog.names.nrc import NRCS
 
 #: Services that a module refuses in its default session, as a rule.
 SESSION_BOUND = frozenset({0x27, 0x28, 0x29, 0x2E, 0x2F, 0x31, 0x34, 0x35, 0x36, 0x37, 0x3D, 0x85})
@@ -51,8 +50,7 @@ def _timing(exchange: Exchange) -> dict[str, object]:
 
 def _outcome(exchange: Exchange, session: int | None, story: Story) -> Outcome:
     if exchange.outcome is Answer.NEGATIVE:
-        nrc = exchange.nrc or 0
-        text = f"session {session or 0:02X} was refused: {nrc:02X} {NRCS[nrc].meaning}"
+        text = f"session {session or 0:02X} was refused: {exchange.refusal}"
         return Outcome(Word.FAILED, Confidence.HIGH, (evidence(exchange, text),), (text,), "meet the condition first")
     if exchange.outcome in (Answer.SILENT, Answer.INCOMPLETE):
         text = f"session {session or 0:02X} was not answered"

@@ -12,7 +12,6 @@ from analysis.operations.model import Kind, Operation, evidence, span
 from analysis.record import Record
 from analysis.story import Story
 from analysis.words import Confidence, Outcome, Word
-from canlog.names.nrc import NRCS
 
 #: Services that need access, as a rule; which ones do is the maker's.
 PROTECTED = frozenset({0x2E, 0x2F, 0x31, 0x34, 0x35, 0x38, 0x3D})
@@ -61,8 +60,7 @@ def _zero_seed(exchange: Exchange) -> bool:
 def _outcome(group: list[Exchange], story: Story) -> Outcome:
     last = group[-1]
     if last.outcome is Answer.NEGATIVE:
-        nrc = last.nrc or 0
-        text = f"access was refused: {nrc:02X} {NRCS[nrc].meaning}"
+        text = f"access was refused: {last.refusal}"
         wish = "wait the time the service information asks, then unlock with the right access"
         return Outcome(Word.FAILED, Confidence.HIGH, (evidence(last, text),), (text,), wish)
     if not last.positive:

@@ -22,7 +22,6 @@ from analysis.readings import Reading, kind_of_identifier, said_identifiers, tit
 from analysis.record import Record
 from analysis.story import Story
 from analysis.words import Confidence, Outcome, Word
-from canlog.names.nrc import NRCS
 from canlog.names.tables import IdentifierName
 
 WRITE_BY_IDENTIFIER = 0x2E
@@ -120,7 +119,7 @@ class _Judge:
         exchange = self.exchange
         title = title_of(self.identifier, self.name)
         if exchange.outcome is Answer.NEGATIVE:
-            text = f"{title}: the write was refused, {exchange.nrc or 0:02X} {NRCS[exchange.nrc or 0].meaning}"
+            text = f"{title}: the write was refused, {exchange.refusal}"
             change = f"put the cause of the refusal right, write {title} again and read it back"
             return Outcome(Word.FAILED, Confidence.HIGH, (evidence(exchange, text),), (text,), change)
         if not exchange.positive:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Mapping
 from importlib.metadata import version
+from typing import cast
 
 from analysis.exchanges import Exchange
 from analysis.expectations import Expectation
@@ -22,9 +23,7 @@ from analysis.verdict import PartWord
 from analysis.words import Evidence
 from canlog.frames import TimeKind
 from canlog.isotp.addressing import Direction, Link, id_text
-from canlog.isotp.messages import Message
 from canlog.isotp.timing import link_timing
-from canlog.services.table import SERVICES
 
 EXAMPLES = 10
 EXAMPLE_SIGNS = 120
@@ -125,7 +124,7 @@ def _link(link: Link, item: CaptureRecord, record: Record) -> c.LinkDict:
         "request_address": _byte(link.request_address),
         "response_address": _byte(link.response_address),
         "addressing": link.addressing.value,
-        "dialect": _dialect(messages),
+        "dialect": _dialect(link, record),
         "functional": link.functional,
         "how": link.how,
         "requests": len(requests),
@@ -136,13 +135,10 @@ def _link(link: Link, item: CaptureRecord, record: Record) -> c.LinkDict:
     }
 
 
-def _dialect(messages: list[Message]) -> c.Dialect:
-    """uds where a service of ISO 14229-1 was asked or answered, obd where only SAE J1979 was."""
-    services = {message.data[0] & ~0x40 for message in messages if message.data and message.data[0] != 0x7F}
-    services |= {message.data[1] for message in messages if message.data[:1] == b"\x7f" and len(message.data) > 1}
-    if any(0x10 <= service <= 0x3E or 0x83 <= service <= 0x88 for service in services):
-        return "uds"
-    return "obd" if services else "unknown"
+def _dialect(link: Link, record: Record) -> c.Dialect:
+    """As judged; unknown where nothing complete was said."""
+    guess = record.dialects.get(link.key)
+    return cast(c.Dialect, guess.dialect) if guess is not None else "unknown"
 
 
 def _byte(value: int | None) -> str | None:
@@ -171,7 +167,7 @@ def _exchange(item: Exchange, has_clock: bool, *, secrets: bool) -> c.ExchangeDi
         "capture": item.capture,
         "link": item.link.key,
         "time_ns": item.begin_ns if has_clock else None,
-        "service": SERVICES[item.asked[0]].name if item.asked else item.answer.name,
+        "service": item.ask.name if item.asked else item.answer.name,
         "request": shown_data(item.asked, item.service, secrets=secrets),
         "response": shown_data(item.answered, item.service, secrets=secrets),
         "pending": len(item.pendings),

@@ -10,7 +10,7 @@ from analysis.exchanges import Answer, Exchange, Place
 from analysis.operations.model import evidence
 from analysis.story import Story
 from analysis.words import Confidence, Severity
-from canlog.names.nrc import NRCS
+from canlog.names.nrc import nrcs
 
 #: Bytes of a request that say what is done: service with sub-function, identifier, routine.
 TELLING_BYTES = {0x10: 2, 0x11: 2, 0x14: 1, 0x22: 3, 0x27: 2, 0x28: 2, 0x2E: 3, 0x31: 4, 0x36: 2, 0x85: 2}
@@ -65,7 +65,7 @@ def see_refusals(ctx: Context, codes: Collection[int], services: Collection[int]
 def said(exchange: Exchange) -> str:
     """``31 01 FF 00 was refused with 22 (a condition for this action is not met)``; no key bytes."""
     code = exchange.nrc or 0
-    return f"{asked(exchange)} was refused with {code:02X} ({NRCS[code].meaning})"
+    return f"{asked(exchange)} was refused with {code:02X} ({nrcs(exchange.dialect)[code].meaning})"
 
 
 def asked(exchange: Exchange) -> str:
