@@ -29,6 +29,7 @@ from canlog.services.decode import decode_request, decode_response
 from canlog.services.dialects import UDS
 from canlog.services.layout import Decoded
 from canlog.services.matching import Silence, answers, is_pending, silence_means
+from canlog.services.traits import Act, act_of, session_asked
 
 #: Where something stands: capture number and source line. Order of places is the order of the job.
 Place = tuple[int, int]
@@ -92,6 +93,21 @@ class Exchange:
         if self.answered[:1] == b"\x7f":
             return self.answered[1] if len(self.answered) > 1 else 0
         return (self.answered[0] - 0x40) & 0xFF if self.answered else 0
+
+    @cached_property
+    def act(self) -> Act:
+        """What it does, whatever number its dialect has for it."""
+        return act_of(self.service, self.dialect)
+
+    @property
+    def session(self) -> int | None:
+        """The session it asks for; None for any other request. Numbers as ``traits.session_asked``."""
+        return session_asked(self.told, self.dialect) if self.act is Act.SESSION else None
+
+    @property
+    def told(self) -> bytes:
+        """The request's bytes, or as much of them as the answer repeats where the request is not in the capture."""
+        return self.asked or bytes([self.service]) + (self.answered[1:] if self.positive else b"")
 
     @property
     def nrc(self) -> int | None:

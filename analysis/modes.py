@@ -12,9 +12,10 @@ from dataclasses import dataclass
 
 from analysis.exchanges import Answer, Exchange, Place
 from analysis.operations.model import evidence
-from analysis.story import PROGRAMMING_SESSION, Mode, State, Story
+from analysis.story import Mode, State, Story
 from analysis.words import Evidence
 from canlog.names.nrc import NRCS
+from canlog.services.traits import PROGRAMMING_SESSION
 
 ACTIVE_SESSION = 0xF186
 BOOT_IDENTITY = 0xF180

@@ -16,8 +16,9 @@ from analysis.operations.find import standing
 from analysis.operations.model import Kind, Operation, evidence
 from analysis.record import Record
 from analysis.silence import Silent, who_fell_silent
-from analysis.story import PROGRAMMING_SESSION, Mode, Story
+from analysis.story import Mode, Story
 from analysis.words import Evidence, Word
+from canlog.services.traits import PROGRAMMING_SESSION
 
 LOCKED_OUT = frozenset({0x36, 0x37})
 

@@ -1,6 +1,7 @@
-"""Every value a module gave when asked: identifiers (22, also several at once), OBD vehicle information (09).
+"""Every value a module gave when asked: identifiers (22, also several at once; those of one byte in the older
+dialects), OBD vehicle information (09).
 
-Source: ISO 14229-1:2020, 11.2 (M); SAE J1979 service 09.
+Source: ISO 14229-1:2020, 11.2 (M); SAE J1979 service 09; ISO 14230-3 (M); GMW3110 1.6.
 """
 
 from __future__ import annotations
@@ -10,13 +11,15 @@ from dataclasses import dataclass
 
 from analysis.exchanges import Exchange, Place
 from analysis.story import Story
-from canlog.names.dids import DIDS, PLAIN, VIN, changes_with_software, is_identification, is_tester_stamp
-from canlog.names.ranges import Owner
+from canlog.names.dids import changes_with_software, is_tester_stamp
 from canlog.names.tables import IdentifierName, Names
 from canlog.names.value_layout import Value
 from canlog.services.data import split_records
+from canlog.services.dialects import GMW, KWP, UDS
+from canlog.services.identifiers import READ_IDENTIFICATION, identifier_kind, identifier_name, identifier_text
+from canlog.services.traits import Act, identification_asked, item_read, item_written
 
-OBD_INFO = 0x09
+READ_BY_IDENTIFIER, OBD_INFO = 0x22, 0x09
 #: OBD vehicle information that is identification: infotype -> (number in the F8xx range of UDS, title).
 #: SAE J1979-2 (2021) gives service 09 infotype xx the identifier F8xx (M).
 INFOTYPES = {0x02: "VIN", 0x04: "calibration identification", 0x06: "calibration verification number", 0x0A: "name"}
@@ -42,9 +45,10 @@ class Reading:
         return self.exchange.begin
 
     @property
-    def key(self) -> int:
-        """What was read."""
-        return self.identifier
+    def key(self) -> tuple[int, int]:
+        """What was read. KWP2000 has identification (1A) and local data (21) of the same numbers."""
+        apart = self.exchange.dialect == KWP and self.exchange.service == READ_IDENTIFICATION
+        return READ_IDENTIFICATION if apart else 0, self.identifier
 
     @property
     def part(self) -> str:
@@ -54,19 +58,27 @@ class Reading:
     @property
     def kind(self) -> str:
         """Kind by names, else by the standard's table."""
-        return str(self.name.kind) if self.name else kind_of_identifier(self.identifier)
+        if self.name is not None:
+            return str(self.name.kind)
+        return identifier_kind(self.identifier, self.exchange.dialect, self.exchange.service)
 
     @property
     def tells_software(self) -> bool:
         """It identifies software or calibration by the standard, or stands in the maker's identification range."""
         if self.name is not None and self.name.kind != "identification":
             return False
-        return self.has_standard_meaning or 0xF1A0 <= self.identifier <= 0xF1EF
+        return self.has_standard_meaning or 0xF1A0 <= self.identifier <= 0xF1EF or self._is_part_number()
 
     @property
     def has_standard_meaning(self) -> bool:
         """A standard says that it identifies software or calibration."""
+        if self.exchange.dialect == GMW:
+            return self._is_part_number()
         return tells_software(self.identifier) or self.identifier in CALIBRATION_INFO
+
+    def _is_part_number(self) -> bool:
+        """Identification of one byte that says which software or part this is."""
+        return self.identifier <= 0xFF and identification_asked(self.exchange.told, self.exchange.dialect) is not None
 
     @property
     def text(self) -> str | None:
@@ -80,7 +92,7 @@ class Reading:
     @property
     def title(self) -> str:
         """Identifier and name, for people."""
-        return title_of(self.identifier, self.name)
+        return title_of(self.identifier, self.name, self.exchange.dialect, self.exchange.service)
 
 
 def _values_text(values: Sequence[Value]) -> str:
@@ -98,14 +110,10 @@ def _values_text(values: Sequence[Value]) -> str:
     return ", ".join(f"{name} {text}" for name, text in texts.items())
 
 
-def title_of(identifier: int, name: IdentifierName | None) -> str:
+def title_of(identifier: int, name: IdentifierName | None, dialect: str = UDS, service: int = 0) -> str:
     """``F190 (VIN)``: identifier and what it is called."""
-    if name is not None:
-        return f"{identifier:04X} ({name.name})"
-    said = DIDS[identifier]
-    if said.owner is not Owner.STANDARD:
-        return f"{identifier:04X}"
-    return f"{identifier:04X} ({PLAIN.get(identifier, said.name)})"
+    called = name.name if name is not None else identifier_name(identifier, dialect, service)
+    return f"{identifier_text(identifier)} ({called})" if called else identifier_text(identifier)
 
 
 def said_identifiers(identifiers: Iterable[int]) -> str:
@@ -116,7 +124,7 @@ def said_identifiers(identifiers: Iterable[int]) -> str:
             pieces[-1].append(identifier)
         else:
             pieces.append([identifier])
-    return ", ".join(f"{run[0]:04X}" if len(run) == 1 else f"{run[0]:04X}-{run[-1]:04X}" for run in pieces)
+    return ", ".join("-".join(identifier_text(one) for one in dict.fromkeys((run[0], run[-1]))) for run in pieces)
 
 
 def tells_software(identifier: int) -> bool:
@@ -124,21 +132,10 @@ def tells_software(identifier: int) -> bool:
     return changes_with_software(identifier) and not is_tester_stamp(identifier)
 
 
-def kind_of_identifier(identifier: int) -> str:
-    """vin, fingerprint, identification or other, by the standard alone.
-
-    F100-F1FF is identification throughout: nothing in it is a trim unless names say so.
-    """
-    if identifier == VIN:
-        return "vin"
-    if is_tester_stamp(identifier):
-        return "fingerprint"
-    return "identification" if is_identification(identifier) else "other"
-
-
 def read_values(story: Story, names: Names) -> Iterator[Reading]:
     """All values read from a module, in order."""
-    written = {int.from_bytes(item.asked[1:3], "big") for item in story.exchanges if item.service == 0x2E}
+    writes = (item_written(item.asked, item.dialect) for item in story.exchanges if item.act is Act.WRITE)
+    written = {item.identifier for item in writes if item is not None}
     lengths: dict[int, int] = {}
     for exchange in story.exchanges:
         if not exchange.positive:
@@ -150,15 +147,18 @@ def read_values(story: Story, names: Names) -> Iterator[Reading]:
 
 def _values(exchange: Exchange, lengths: dict[int, int]) -> Iterator[tuple[int, bytes]]:
     answer = exchange.answered
-    if exchange.service == 0x22 and len(answer) >= 3:
+    if exchange.service == READ_BY_IDENTIFIER and exchange.act is Act.READ and len(answer) >= 3:
         asked = _asked_identifiers(exchange)
         if len(asked) == 1:
             lengths[asked[0]] = len(answer) - 3
             yield asked[0], answer[3:]
         else:
             yield from split_records(asked, answer[1:], lengths) or ()
-    elif exchange.service == OBD_INFO and len(answer) > 3 and answer[1] in INFOTYPES:
-        yield 0xF800 | answer[1], answer[3:]
+    elif exchange.service == OBD_INFO:
+        if len(answer) > 3 and answer[1] in INFOTYPES:
+            yield 0xF800 | answer[1], answer[3:]
+    elif exchange.act is Act.READ and (item := item_read(answer, exchange.dialect)) is not None:
+        yield item.identifier, item.data
 
 
 def _asked_identifiers(exchange: Exchange) -> list[int]:

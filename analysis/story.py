@@ -16,10 +16,10 @@ from analysis.limits import Limits
 from analysis.words import Evidence
 from canlog.isotp.addressing import Link
 from canlog.names.tables import Names
+from canlog.services.dialects import UDS
+from canlog.services.traits import DEFAULT_SESSION, PROGRAMMING_SESSION, Act, restarts
 from canlog.survey import Survey
 
-DEFAULT_SESSION = 0x01
-PROGRAMMING_SESSION = 0x02
 #: The answer that names the active session: 62 F186 (ISO 14229-1:2020, annex C (M)).
 _SAYS_SESSION = b"\x62\xf1\x86"
 
@@ -121,16 +121,22 @@ class Story:
 
 def _after(state: State, exchange: Exchange) -> State:
     """The state that an exchange leaves. Sessions relock (ISO 14229-1:2020, 10.4 (M))."""
-    if exchange.service == 0x10 and exchange.outcome in (Answer.POSITIVE, Answer.SUPPRESSED) and exchange.ask:
-        session = exchange.ask.get("sub_function")
-        return State(session=int(session), boot=state.boot) if isinstance(session, int) else state
-    if exchange.service == 0x27 and exchange.positive and len(exchange.answered) == 2:
+    if exchange.act is Act.SESSION:
+        taken = exchange.asked and exchange.outcome in (Answer.POSITIVE, Answer.SUPPRESSED)
+        session = exchange.session if taken else None
+        return state if session is None else State(session=session, boot=state.boot)
+    if exchange.act is Act.UNLOCK and exchange.positive and _is_key_answer(exchange):
         return replace(state, unlocked=exchange.answered[1] - 1)
-    if exchange.service == 0x11 and exchange.positive and _restarts(exchange.answered):
+    if is_restart(exchange):
         return State(session=DEFAULT_SESSION)
-    if exchange.positive and exchange.answered[:3] == _SAYS_SESSION and len(exchange.answered) > 3:
-        return _says_session(state, exchange.answered[3])
+    if exchange.positive and exchange.dialect == UDS and exchange.answered[:3] == _SAYS_SESSION:
+        return _says_session(state, exchange.answered[3]) if len(exchange.answered) > 3 else state
     return state
+
+
+def _is_key_answer(exchange: Exchange) -> bool:
+    """67 with an even number, and where the dialect has one (KWP2000) a byte that says access is granted."""
+    return len(exchange.answered) in (2, 3) and not exchange.answered[1] & 1
 
 
 def _started(state: State, mode: Mode) -> State:
@@ -147,13 +153,13 @@ def _says_session(state: State, session: int) -> State:
     return State(session, state.unlocked if session == state.session else None, boot)
 
 
-def _restarts(message: bytes) -> bool:
-    """A reset, or its answer, is one that starts the module anew: rapid power shutdown (04, 05) does not."""
-    return len(message) > 1 and message[1] & 0x7F not in (0x04, 0x05)
+def is_restart(exchange: Exchange) -> bool:
+    """A reset that was answered positively and starts the module anew."""
+    return exchange.act is Act.RESET and exchange.positive and restarts(exchange.told, exchange.dialect)
 
 
 def _may_be_reset(exchange: Exchange) -> bool:
-    return exchange.service == 0x11 and exchange.response is None and _restarts(exchange.asked)
+    return exchange.act is Act.RESET and exchange.response is None and restarts(exchange.asked, exchange.dialect)
 
 
 def tell_stories(
@@ -190,8 +196,8 @@ def _concerns(exchange: Exchange) -> bool:
 
 def _resets(exchanges: Iterable[Exchange]) -> Iterator[Start]:
     for exchange in exchanges:
-        if exchange.service == 0x11 and exchange.positive and _restarts(exchange.answered):
-            text = f"reset answered positively ({exchange.answered[1:2].hex().upper()})"
+        if is_restart(exchange):
+            text = f"reset answered positively ({exchange.told[1:2].hex().upper()})"
             yield Start(
                 exchange.end, exchange.end_ns, Mode.UNKNOWN, Evidence(exchange.capture, exchange.answer_lines, text)
             )

@@ -33,7 +33,7 @@ def find(ctx: Context) -> Iterator[Seen]:
             if not _says_no(call):
                 continue
             good = any(_passes(later, call) for later in calls if later.exchange.begin > call.exchange.end)
-            what = f"check {call.identifier:04X}" + (f" ({call.name.name})" if call.name else "")
+            what = f"check {call.said}" + (f" ({call.name.name})" if call.name else "")
             text = f"{story.label}: {what}: {call.text}." + (" It passed later." if good else "")
             shown = (evidence(call.exchange, f"{what}: {call.text}"),)
             yield Seen(Confidence.HIGH, shown, text, severity=Severity.NOTE if good else None)

@@ -34,8 +34,6 @@ def find(ctx: Context) -> Iterator[Seen]:
             and call.exchange.begin > ended[0].end
         ]
         if open_ones:
-            texts = dict.fromkeys(
-                f"{call.identifier:04X} status {call.status_bytes.hex().upper()}" for call in open_ones
-            )
-            shown = tuple(evidence(call.exchange, f"{call.identifier:04X}: {call.text}") for call in open_ones)
+            texts = dict.fromkeys(f"{call.said} status {call.status_bytes.hex().upper()}" for call in open_ones)
+            shown = tuple(evidence(call.exchange, f"{call.said}: {call.text}") for call in open_ones)
             yield Seen(Confidence.HIGH, shown, f"{story.label}: {', '.join(texts)}.")

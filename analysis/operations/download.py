@@ -163,9 +163,9 @@ class _Judge:
         for call in last_of_each(checks):
             is_check = call.kind in ("check", "dependencies")
             if call.status is Status.BAD and is_check:
-                return call.exchange, f"the module's check {call.identifier:04X} says no: {call.text}"
+                return call.exchange, f"the module's check {call.said} says no: {call.text}"
             if call.status is Status.REFUSED and (is_check or call.exchange.nrc in MEMORY_REFUSALS):
-                return call.exchange, f"the check {call.identifier:04X} was refused: {call.exchange.refusal}"
+                return call.exchange, f"the check {call.said} was refused: {call.exchange.refusal}"
         return self._boot_only_after_restart()
 
     def _boot_only_after_restart(self) -> tuple[Exchange, str] | None:
@@ -252,9 +252,7 @@ class _Judge:
         proofs = [item for item in proofs if item not in spoilt]
         done = _done(self.attempt)
         unknown = [
-            f"routine {call.identifier:04X}: {call.text}"
-            for call in last_of_each(checks)
-            if call.status is Status.UNKNOWN
+            f"routine {call.said}: {call.text}" for call in last_of_each(checks) if call.status is Status.UNKNOWN
         ]
         if not proofs:
             why = SPOILT if spoilt else "nothing afterwards proves that the memory is right"

@@ -138,7 +138,7 @@ def _by_check(
     for call in last:
         if call.status is not Status.GOOD or call.kind not in ("check", "dependencies"):
             continue
-        text = f"the module's own check {call.identifier:04X} answered good ({call.text})"
+        text = f"the module's own check {call.said} answered good ({call.text})"
         yield DownloadProof((evidence(call.exchange, text),), Confidence.HIGH, text, by_module=True)
     custom = [
         call

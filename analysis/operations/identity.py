@@ -10,10 +10,12 @@ from collections.abc import Iterator
 
 from analysis.exchanges import Answer, Exchange
 from analysis.operations.model import Kind, Operation, evidence, span
-from analysis.readings import kind_of_identifier, title_of
+from analysis.readings import title_of
 from analysis.record import Record
 from analysis.story import Story
 from analysis.words import Confidence, Outcome, Word
+from canlog.services.identifiers import identifier_kind
+from canlog.services.traits import identifier_asked
 
 OBD_INFORMATION = 0x09
 IDENTITY = frozenset({"identification", "vin", "fingerprint"})
@@ -41,29 +43,31 @@ def _is_identity(exchange: Exchange, story: Story, record: Record) -> bool:
         return False
     if exchange.service == OBD_INFORMATION:
         return True
-    if exchange.service != 0x22 or len(exchange.asked) < 3:
+    identifier = identifier_asked(exchange.asked, exchange.dialect)
+    if identifier is None:
         return False
-    identifier = int.from_bytes(exchange.asked[1:3], "big")
     name = record.names.identifier(story.label, identifier)
-    return (str(name.kind) if name else kind_of_identifier(identifier)) in IDENTITY
+    kind = str(name.kind) if name else identifier_kind(identifier, exchange.dialect, exchange.service)
+    return kind in IDENTITY
 
 
 def _operation(run: list[Exchange], story: Story, record: Record) -> Operation:
-    titles = [
-        title_of(int.from_bytes(item.asked[1:3], "big"), None)
-        if item.service == 0x22
-        else f"09 {item.asked[1:2].hex()}"
-        for item in run
-    ]
     return Operation(
         kind=Kind.IDENTITY,
         link=story.link,
         label=story.label,
         outcome=_outcome(run, story, record),
         subject=f"identity {run[0].number}",
-        details={"identifiers": titles, "answered": sum(item.positive for item in run)},
+        details={"identifiers": [_title(item) for item in run], "answered": sum(item.positive for item in run)},
         **span(run),  # type: ignore[arg-type]
     )
+
+
+def _title(exchange: Exchange) -> str:
+    identifier = None if exchange.service == OBD_INFORMATION else identifier_asked(exchange.asked, exchange.dialect)
+    if identifier is None:
+        return f"09 {exchange.asked[1:2].hex()}"
+    return title_of(identifier, None, exchange.dialect, exchange.service)
 
 
 def _outcome(run: list[Exchange], story: Story, record: Record) -> Outcome:
@@ -73,15 +77,15 @@ def _outcome(run: list[Exchange], story: Story, record: Record) -> Outcome:
         text = "identification was refused" if word is Word.FAILED else "identification was not answered"
         return Outcome(word, Confidence.HIGH, (evidence(run[-1], text),), (text,), "ask again with the ignition on")
     mine = {item.number for item in positive}
-    values: dict[int, set[bytes]] = {}
+    values: dict[tuple[int, int], set[bytes]] = {}
     for reading in record.readings(story):
         if reading.exchange.number not in mine:
-            values.setdefault(reading.identifier, set()).add(reading.raw)
+            values.setdefault(reading.key, set()).add(reading.raw)
     again = next(
         (
             reading
             for reading in record.readings(story)
-            if reading.exchange.number in mine and reading.raw in values.get(reading.identifier, ())
+            if reading.exchange.number in mine and reading.raw in values.get(reading.key, ())
         ),
         None,
     )

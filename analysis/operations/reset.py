@@ -13,8 +13,9 @@ from analysis.exchanges import Answer, Exchange
 from analysis.modes import ACTIVE_SESSION
 from analysis.operations.model import Kind, Operation, evidence, span
 from analysis.record import Record
-from analysis.story import DEFAULT_SESSION, Mode, Story
+from analysis.story import Mode, Story
 from analysis.words import Confidence, Evidence, Outcome, Word
+from canlog.services.traits import DEFAULT_SESSION, Act
 
 NOT_IN_SESSION = frozenset({0x7E, 0x7F})
 
@@ -24,7 +25,7 @@ def find_resets(story: Story, record: Record) -> list[Operation]:
     return [
         _operation(exchange, story, record)
         for exchange in story.exchanges
-        if exchange.service == 0x11 and not exchange.link.functional
+        if exchange.act is Act.RESET and not exchange.link.functional
     ]
 
 
@@ -72,7 +73,7 @@ def _sign(exchange: Exchange, story: Story, record: Record) -> Evidence | None:
     for item in story.after(exchange.end):
         if item.capture != exchange.capture or (horizon is not None and item.begin > horizon):
             return None
-        if item.service == 0x10:
+        if item.act is Act.SESSION:
             return _cyclic_return(exchange, story, record)
         if (
             left

@@ -17,8 +17,9 @@ from __future__ import annotations
 from analysis.operations.model import Kind, Operation, Part, evidence, span
 from analysis.operations.routines import RESULT, STOP, RoutineCall, RoutineRun, Status, read_call, runs_of
 from analysis.record import Record
-from analysis.story import PROGRAMMING_SESSION, Story
+from analysis.story import Story
 from analysis.words import Confidence, Outcome, Word
+from canlog.services.traits import PROGRAMMING_SESSION
 
 STEPS_OF_A_DOWNLOAD = ("erase", "check", "dependencies")
 
@@ -37,10 +38,10 @@ def _operation(run: RoutineRun, story: Story) -> Operation:
         link=story.link,
         label=story.label,
         outcome=_outcome(run),
-        subject=f"routine {first.identifier:04X} {first.option.hex()}",
+        subject=f"routine {first.said} {first.option.hex()}",
         part=Part.LEARN if _is_learn(first, story) else None,
         details={
-            "identifier": f"{first.identifier:04X}",
+            "identifier": first.said,
             "name": name.name if name else None,
             "kind": first.kind or None,
             "option": first.option.hex().upper(),
@@ -67,7 +68,7 @@ def _is_learn(call: RoutineCall, story: Story) -> bool:
 def _outcome(run: RoutineRun) -> Outcome:
     """The word of one run."""
     first = run.calls[0]
-    title = f"routine {first.identifier:04X}" + (f" ({first.name.name})" if first.name else "")
+    title = f"routine {first.said}" + (f" ({first.name.name})" if first.name else "")
     stopped = next((call for call in run.calls if call.control == STOP and call.exchange.positive), None)
     last = run.telling
     proof = (evidence(last.exchange, f"{title}: {last.text}"),)
@@ -85,5 +86,5 @@ def _outcome(run: RoutineRun) -> Outcome:
     if first.name is not None and first.name.has_result and not any(call.control == RESULT for call in run.calls):
         text = f"{title}: started, and its result was never asked"
         return Outcome(Word.INTERRUPTED, Confidence.HIGH, proof, (text,), f"ask the result of {title} and capture it")
-    wish = f"a names file that says what the status of {first.identifier:04X} means"
+    wish = f"a names file that says what the status of {first.said} means"
     return Outcome(Word.UNPROVEN, Confidence.MEDIUM, (), (f"{title}: {last.text}",), wish)

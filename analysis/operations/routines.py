@@ -13,8 +13,11 @@ from enum import StrEnum
 from analysis.exchanges import Answer, Exchange, Place
 from analysis.story import Story
 from canlog.names.tables import Names, RoutineName
+from canlog.services.dialects import UDS
+from canlog.services.identifiers import identifier_text
+from canlog.services.traits import ROUTINE_RESULT, ROUTINE_START, ROUTINE_STOP, Act, routine_asked, traits_of
 
-START, STOP, RESULT = 0x01, 0x02, 0x03
+START, STOP, RESULT = ROUTINE_START, ROUTINE_STOP, ROUTINE_RESULT
 ERASE_MEMORY = 0xFF00
 CHECK_DEPENDENCIES = 0xFF01
 
@@ -48,7 +51,14 @@ class RoutineCall:
         """erase, check, dependencies, learn, other, or "" when nothing says."""
         if self.name is not None:
             return str(self.name.kind)
+        if self.exchange.dialect != UDS:
+            return "erase" if self.exchange.told.startswith(traits_of(self.exchange.dialect).erases) else ""
         return {ERASE_MEMORY: "erase", CHECK_DEPENDENCIES: "dependencies"}.get(self.identifier, "")
+
+    @property
+    def said(self) -> str:
+        """Its identifier as people write it."""
+        return identifier_text(self.identifier)
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,18 +112,16 @@ def runs_of(calls: Iterable[RoutineCall]) -> list[RoutineRun]:
 
 def read_call(exchange: Exchange, label: str, names: Names) -> RoutineCall | None:
     """The routine call in an exchange; None when it is not one or holds no identifier."""
-    if exchange.service != 0x31:
+    if exchange.act is not Act.ROUTINE:
         return None
-    source = exchange.asked if len(exchange.asked) >= 4 else exchange.answered
-    if len(source) < 4 or source[0] not in (0x31, 0x71):
+    asked = routine_asked(exchange.told, exchange.dialect)
+    if asked is None:
         return None
-    identifier = int.from_bytes(source[2:4], "big")
-    name = names.routine(label, identifier)
-    status_bytes = exchange.answered[4:] if exchange.positive else b""
+    name = names.routine(label, asked.identifier)
+    status_bytes = exchange.answered[asked.head :] if exchange.positive else b""
     status, text = _status(exchange, status_bytes, name)
-    return RoutineCall(
-        exchange, source[1] & 0x7F, identifier, exchange.asked[4:], status_bytes, status, text, name
-    )  # fmt: skip
+    option = exchange.asked[asked.head :]
+    return RoutineCall(exchange, asked.control, asked.identifier, option, status_bytes, status, text, name)
 
 
 def _status(exchange: Exchange, status: bytes, name: RoutineName | None) -> tuple[Status, str]:

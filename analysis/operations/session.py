@@ -11,11 +11,17 @@ from analysis.exchanges import Answer, Exchange
 from analysis.modes import ACTIVE_SESSION
 from analysis.operations.model import Kind, Operation, evidence, span
 from analysis.record import Record
-from analysis.story import DEFAULT_SESSION, PROGRAMMING_SESSION, Story
+from analysis.story import Story
 from analysis.words import Confidence, Outcome, Word
+from canlog.services.traits import DEFAULT_SESSION, PROGRAMMING_SESSION, Act
 
 #: Services that a module refuses in its default session, as a rule.
-SESSION_BOUND = frozenset({0x27, 0x28, 0x29, 0x2E, 0x2F, 0x31, 0x34, 0x35, 0x36, 0x37, 0x3D, 0x85})
+SESSION_BOUND = frozenset(
+    {
+        Act.UNLOCK, Act.QUIET, Act.AUTHENTICATE, Act.WRITE, Act.CONTROL, Act.ROUTINE, Act.DOWNLOAD, Act.UPLOAD,
+        Act.BLOCK, Act.EXIT, Act.WRITE_MEMORY, Act.FAULT_SETTING,
+    }
+)  # fmt: skip
 
 
 def find_sessions(story: Story, record: Record) -> list[Operation]:
@@ -23,13 +29,12 @@ def find_sessions(story: Story, record: Record) -> list[Operation]:
     return [
         _operation(exchange, story)
         for exchange in story.exchanges
-        if exchange.service == 0x10 and not exchange.link.functional
+        if exchange.session is not None and not exchange.link.functional
     ]
 
 
 def _operation(exchange: Exchange, story: Story) -> Operation:
-    session = (exchange.asked or exchange.answered)[1:2]
-    value = session[0] & 0x7F if session else None
+    value = exchange.session
     return Operation(
         kind=Kind.SESSION,
         link=story.link,
@@ -44,7 +49,7 @@ def _operation(exchange: Exchange, story: Story) -> Operation:
 def _timing(exchange: Exchange) -> dict[str, object]:
     if not exchange.positive:
         return {"p2_ms": None, "p2_star_ms": None}
-    answer = exchange.answer
+    answer = exchange.answer  # only a session of UDS answers them
     return {"p2_ms": answer.get("p2_server_max_ms"), "p2_star_ms": answer.get("p2_star_server_max_ms")}
 
 
@@ -68,13 +73,13 @@ def _sign(exchange: Exchange, session: int | None, story: Story) -> Exchange | N
     """A later exchange of the same session that shows it."""
     start = story.start_after(exchange.end)
     for item in story.after(exchange.end):
-        if item.capture != exchange.capture or item.service == 0x10:
+        if item.capture != exchange.capture or item.act is Act.SESSION:
             return None
         if start is not None and item.begin > start.place and session != PROGRAMMING_SESSION:
             return None
         if _reads_session(item):
             return item if item.answered[3] == session else None
-        if session != DEFAULT_SESSION and item.positive and item.service in SESSION_BOUND:
+        if session != DEFAULT_SESSION and item.positive and item.act in SESSION_BOUND:
             return item
     return None
 

@@ -12,11 +12,10 @@ from analysis.operations.model import Kind, Operation, evidence, span
 from analysis.record import Record
 from analysis.story import Story
 from analysis.words import Confidence, Outcome, Word
+from canlog.services.traits import Act
 
 #: Services that need access, as a rule; which ones do is the maker's.
-PROTECTED = frozenset({0x2E, 0x2F, 0x31, 0x34, 0x35, 0x38, 0x3D})
-SECURITY_ACCESS = 0x27
-AUTHENTICATION = 0x29
+PROTECTED = frozenset({Act.WRITE, Act.CONTROL, Act.ROUTINE, Act.DOWNLOAD, Act.UPLOAD, Act.FILE, Act.WRITE_MEMORY})
 #: Return values of 29 that mean success (ISO 14229-1:2020, annex (M); udsoncan 1.26.1 agrees).
 AUTHENTICATED = frozenset({0x12, 0x13})
 
@@ -25,9 +24,9 @@ def find_unlocks(story: Story, record: Record) -> list[Operation]:
     """One operation for each seed with the key that followed, or each authentication step."""
     found: list[list[Exchange]] = []
     for exchange in story.exchanges:
-        if exchange.service not in (SECURITY_ACCESS, AUTHENTICATION) or len(exchange.asked) < 2:
+        if exchange.act not in (Act.UNLOCK, Act.AUTHENTICATE) or len(exchange.asked) < 2:
             continue
-        is_key = exchange.service == SECURITY_ACCESS and not exchange.asked[1] & 1
+        is_key = exchange.act is Act.UNLOCK and not exchange.asked[1] & 1
         if is_key and found and len(found[-1]) == 1 and _fits(found[-1][0], exchange):
             found[-1].append(exchange)
         else:
@@ -36,7 +35,7 @@ def find_unlocks(story: Story, record: Record) -> list[Operation]:
 
 
 def _fits(seed: Exchange, key: Exchange) -> bool:
-    return seed.service == SECURITY_ACCESS and (seed.asked[1] & 0x7F) + 1 == key.asked[1] & 0x7F
+    return seed.act is Act.UNLOCK and (seed.asked[1] & 0x7F) + 1 == key.asked[1] & 0x7F
 
 
 def _operation(group: list[Exchange], story: Story) -> Operation:
@@ -54,7 +53,7 @@ def _operation(group: list[Exchange], story: Story) -> Operation:
 
 def _zero_seed(exchange: Exchange) -> bool:
     seed = exchange.answered[2:]
-    return exchange.service == SECURITY_ACCESS and exchange.positive and bool(seed) and not any(seed)
+    return exchange.act is Act.UNLOCK and exchange.positive and bool(seed) and not any(seed)
 
 
 def _outcome(group: list[Exchange], story: Story) -> Outcome:
@@ -80,7 +79,7 @@ def _outcome(group: list[Exchange], story: Story) -> Outcome:
 
 def _opened(group: list[Exchange]) -> bool:
     last = group[-1]
-    if last.service == AUTHENTICATION:
+    if last.act is Act.AUTHENTICATE:
         return len(last.answered) > 2 and last.answered[2] in AUTHENTICATED
     return _zero_seed(group[0]) or not last.asked[1] & 1
 
@@ -88,8 +87,8 @@ def _opened(group: list[Exchange]) -> bool:
 def _use(last: Exchange, story: Story) -> Exchange | None:
     start = story.start_after(last.end)
     for item in story.after(last.end):
-        if item.capture != last.capture or item.service == 0x10 or (start is not None and item.begin > start.place):
+        if item.capture != last.capture or item.act is Act.SESSION or (start is not None and item.begin > start.place):
             return None
-        if item.positive and item.service in PROTECTED:
+        if item.positive and item.act in PROTECTED:
             return item
     return None

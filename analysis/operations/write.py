@@ -18,13 +18,14 @@ from dataclasses import dataclass, replace
 from analysis.exchanges import Answer, Exchange
 from analysis.operations.model import Kind, Operation, Part, evidence, in_order, span
 from analysis.operations.routines import memory_erased_behind
-from analysis.readings import Reading, kind_of_identifier, said_identifiers, title_of
+from analysis.readings import Reading, said_identifiers, title_of
 from analysis.record import Record
 from analysis.story import Story
 from analysis.words import Confidence, Outcome, Word
 from canlog.names.tables import IdentifierName
-
-WRITE_BY_IDENTIFIER = 0x2E
+from canlog.names.vin import check_vin
+from canlog.services.identifiers import ONE_BYTE_VIN, identifier_kind, identifier_text
+from canlog.services.traits import Act, item_written, traits_of
 
 PARTS = {"vin": Part.VIN, "fingerprint": None, "identification": None}
 
@@ -32,9 +33,7 @@ PARTS = {"vin": Part.VIN, "fingerprint": None, "identification": None}
 def find_writes(story: Story, record: Record) -> list[Operation]:
     """All writes by identifier to a module, in order; superseded ones included."""
     writes = [
-        exchange
-        for exchange in story.own
-        if exchange.service == WRITE_BY_IDENTIFIER and len(exchange.asked or exchange.answered) >= 3
+        exchange for exchange in story.own if exchange.act is Act.WRITE and identifier_written(exchange) is not None
     ]
     return [_Judge(exchange, writes, story, record).operation() for exchange in writes]
 
@@ -48,7 +47,11 @@ class _Judge:
 
     @property
     def identifier(self) -> int:
-        return _identifier_of(self.exchange)
+        return identifier_written(self.exchange) or 0
+
+    @property
+    def title(self) -> str:
+        return title_of(self.identifier, self.name, self.exchange.dialect, self.exchange.service)
 
     @property
     def name(self) -> IdentifierName | None:
@@ -56,11 +59,16 @@ class _Judge:
 
     @property
     def data(self) -> bytes:
-        return self.exchange.asked[3:]
+        item = item_written(self.exchange.asked, self.exchange.dialect)
+        return item.data if item is not None else b""
 
     @property
     def kind(self) -> str:
-        return str(self.name.kind) if self.name else kind_of_identifier(self.identifier)
+        if self.name is not None:
+            return str(self.name.kind)
+        kind = identifier_kind(self.identifier, self.exchange.dialect, self.exchange.service)
+        is_vin = kind == "other" and self.identifier == ONE_BYTE_VIN and check_vin(self.data).well_formed
+        return "vin" if is_vin else kind
 
     def _is_request_whole(self) -> bool:
         return self.exchange.request is not None and self.exchange.request.complete
@@ -74,7 +82,7 @@ class _Judge:
         after = [item for item in reads if start is not None and item.place > start.place]
         source = self._source()
         details: dict[str, object] = {
-            "identifier": f"{self.identifier:04X}",
+            "identifier": identifier_text(self.identifier),
             "name": self.name.name if self.name else None,
             "kind": self.kind,
             "before": before.raw.hex().upper() if before else None,
@@ -89,7 +97,7 @@ class _Judge:
                 link=self.story.link,
                 label=self.story.label,
                 outcome=outcome,
-                subject=f"write {self.identifier:04X}",
+                subject=f"write {identifier_text(self.identifier)}",
                 part=PARTS.get(self.kind, Part.TRIMS),
                 details=details,
                 **span(members),  # type: ignore[arg-type]
@@ -98,13 +106,13 @@ class _Judge:
 
     def _reads(self) -> tuple[Reading | None, list[Reading]]:
         """The last read before the write, and all between it and the next accepted write of the same identifier."""
-        same = [item for item in self.record.readings(self.story) if item.identifier == self.identifier]
+        same = [item for item in self.record.readings(self.story) if self._reads_it(item)]
         horizon = next(
             (
                 item.begin
                 for item in self.writes
                 if item.begin > self.exchange.begin
-                and _identifier_of(item) == self.identifier
+                and identifier_written(item) == self.identifier
                 and item.outcome is not Answer.NEGATIVE
             ),
             None,
@@ -115,9 +123,20 @@ class _Judge:
         ]
         return (earlier[-1] if earlier else None), later
 
+    def _reads_it(self, reading: Reading) -> bool:
+        """A reading of what was written.
+
+        KWP2000: local data written with 3B is read with 21; that 1A of the same number tells the same is only
+        believed where it does.
+        """
+        if reading.identifier != self.identifier:
+            return False
+        is_same_space = reading.key[0] == 0
+        return is_same_space or self._equal(reading.raw)
+
     def _outcome(self, before: Reading | None, reads: Sequence[Reading]) -> Outcome:
         exchange = self.exchange
-        title = title_of(self.identifier, self.name)
+        title = self.title
         if exchange.outcome is Answer.NEGATIVE:
             text = f"{title}: the write was refused, {exchange.refusal}"
             change = f"put the cause of the refusal right, write {title} again and read it back"
@@ -209,6 +228,8 @@ def read_again(identifiers: Iterable[int]) -> str:
     return f"read {said_identifiers(identifiers)} after an ignition cycle and capture it"
 
 
-def _identifier_of(exchange: Exchange) -> int:
-    source = exchange.asked if len(exchange.asked) >= 3 else exchange.answered
-    return int.from_bytes(source[1:3], "big")
+def identifier_written(exchange: Exchange) -> int | None:
+    """The identifier of a write, from the answer where the request is not in the capture; None when neither tells."""
+    width = traits_of(exchange.dialect).writes.get(exchange.service, 0)
+    source = exchange.told[1 : 1 + width]
+    return int.from_bytes(source, "big") if width and len(source) == width else None

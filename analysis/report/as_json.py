@@ -12,7 +12,7 @@ from analysis.expectations import Expectation
 from analysis.modules import ModuleState
 from analysis.operations.model import Kind, Operation, Part
 from analysis.postmortem import PostMortem
-from analysis.readings import Reading, title_of
+from analysis.readings import Reading
 from analysis.record import CaptureRecord, Record
 from analysis.report import contract as c
 from analysis.report.model import Report
@@ -24,6 +24,7 @@ from analysis.words import Evidence
 from canlog.frames import TimeKind
 from canlog.isotp.addressing import Direction, Link, id_text
 from canlog.isotp.timing import link_timing
+from canlog.services.identifiers import identifier_text
 
 EXAMPLES = 10
 EXAMPLE_SIGNS = 120
@@ -223,7 +224,7 @@ def _expectation(item: Expectation) -> c.ExpectationDict:
 def _trim(item: Trim) -> c.TrimDict:
     return {
         "link": item.link,
-        "identifier": f"{item.identifier:04X}",
+        "identifier": identifier_text(item.identifier),
         "name": item.name,
         "index": item.index,
         "old": _hex(item.old),
@@ -256,23 +257,23 @@ def _evidence(item: Evidence) -> c.EvidenceDict:
 def _identifiers(record: Record, clocks: Mapping[int, bool]) -> list[c.IdentifierDict]:
     found: list[c.IdentifierDict] = []
     for story in record.stories:
-        groups: dict[int, list[Reading]] = {}
+        groups: dict[tuple[int, int], list[Reading]] = {}
         for reading in record.readings(story):
-            groups.setdefault(reading.identifier, []).append(reading)
+            groups.setdefault(reading.key, []).append(reading)
         found += [
             {
                 "link": story.link.key,
-                "identifier": f"{identifier:04X}",
+                "identifier": identifier_text(key[1]),
                 "name": _name(readings[0]),
                 "readings": [_reading(one, clocks) for one in readings],
             }
-            for identifier, readings in sorted(groups.items())
+            for key, readings in sorted(groups.items())
         ]
     return found
 
 
 def _name(reading: Reading) -> str | None:
-    title = title_of(reading.identifier, reading.name)
+    title = reading.title
     return title.partition("(")[2].rstrip(")") or None
 
 

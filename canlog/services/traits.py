@@ -38,6 +38,37 @@ class AddressIn(StrEnum):
     NOWHERE = "nothing"
 
 
+class Act(StrEnum):
+    """What a request asks for, whatever number its dialect has for it."""
+
+    SESSION = "session"
+    RESET = "reset"
+    UNLOCK = "unlock"
+    AUTHENTICATE = "authenticate"
+    READ = "read"
+    WRITE = "write"
+    READ_MEMORY = "read memory"
+    WRITE_MEMORY = "write memory"
+    ROUTINE = "routine"
+    CONTROL = "control"
+    DOWNLOAD = "download"
+    UPLOAD = "upload"
+    FILE = "file"
+    BLOCK = "block"
+    EXIT = "exit"
+    READ_FAULTS = "read faults"
+    CLEAR = "clear"
+    QUIET = "quiet"
+    FAULT_SETTING = "fault setting"
+    TESTER_PRESENT = "tester present"
+    PROGRAMMED_STATE = "programmed state"
+    OTHER = "other"
+
+
+DEFAULT_SESSION, PROGRAMMING_SESSION = 0x01, 0x02
+ROUTINE_START, ROUTINE_STOP, ROUTINE_RESULT = 0x01, 0x02, 0x03
+
+
 @dataclass(frozen=True, slots=True)
 class DialectTraits:
     """One dialect, as operations see it. Services are request identifiers; None where it has none.
@@ -72,6 +103,7 @@ class DialectTraits:
     identification: tuple[tuple[int, frozenset[int]], ...] = ()
     # routines
     routine_start: bytes = b""
+    routine_stop: bytes = b""
     routine_results: bytes = b""
     routine_bytes: int = 0
     # fault memory
@@ -80,6 +112,10 @@ class DialectTraits:
     # sessions and upkeep
     session: int | None = None
     unlock: int | None = None
+    authenticate: int | None = None
+    controls: tuple[int, ...] = ()
+    quiet: tuple[int, ...] = ()
+    fault_setting: int | None = None
     programming_steps: tuple[tuple[bytes, ...], ...] = ()
     returns_to_normal: tuple[bytes, ...] = ()
     tester_present: tuple[bytes, ...] = ()
@@ -127,12 +163,17 @@ TRAITS: Final[dict[str, DialectTraits]] = {
         reads_vin=(b"\x22\xf1\x90", b"\x22\xf8\x02", b"\x09\x02"),
         identification=(_UDS_IDENTITY, _OBD_IDENTITY),
         routine_start=b"\x31\x01",
+        routine_stop=b"\x31\x02",
         routine_results=b"\x31\x03",
         routine_bytes=2,
         fault_reads=(0x19, *_OBD_FAULTS),
         clears=_of(_14=0, _04=0),
         session=0x10,
         unlock=0x27,
+        authenticate=0x29,
+        controls=(0x2F,),
+        quiet=(0x28,),
+        fault_setting=0x85,
         programming_steps=((b"\x10\x02", b"\x10\x82"),),
         returns_to_normal=(b"\x10\x01", b"\x10\x81"),
         tester_present=(b"\x3e\x00", b"\x3e\x80"),
@@ -163,12 +204,16 @@ TRAITS: Final[dict[str, DialectTraits]] = {
         reads_vin=(b"\x1a\x90", b"\x09\x02"),
         identification=(_KWP_IDENTITY, _OBD_IDENTITY),
         routine_start=b"\x31",
+        routine_stop=b"\x32",
         routine_results=b"\x33",
         routine_bytes=1,
         fault_reads=(0x18, 0x17, 0x13, *_OBD_FAULTS),
         clears=_of(_14=2, _04=0),
         session=0x10,
         unlock=0x27,
+        controls=(0x2F, 0x30),
+        quiet=(0x28, 0x29),
+        fault_setting=0x85,
         programming_steps=((b"\x10\x85",),),
         returns_to_normal=(b"\x10\x81", b"\x20"),
         tester_present=(b"\x3e\x01", b"\x3e\x02", b"\x3e"),
@@ -196,6 +241,8 @@ TRAITS: Final[dict[str, DialectTraits]] = {
         fault_reads=(0xA9, 0x12, *_OBD_FAULTS),
         clears=_of(_04=0),
         unlock=0x27,
+        controls=(0xAE,),
+        quiet=(0x28,),
         programming_steps=((b"\xa5\x01", b"\xa5\x02"), (b"\xa5\x03",)),
         returns_to_normal=(b"\x20",),
         tester_present=(b"\x3e",),
@@ -215,6 +262,91 @@ TRAITS: Final[dict[str, DialectTraits]] = {
         clears=_of(_04=0),
     ),
 }
+
+
+def _acts(traits: DialectTraits) -> dict[int, Act]:
+    """Services by what they do."""
+    single = {
+        traits.session: Act.SESSION,
+        traits.reset: Act.RESET,
+        traits.unlock: Act.UNLOCK,
+        traits.authenticate: Act.AUTHENTICATE,
+        traits.read_memory: Act.READ_MEMORY,
+        traits.write_memory: Act.WRITE_MEMORY,
+        traits.download: Act.DOWNLOAD,
+        traits.upload: Act.UPLOAD,
+        traits.file_transfer: Act.FILE,
+        traits.transfer_end: Act.EXIT,
+        traits.fault_setting: Act.FAULT_SETTING,
+        traits.programmed_state: Act.PROGRAMMED_STATE,
+    }
+    acts = {service: act for service, act in single.items() if service is not None}
+    acts |= dict.fromkeys(traits.reads, Act.READ) | dict.fromkeys(traits.writes, Act.WRITE)
+    acts |= dict.fromkeys(traits.fault_reads, Act.READ_FAULTS) | dict.fromkeys(traits.clears, Act.CLEAR)
+    acts |= dict.fromkeys(traits.quiet, Act.QUIET) | dict.fromkeys(traits.controls, Act.CONTROL)
+    acts |= {asked[0]: Act.TESTER_PRESENT for asked in traits.tester_present}
+    acts |= {
+        asked[0]: Act.ROUTINE for asked in (traits.routine_start, traits.routine_stop, traits.routine_results) if asked
+    }
+    acts |= {asked[0]: Act.SESSION for asked in traits.returns_to_normal}
+    acts |= {asked[0]: Act.SESSION for step in traits.programming_steps for asked in step}
+    return acts | ({TRANSFER: Act.BLOCK} if traits.download is not None else {})
+
+
+#: What each service of a dialect does; one that is not here is of no account to a job.
+ACTS: Final[dict[str, dict[int, Act]]] = {name: _acts(traits) for name, traits in TRAITS.items()}
+
+
+def act_of(service: int, dialect: str) -> Act:
+    """What a service does in a dialect."""
+    return ACTS[dialect].get(service, Act.OTHER)
+
+
+class RoutineAsked(NamedTuple):
+    """A routine: start, stop or result as UDS numbers them, its identifier, and the bytes in front of the rest."""
+
+    control: int
+    identifier: int
+    head: int
+
+
+def routine_asked(request: bytes, dialect: str) -> RoutineAsked | None:
+    """Which routine a request is about; None for any other request, or one too short."""
+    traits = traits_of(dialect)
+    width = traits.routine_bytes
+    if dialect == "uds":
+        control, at = (request[1] & 0x7F if len(request) > 1 else 0), 2
+    else:
+        by_service = {traits.routine_start: ROUTINE_START, traits.routine_stop: ROUTINE_STOP}
+        by_service |= {traits.routine_results: ROUTINE_RESULT}
+        control, at = by_service.get(request[:1], 0), 1
+    if not width or len(request) < at + width:
+        return None
+    return RoutineAsked(control, int.from_bytes(request[at : at + width], "big"), at + width)
+
+
+def session_asked(request: bytes, dialect: str) -> int | None:
+    """The session that a request asks for, as UDS numbers it where the meaning is the same.
+
+    Programming is 02 and the default session 01 in every dialect; any other is the dialect's own number. None for
+    any other request.
+    """
+    traits = traits_of(dialect)
+    if returns_to_normal(request, dialect):
+        return DEFAULT_SESSION
+    if programming_step(request, dialect) == len(traits.programming_steps) > 0:
+        return PROGRAMMING_SESSION
+    if traits.session is None or request[:1] != bytes([traits.session]) or len(request) < 2:
+        return None
+    return request[1] & 0x7F if dialect == "uds" else request[1]
+
+
+def restarts(request: bytes, dialect: str) -> bool:
+    """A reset that starts the module anew; rapid power shutdown (UDS 04, 05) does not."""
+    traits = traits_of(dialect)
+    if traits.reset is None or request[:1] != bytes([traits.reset]) or len(request) < 2:
+        return False
+    return dialect != "uds" or request[1] & 0x7F not in (0x04, 0x05)
 
 
 def traits_of(dialect: str) -> DialectTraits:
@@ -307,6 +439,14 @@ def _item(message: bytes, services: Mapping[int, int], offset: int) -> Item | No
     if width is None or len(message) <= 1 + width:
         return None
     return Item(service, int.from_bytes(message[1 : 1 + width], "big"), width, message[1 + width :])
+
+
+def identifier_asked(request: bytes, dialect: str) -> int | None:
+    """The (first) identifier of a request to read data by identifier; None for any other request."""
+    width = traits_of(dialect).reads.get(request[0]) if request else None
+    if width is None or len(request) <= width:
+        return None
+    return int.from_bytes(request[1 : 1 + width], "big")
 
 
 def identification_asked(request: bytes, dialect: str) -> int | None:
