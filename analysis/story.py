@@ -10,13 +10,14 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from enum import StrEnum
 from functools import cached_property
+from itertools import islice
 
 from analysis.exchanges import Answer, Exchange, Place
 from analysis.limits import Limits
 from analysis.words import Evidence
 from canlog.isotp.addressing import Link
 from canlog.names.tables import Names
-from canlog.services.dialects import UDS
+from canlog.services.dialects import GMW, UDS
 from canlog.services.traits import DEFAULT_SESSION, PROGRAMMING_SESSION, Act, restarts
 from canlog.survey import Survey
 
@@ -114,6 +115,13 @@ class Story:
         """The first start behind a place."""
         return next((start for start in self.starts if start.place > place), None)
 
+    def normal_after(self, place: Place) -> Place | None:
+        """Behind a place: the first start, or in a dialect that ends programming so (GMW3110) the return to normal."""
+        start = self.start_after(place)
+        places = [start.place] if start is not None else []
+        returned = (item.end for item in self.after(place) if item.dialect == GMW and _returns_to_normal(item))
+        return min([*places, *islice(returned, 1)], default=None)
+
     def last_start(self) -> Start | None:
         """The latest start."""
         return self.starts[-1] if self.starts else None
@@ -151,6 +159,10 @@ def _says_session(state: State, session: int) -> State:
     unasked = session == PROGRAMMING_SESSION and state.session != PROGRAMMING_SESSION
     boot = session == PROGRAMMING_SESSION and (state.boot or unasked)
     return State(session, state.unlocked if session == state.session else None, boot)
+
+
+def _returns_to_normal(exchange: Exchange) -> bool:
+    return exchange.positive and exchange.session == DEFAULT_SESSION
 
 
 def is_restart(exchange: Exchange) -> bool:

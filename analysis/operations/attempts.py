@@ -1,7 +1,8 @@
 """Attempts at a transfer: erase, request, blocks, exit, cut out of a module's story.
 
 A new request, a new erase behind a request, a change of session, a start of the module or the end of a capture
-closes what is open: the transfer is then gone (ISO 14229-1:2020, 15 (M)).
+closes what is open: the transfer is then gone (ISO 14229-1:2020, 15 (M)). Where a dialect has no exit (GMW3110) a
+transfer is over when as many bytes were accepted as were announced.
 """
 
 from __future__ import annotations
@@ -10,14 +11,14 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 
 from analysis.exchanges import Answer, Exchange, Place
+from analysis.operations.block_form import executes, form_of
 from analysis.operations.model import Kind
 from analysis.operations.transfer_account import Account, keep_account
 from analysis.story import Start, Story
+from canlog.services.dialects import UDS
+from canlog.services.traits import Act, AddressIn, routine_asked, traits_of
 
-REQUEST_KINDS = {0x34: Kind.DOWNLOAD, 0x35: Kind.UPLOAD, 0x38: Kind.FILE}
-TRANSFER_DATA = 0x36
-TRANSFER_EXIT = 0x37
-ERASE_MEMORY = 0xFF00
+REQUEST_KINDS = {Act.DOWNLOAD: Kind.DOWNLOAD, Act.UPLOAD: Kind.UPLOAD, Act.FILE: Kind.FILE}
 
 
 @dataclass(slots=True)
@@ -40,19 +41,34 @@ class Attempt:
     @property
     def kind(self) -> Kind:
         """Download, upload or file."""
-        return REQUEST_KINDS[self.request.service] if self.request else Kind.DOWNLOAD
+        return REQUEST_KINDS[self.request.act] if self.request else Kind.DOWNLOAD
 
     @property
     def account(self) -> Account:
         """The account of the blocks."""
         if self._account is None:
-            self._account = keep_account(self.blocks, upload=self.kind is Kind.UPLOAD)
+            form = form_of(self.request, self.blocks, self.size)
+            self._account = keep_account(self.blocks, form, upload=self.kind is Kind.UPLOAD)
         return self._account
 
     @property
     def ended(self) -> Exchange | None:
-        """The exit that was answered positively."""
-        return next((item for item in reversed(self.exits) if item.positive), None)
+        """The exit that was answered positively, or the last block of a dialect that has none."""
+        if self.has_exit:
+            return next((item for item in reversed(self.exits) if item.positive), None)
+        account = self.account
+        is_all = self.size is not None and account.carried >= self.size and account.unanswered is None
+        return self.blocks[-1] if is_all and self.blocks and self.blocks[-1].positive else None
+
+    @property
+    def has_exit(self) -> bool:
+        """Its dialect ends a transfer with a request of its own."""
+        return traits_of(self.exchanges[0].dialect).transfer_end is not None
+
+    @property
+    def runs_itself(self) -> bool:
+        """It was started in RAM: a helper program, not a part (GMW3110)."""
+        return any(executes(block) for block in self.blocks)
 
     @property
     def end(self) -> Place:
@@ -66,8 +82,11 @@ class Attempt:
 
     @property
     def address(self) -> int | None:
-        """Start address asked for."""
-        return self._asked("memory_address")
+        """Start address asked for, or that of the first block where each has its own."""
+        asked = self._asked("memory_address")
+        if asked is None and self.blocks and traits_of(self.blocks[0].dialect).address_in is AddressIn.BLOCK:
+            return form_of(self.request, self.blocks, self.size).read(self.blocks[0].asked).mark
+        return asked
 
     @property
     def size(self) -> int | None:
@@ -90,7 +109,7 @@ class Attempt:
 
     def erases_address(self, address: int) -> bool:
         """One of its erases names this address."""
-        return any(address.to_bytes(4, "big") in asked[4:] for asked in self.erase_requests)
+        return any(_names(item, address) for item in self.erases)
 
     def same_thing(self, other: Attempt) -> bool:
         """Both change, or both only read, the same memory."""
@@ -124,6 +143,15 @@ class Attempt:
 
     def _shares_erase(self, other: Attempt) -> bool:
         return bool(self.erase_requests & other.erase_requests)
+
+
+def _names(erase: Exchange, address: int) -> bool:
+    """Its option holds the address, in as many bytes as the dialect's addresses have."""
+    asked = routine_asked(erase.asked, erase.dialect)
+    width = 4 if erase.dialect == UDS else 3
+    return (
+        asked is not None and address < 1 << 8 * width and address.to_bytes(width, "big") in erase.asked[asked.head :]
+    )
 
 
 def find_attempts(story: Story, is_erase: Callable[[Exchange], bool]) -> list[Attempt]:
@@ -161,17 +189,17 @@ class _Cutter:
             self._close("the module started anew", start.place)
 
     def _take(self, exchange: Exchange) -> None:
-        if exchange.service in REQUEST_KINDS:
+        if exchange.act in REQUEST_KINDS:
             if self._open is not None and self._open.request is not None:
                 self._close("another transfer was requested", exchange.begin)
             self._current().request = exchange
-        elif exchange.service == TRANSFER_DATA:
+        elif exchange.act is Act.BLOCK:
             self._current().blocks.append(exchange)
-        elif exchange.service == TRANSFER_EXIT:
+        elif exchange.act is Act.EXIT:
             self._take_exit(exchange)
-        elif exchange.service == 0x31 and self._is_erase(exchange):
+        elif exchange.act is Act.ROUTINE and self._is_erase(exchange):
             self._take_erase(exchange)
-        elif exchange.service == 0x10 and exchange.outcome in (Answer.POSITIVE, Answer.SUPPRESSED):
+        elif exchange.session is not None and exchange.outcome in (Answer.POSITIVE, Answer.SUPPRESSED):
             self._close("the session was changed", exchange.begin)
 
     def _take_exit(self, exchange: Exchange) -> None:

@@ -24,10 +24,12 @@ from analysis.modes import mode_now
 from analysis.operations.attempts import Attempt, find_attempts
 from analysis.operations.download_proof import DownloadProof, checks_of, last_of_each, part_of, proofs_of
 from analysis.operations.model import Kind, Operation, Part, evidence, span
+from analysis.operations.programmed_state import state_behind
 from analysis.operations.routines import RoutineCall, Status, read_call
 from analysis.record import Record
 from analysis.story import Mode, Story
 from analysis.words import Confidence, Evidence, Outcome, Word
+from canlog.services.gmw3110 import FULLY_PROGRAMMED
 
 #: Refusals of an unnamed routine behind a download that speak of the memory: a check that says no, whatever its name.
 MEMORY_REFUSALS = frozenset({0x70, 0x71, 0x72, 0x73, 0x92, 0x93})
@@ -111,6 +113,8 @@ class _Judge:
             return bool(part.driver)
         if attempt.kind is not Kind.DOWNLOAD or attempt.erases or attempt.address is None or attempt.ended is None:
             return False
+        if attempt.runs_itself:
+            return any(item.begin > attempt.end and not item.runs_itself for item in self.attempts)
         if self.story.before(attempt.exchanges[0]).session is None:
             return False
         if (attempt.size or 0) > self.record.limits.driver_max_bytes:
@@ -166,7 +170,14 @@ class _Judge:
                 return call.exchange, f"the module's check {call.said} says no: {call.text}"
             if call.status is Status.REFUSED and (is_check or call.exchange.nrc in MEMORY_REFUSALS):
                 return call.exchange, f"the check {call.said} was refused: {call.exchange.refusal}"
-        return self._boot_only_after_restart()
+        return self._state_says_no() or self._boot_only_after_restart()
+
+    def _state_says_no(self) -> tuple[Exchange, str] | None:
+        """What the module says of its own state behind the last transfer (GMW3110: A2)."""
+        said = state_behind(self.attempts, self.story)
+        if said is None or self.attempt.ended is None or said.state == FULLY_PROGRAMMED:
+            return None
+        return said.exchange, f"the module says of its own state: {said.text}"
 
     def _boot_only_after_restart(self) -> tuple[Exchange, str] | None:
         attempt = self.attempt
@@ -235,8 +246,10 @@ class _Judge:
             problems += account.doubts
         if account.unanswered is not None:
             problems.append("the answer to the last block is not in the capture")
-        if attempt.ended is None:
+        if attempt.ended is None and attempt.has_exit:
             problems.append("the transfer exit is not in the capture")
+        elif attempt.ended is None:
+            problems.append("nothing shows its end: there is no exit, and the sizes cannot be compared")
         return problems
 
     def _finished(self, checks: Sequence[RoutineCall]) -> Outcome:

@@ -5,7 +5,8 @@
 (b) an identification of that part that changed and was read after a power cycle, not from the boot loader; or one
     that is as before, with a fingerprint or date that the module changed itself (medium);
 (c) a calibration verification number that changed, likewise;
-(d) the memory read back equal.
+(d) the memory read back equal;
+(e) what the module says of its own state behind the return to normal mode (GMW3110; medium).
 
 An identification belongs to a part if names say so, or if the part was the only one downloaded. Identifiers that
 the tester itself wrote prove nothing about a download.
@@ -21,12 +22,16 @@ from analysis.exchanges import Exchange, Place
 from analysis.modes import signs
 from analysis.operations.attempts import Attempt
 from analysis.operations.model import Kind, evidence, in_order
+from analysis.operations.programmed_state import state_behind
 from analysis.operations.routines import CHECK_DEPENDENCIES, RoutineCall, Status, read_call, runs_of
 from analysis.readings import Reading
 from analysis.record import Record
 from analysis.story import Mode, Story
 from analysis.words import Confidence, Evidence
 from canlog.names.tables import PartName
+from canlog.services.dialects import GMW
+from canlog.services.gmw3110 import address_bytes_of
+from canlog.services.traits import Act
 
 #: Fingerprints and the date of programming: a module that sets them itself does so when a part was taken.
 STAMPS = frozenset({0xF183, 0xF184, 0xF185, 0xF199})
@@ -112,6 +117,7 @@ def proofs_of(
     last_act = attempt.exchanges[-1]
     found = [
         *_by_check(attempt, attempts, story, record),
+        *_by_programmed_state(attempts, story),
         *_by_identity(attempt, horizon, story, record, only_part=only_part),
         *_by_stamp(attempt, horizon, story, record, only_part=only_part),
         *_by_read_out(attempt, attempts, horizon, story),
@@ -170,15 +176,22 @@ def _verb(item: Evidence) -> str:
     return item.text if not item.text.startswith("start message") else f"sent its {item.text}"
 
 
+def _by_programmed_state(attempts: Sequence[Attempt], story: Story) -> Iterator[DownloadProof]:
+    said = state_behind(attempts, story)
+    if said is not None and said.is_good:
+        text = f"the module says of its own state: {said.text}"
+        yield DownloadProof((evidence(said.exchange, text),), Confidence.MEDIUM, text, by_module=True)
+
+
 def _by_identity(
     attempt: Attempt, horizon: Place | None, story: Story, record: Record, *, only_part: bool
 ) -> Iterator[DownloadProof]:
-    start = story.start_after(attempt.end)
+    start = story.normal_after(attempt.end)
     if start is None:
         return
     part = part_of(attempt, story, record)
     for reading in record.readings(story):
-        if reading.place <= start.place or (horizon is not None and reading.place >= horizon):
+        if reading.place <= start or (horizon is not None and reading.place >= horizon):
             continue
         if not _belongs(reading, part, story, record, only_part=only_part):
             continue
@@ -284,9 +297,10 @@ def _by_read_out(
 
 def _read_by_address(attempt: Attempt, story: Story) -> Iterator[_Piece]:
     for exchange in story.after(attempt.end):
-        address = exchange.ask.get("memory_address") if exchange.service == 0x23 and exchange.asked else None
+        address = exchange.ask.get("memory_address") if exchange.act is Act.READ_MEMORY and exchange.asked else None
         if isinstance(address, int) and exchange.positive and exchange.whole:
-            yield _Piece(address, exchange.answered[1:], (exchange,))
+            repeated = (address_bytes_of(exchange.asked) or 0) if exchange.dialect == GMW else 0
+            yield _Piece(address, exchange.answered[1 + repeated :], (exchange,))
 
 
 def _uploaded(attempt: Attempt, attempts: Sequence[Attempt]) -> Iterator[_Piece]:

@@ -1,8 +1,9 @@
 """The account of a transfer: which blocks were sent, answered, repeated or are missing.
 
-One row per TransferData exchange, kept in order. Sizes are in bytes. The counter starts at 01, goes up by one and
-runs FF -> 00 -> 01; the same counter again with the same data is a legal repeat after a lost answer and counts
-once. Source: ISO 14229-1:2020, 15.4 (C: clause seen in published material; counter rules M).
+One row per block, kept in order. Sizes are in bytes. A counter starts at 01, goes up by one and runs
+FF -> 00 -> 01; an addressed block continues where the one before it ended. The same mark again with the same data is
+a legal repeat after a lost answer and counts once. Source: ISO 14229-1:2020, 15.4 (C: clause seen in published
+material; counter rules M); GMW3110 1.6 for addressed blocks.
 """
 
 from __future__ import annotations
@@ -11,6 +12,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 
 from analysis.exchanges import Answer, Exchange
+from analysis.operations.block_form import COUNTED, BlockForm, Placed
 
 
 @dataclass(slots=True)
@@ -18,23 +20,27 @@ class Account:
     """Running account of one transfer."""
 
     upload: bool = False  # the bytes are in the answers
+    form: BlockForm = COUNTED
     data: list[bytes] = field(default_factory=list)  # one entry a block, in order
     carried: int = 0  # bytes of blocks answered positively
     blocks: int = 0
-    next_counter: int = 1
+    due: int | None = None  # the mark of the next block; None: any
     problems: list[str] = field(default_factory=list)  # the account is open
     doubts: list[str] = field(default_factory=list)  # legal or harmless, but less sure
     seen_whole: bool = True  # every block's bytes and answer are in the capture
     refused: Exchange | None = None  # the last block was refused for good
     unanswered: Exchange | None = None  # the last block has no answer
-    _last: tuple[int, bytes] | None = None
+    _last: Placed | None = None
+
+    def __post_init__(self) -> None:
+        if self.form is COUNTED:
+            self.due = 1
 
     def add(self, exchange: Exchange) -> None:
-        """Take one TransferData exchange into the account."""
+        """Take one block's exchange into the account."""
         request = exchange.response if self.upload else exchange.request
-        counter = self._counter(exchange)
-        payload = request.data[2:] if request else b""
-        size = max(request.length - 2, 0) if request else 0
+        placed = self._placed(exchange)
+        size = self.form.size(request.length) if request else 0
         if exchange.outcome is Answer.NEGATIVE:
             self.refused, self.unanswered = exchange, None
             return
@@ -43,56 +49,81 @@ class Account:
             return
         if request is None or not request.complete:
             self.seen_whole = False
-            self.doubts.append(f"block {counter:02X} is not whole in the capture, but was answered positively")
-        if self._is_repeat(counter, payload):
+            text = f"{self.form.said(placed.mark)} is not whole in the capture, but was answered positively"
+            self.doubts.append(text)
+        if self._is_repeat(placed):
             return
-        if self.unanswered is not None and self._follows_unanswered(counter):
+        if self.unanswered is not None and self._follows_unanswered(placed.mark):
             self._accept_unanswered(self.unanswered)
-        if counter != self.next_counter:
-            self.problems.append(f"block counter {counter:02X} where {self.next_counter:02X} was due")
+        self._compare(placed.mark)
         self.refused = self.unanswered = None
-        self.data.append(payload.ljust(size, b"\0") if request else b"")
+        self._take(placed, size)
+
+    def _take(self, placed: Placed, size: int) -> None:
+        self.data.append(placed.data.ljust(size, b"\0"))
         self.carried += size
         self.blocks += 1
-        self.next_counter = (counter + 1) & 0xFF
-        self._last = (counter, payload)
+        self.due = self.form.next_mark(placed, size)
+        self._last = placed
 
-    def _follows_unanswered(self, counter: int) -> bool:
-        """The module went on to the next counter, so it had the block whose answer is not in the capture."""
-        return self.unanswered is not None and (
-            self._counter(self.unanswered) == self.next_counter and counter == (self.next_counter + 1) & 0xFF
-        )
+    def _compare(self, mark: int | None) -> None:
+        """A counter out of turn leaves the account open; an address out of turn may be another piece of memory."""
+        if self.due is None or mark == self.due:
+            return
+        if mark is None:
+            self.problems.append(f"a block whose counter is not in the capture, where {self.due:02X} was due")
+        elif self.form.is_addressed:
+            self.doubts.append(
+                f"{self.form.said(mark)} does not continue the one before it, which ended at {self.due:08X}"
+            )
+        else:
+            self.problems.append(f"block counter {mark:02X} where {self.due:02X} was due")
+
+    def _follows_unanswered(self, mark: int | None) -> bool:
+        """The module went on to the next mark, so it had the block whose answer is not in the capture."""
+        if self.unanswered is None or mark is None:
+            return False
+        before = self._placed(self.unanswered)
+        is_due = self.due is None or before.mark == self.due
+        return before.mark is not None and is_due and mark == self.form.next_mark(before, self._asked_size())
+
+    def _asked_size(self) -> int:
+        request = self.unanswered.request if self.unanswered else None
+        return self.form.size(request.length) if request else 0
 
     def _accept_unanswered(self, exchange: Exchange) -> None:
-        counter = self._counter(exchange)
-        size = max(exchange.request.length - 2, 0) if exchange.request else 0
+        placed = self._placed(exchange)
         self.seen_whole = False
-        self.doubts.append(f"the answer to block {counter:02X} is not in the capture, but the next block was accepted")
-        self.data.append(exchange.asked[2:].ljust(size, b"\0"))
-        self.carried += size
-        self.blocks += 1
-        self.next_counter = (counter + 1) & 0xFF
-        self._last = (counter, exchange.asked[2:])
+        text = f"the answer to {self.form.said(placed.mark)} is not in the capture, but the next block was accepted"
+        self.doubts.append(text)
+        self._take(Placed(placed.mark, self.form.read(exchange.asked).data), self._asked_size())
 
-    def _is_repeat(self, counter: int, payload: bytes) -> bool:
-        if self._last is None or counter != self._last[0] or counter == self.next_counter:
+    def _is_repeat(self, placed: Placed) -> bool:
+        last = self._last
+        if last is None or placed.mark is None or placed.mark != last.mark or placed.mark == self.due:
             return False
         self.refused = self.unanswered = None
-        if payload == self._last[1]:
-            self.doubts.append(f"block {counter:02X} was sent twice with the same bytes (counted once)")
+        said = self.form.said(placed.mark)
+        if placed.data == last.data:
+            self.doubts.append(f"{said} was sent twice with the same bytes (counted once)")
         else:
-            self.problems.append(f"block {counter:02X} was sent twice with different bytes")
+            self.problems.append(f"{said} was sent twice with different bytes")
         return True
 
-    @staticmethod
-    def _counter(exchange: Exchange) -> int:
-        source = exchange.asked if len(exchange.asked) > 1 else exchange.answered
-        return source[1] if len(source) > 1 else 0
+    def _placed(self, exchange: Exchange) -> Placed:
+        """The block's mark, from the answer where the request is too short to hold it, and its data."""
+        message = exchange.response if self.upload else exchange.request
+        placed = self.form.read(message.data if message else b"")
+        asked = self.form.read(exchange.asked) if len(exchange.asked) > 1 else None
+        if self.form.is_addressed:
+            return placed
+        told = asked if asked is not None else self.form.read(exchange.answered)
+        return Placed(told.mark, placed.data)
 
 
-def keep_account(exchanges: Iterable[Exchange], *, upload: bool = False) -> Account:
-    """The account of the TransferData exchanges given."""
-    account = Account(upload)
+def keep_account(exchanges: Iterable[Exchange], form: BlockForm = COUNTED, *, upload: bool = False) -> Account:
+    """The account of the blocks given."""
+    account = Account(upload, form)
     for exchange in exchanges:
         account.add(exchange)
     return account
