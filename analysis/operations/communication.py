@@ -10,17 +10,13 @@ from analysis.exchanges import Answer, Exchange
 from analysis.operations.model import Kind, Operation, evidence, span
 from analysis.record import Record
 from analysis.words import Confidence, Evidence, Outcome, Word
-
-COMMUNICATION_CONTROL, FAULT_SETTING = 0x28, 0x85
-ENABLE_ALL = 0x00
+from canlog.services.traits import Act, orders_quiet
 
 
 def find_communication(record: Record) -> list[Operation]:
     """All requests of 28 and 85, physical and functional."""
     return [
-        _operation(exchange, record)
-        for exchange in record.exchanges
-        if exchange.service in (COMMUNICATION_CONTROL, FAULT_SETTING)
+        _operation(exchange, record) for exchange in record.exchanges if exchange.act in (Act.QUIET, Act.FAULT_SETTING)
     ]
 
 
@@ -49,11 +45,11 @@ def _outcome(exchange: Exchange, record: Record) -> Outcome:
     if exchange.outcome in (Answer.SILENT, Answer.INCOMPLETE):
         text = f"service {exchange.service:02X} was not answered"
         return Outcome(Word.INTERRUPTED, Confidence.HIGH, (evidence(exchange, text),), (text,), "ask again")
-    effect = _effect(exchange, record) if exchange.service == COMMUNICATION_CONTROL else None
+    effect = _effect(exchange, record) if exchange.act is Act.QUIET else None
     if effect is not None:
         return Outcome(Word.CONFIRMED, Confidence.HIGH, (effect,), (effect.text,))
     said = "was accepted" if exchange.positive else "asks for no answer"
-    wish = "" if exchange.service == FAULT_SETTING else "cyclic frames that stop or return"
+    wish = "" if exchange.act is Act.FAULT_SETTING else "cyclic frames that stop or return"
     return Outcome(Word.UNPROVEN, Confidence.HIGH, (), (f"service {exchange.service:02X} {said}",), wish)
 
 
@@ -67,7 +63,7 @@ def _effect(exchange: Exchange, record: Record) -> Evidence | None:
     diagnostic |= {item.link.request_id for item in record.exchanges if item.functional}
     diagnostic.add(exchange.link.request_id)
     near = record.limits.neighbourhood_ns
-    enabling = len(exchange.asked) > 1 and exchange.asked[1] & 0x7F == ENABLE_ALL
+    enabling = orders_quiet(exchange.asked, exchange.dialect) is False
     for channel, can_id, _ in background.ids():
         if channel != exchange.link.channel or can_id in diagnostic:
             continue

@@ -302,6 +302,18 @@ def act_of(service: int, dialect: str) -> Act:
     return ACTS[dialect].get(service, Act.OTHER)
 
 
+def orders_quiet(request: bytes, dialect: str) -> bool | None:
+    """True for an order to stop normal messages, False for one to send them again, None for any other request.
+
+    UDS 28 and its sub-function; KWP2000 28 and 29; GMW3110 28, which the return to normal mode ends.
+    """
+    if not request or act_of(request[0], dialect) is not Act.QUIET:
+        return None
+    if dialect == "kwp2000":
+        return request[0] == traits_of(dialect).quiet[0]
+    return dialect == "gmw3110" or (len(request) > 1 and request[1] & 0x7F != 0x00)
+
+
 class RoutineAsked(NamedTuple):
     """A routine: start, stop or result as UDS numbers them, its identifier, and the bytes in front of the rest."""
 

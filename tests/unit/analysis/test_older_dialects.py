@@ -1,0 +1,202 @@
+"""The same five words on the same footing in the older dialects.
+
+KWP2000: ISO 14230-3 (M), layouts as scapy 2.8.0 has them. GMW3110: edition 1.6, likewise. The words are ours.
+"""
+
+from __future__ import annotations
+
+import pytest
+from talk import IMAGE, Talk, ask, gap, heard, of_kind, only, raw, state, tester, word_of
+
+from analysis.operations.model import Part
+
+# -- GMW3110 ------------------------------------------------------------------------------------------
+
+
+def g_block(at: int, data: bytes, answer: str = "76", sub: int = 0x00) -> Talk:
+    return ask(bytes([0x36, sub]) + (0x010000 + at).to_bytes(3, "big") + data, *([answer] if answer else []))
+
+
+def g_blocks(upto: int = len(IMAGE), size: int = 32) -> list[Talk]:
+    return [g_block(at, IMAGE[at : at + size]) for at in range(0, upto, size)]
+
+
+G_ENTER: list[Talk] = [
+    ask("28", "68"), ask("A2", "E2 00"), ask("A5 01", "E5"), tester("A5 03"), gap(0.1),
+    ask("27 01", "67 01 A1B2"), ask("27 02 0C0D", "67 02"),
+]  # fmt: skip
+G_REQUEST = ask("34 00 000060", "7F 34 78", "74")
+G_NORMAL: list[Talk] = [ask("20", "60"), gap(1.0)]
+G_OLD, G_NEW = ask("1A C1", "5A C1 00123456"), ask("1A C1", "5A C1 00123499")
+G_READY = ask("A2", "E2 00")
+
+
+def gmw(*talk: Talk) -> tuple[str, str]:
+    report = heard(G_OLD, G_ENTER, *talk)
+    assert {guess.dialect for guess in report.record.dialects.values()} == {"gmw3110"}
+    return word_of(report, "download")
+
+
+def test_the_state_after_the_return_to_normal_mode_proves_a_download() -> None:
+    assert gmw(G_REQUEST, g_blocks(), G_NORMAL, G_READY) == ("confirmed", "medium")
+
+
+def test_a_changed_part_number_proves_it_better() -> None:
+    assert gmw(G_REQUEST, g_blocks(), G_NORMAL, G_READY, G_NEW) == ("confirmed", "high")
+
+
+def test_the_return_to_normal_mode_alone_proves_nothing() -> None:
+    assert gmw(G_REQUEST, g_blocks(), G_NORMAL)[0] == "unproven"
+
+
+def test_a_state_told_before_the_return_to_normal_mode_proves_nothing_yet() -> None:
+    assert gmw(G_REQUEST, g_blocks(), G_READY, G_NORMAL)[0] == "unproven"
+
+
+def test_a_part_number_as_before_proves_nothing() -> None:
+    assert gmw(G_REQUEST, g_blocks(), G_NORMAL, G_OLD)[0] == "unproven"
+
+
+@pytest.mark.parametrize("said", ["E2 01", "E2 02", "E2 03", "E2 54"])
+def test_a_state_that_lacks_something_is_a_failure(said: str) -> None:
+    assert gmw(G_REQUEST, g_blocks(), G_NORMAL, ask("A2", said)) == ("failed", "high")
+
+
+def test_the_state_told_last_counts() -> None:
+    assert gmw(G_REQUEST, g_blocks(), ask("A2", "E2 02"), G_NORMAL, G_READY)[0] == "confirmed"
+
+
+def test_a_refused_block_is_a_failure_in_the_dialects_own_words() -> None:
+    report = heard(G_OLD, G_ENTER, G_REQUEST, g_block(0, IMAGE[:32], "7F 36 83"))
+    assert word_of(report, "download") == ("failed", "high")
+    assert "voltage" in only(report, "download").outcome.because[0]  # 83 is another thing in UDS
+
+
+def test_bytes_short_of_what_was_announced_are_an_interruption() -> None:
+    assert gmw(G_REQUEST, g_blocks(64))[0] == "interrupted"
+    assert gmw(G_REQUEST, g_blocks(64), g_block(64, IMAGE[64:], ""))[0] == "interrupted"
+
+
+def test_a_block_sent_again_after_a_lost_answer_counts_once() -> None:
+    again = [g_block(0, IMAGE[:32], ""), g_block(0, IMAGE[:32]), *g_blocks()[1:]]
+    report = heard(G_OLD, G_ENTER, G_REQUEST, again, G_NORMAL, G_READY)
+    assert only(report, "download").details["size_carried"] == len(IMAGE)
+    assert word_of(report, "download")[0] == "confirmed"
+
+
+def test_other_bytes_to_the_same_address_leave_the_account_open() -> None:
+    twice = [*g_blocks(64), g_block(32, IMAGE[:32]), g_block(64, IMAGE[64:])]
+    report = heard(G_OLD, G_ENTER, G_REQUEST, twice, G_NORMAL, G_NEW)
+    assert word_of(report, "download")[0] == "unproven"
+
+
+def test_a_program_run_in_ram_is_a_step_and_no_part() -> None:
+    helper = [ask("34 00 000020", "74"), g_block(0x8000, bytes(range(32)), sub=0x80)]
+    report = heard(G_OLD, G_ENTER, helper, G_REQUEST, g_blocks(), G_NORMAL, G_READY, G_NEW)
+    first, second = of_kind(report, "download")
+    assert (first.part, second.part) == (None, Part.PROGRAMMING)
+    assert str(second.outcome.word) == "confirmed"
+
+
+def test_each_download_has_its_address_and_size() -> None:
+    details = only(heard(G_OLD, G_ENTER, G_REQUEST, g_blocks(), G_NORMAL), "download").details
+    assert (details["address"], details["size_asked"], details["size_carried"]) == ("00010000", 96, 96)
+
+
+def test_the_vin_is_written_and_read_by_one_byte() -> None:
+    vin = b"E0VLK3PS3SM018855"
+    wrote = ask(raw("3B 90") + vin, "7B 90")
+    report = heard(G_ENTER, wrote, ask("1A 90", raw("5A 90") + vin))
+    found = only(report, "write")
+    assert (found.part, found.details["identifier"]) == (Part.VIN, "90")
+    assert word_of(report, "write") == ("confirmed", "medium")
+    assert word_of(heard(G_ENTER, wrote), "write") == ("unproven", "high")
+
+
+def test_configuration_that_reads_differently_failed() -> None:
+    report = heard(G_ENTER, ask("3B A1 0102", "7B A1"), ask("1A A1", "5A A1 0103"))
+    assert word_of(report, "write") == ("failed", "high")
+    assert only(report, "write").part is Part.TRIMS
+
+
+def test_a_shop_code_is_no_trim() -> None:
+    report = heard(G_ENTER, ask("3B 98 30313233", "7B 98"))
+    assert only(report, "write").part is None
+
+
+# -- KWP2000 ------------------------------------------------------------------------------------------
+
+K_ENTER: list[Talk] = [
+    ask("1A 91", "5A 91 41313233"), ask("10 85", "50 85"), ask("27 01", "67 01 A1B2C3D4"),
+    ask("27 02 01020304", "67 02 34"),
+]  # fmt: skip
+K_ERASE = ask("31 E0", "7F 31 78", "71 E0")
+K_REQUEST = ask("34 010000 00 000060", "74 22")
+K_EXIT = ask("37", "77")
+K_RESET: list[Talk] = [ask("11 01", "51"), gap(1.5)]
+K_NEW = ask("1A 91", "5A 91 41313234")
+
+
+def k_blocks(upto: int = len(IMAGE), *, counted: bool = True) -> list[Talk]:
+    found: list[Talk] = []
+    for number, at in enumerate(range(0, upto, 32), start=1):
+        mark = bytes([number]) if counted else b""
+        found.append(ask(b"\x36" + mark + IMAGE[at : at + 32], b"\x76" + mark))
+    return found
+
+
+def kwp(*talk: Talk) -> tuple[str, str]:
+    report = heard(K_ENTER, *talk)
+    assert {guess.dialect for guess in report.record.dialects.values()} == {"kwp2000"}
+    return word_of(report, "download")
+
+
+@pytest.mark.parametrize("counted", [True, False])
+def test_a_download_in_kwp2000_closes_its_account(counted: bool) -> None:
+    report = heard(K_ENTER, K_ERASE, K_REQUEST, k_blocks(counted=counted), K_EXIT)
+    details = only(report, "download").details
+    assert (details["size_carried"], details["blocks"], details["ended"]) == (96, 3, True)
+    assert word_of(report, "download")[0] == "unproven"
+
+
+@pytest.mark.parametrize("counted", [True, False])
+def test_changed_identification_after_the_reset_proves_it(counted: bool) -> None:
+    assert kwp(K_ERASE, K_REQUEST, k_blocks(counted=counted), K_EXIT, K_RESET, K_NEW) == ("confirmed", "medium")
+
+
+def test_identification_without_a_restart_proves_nothing() -> None:
+    assert kwp(K_ERASE, K_REQUEST, k_blocks(), K_EXIT, K_NEW)[0] == "unproven"
+
+
+def test_a_refused_erase_is_a_failure() -> None:
+    assert kwp(ask("31 E0", "7F 31 22")) == ("failed", "high")
+
+
+def test_a_transfer_without_end_is_an_interruption() -> None:
+    assert kwp(K_ERASE, K_REQUEST, k_blocks(64))[0] == "interrupted"
+
+
+def test_a_session_of_kwp2000_is_the_whole_byte() -> None:
+    report = heard(K_ENTER, K_ERASE)
+    assert only(report, "session").details["session"] == "02"  # programming, as UDS numbers it
+    assert word_of(report, "session")[0] == "confirmed"
+    assert word_of(report, "unlock")[0] == "confirmed"
+
+
+def test_local_data_is_read_back_by_its_own_service() -> None:
+    wrote = [K_ENTER, ask("3B 20 0102", "7B 20")]
+    assert word_of(heard(*wrote, ask("21 20", "61 20 0102")), "write")[0] == "confirmed"
+    assert word_of(heard(*wrote, ask("21 20", "61 20 0103")), "write")[0] == "failed"
+    # 1A of the same number is another thing: it cannot say that the write failed.
+    assert word_of(heard(*wrote, ask("1A 20", "5A 20 0103")), "write")[0] == "unproven"
+
+
+def test_a_dtc_like_refusal_of_another_dialect_is_not_read_as_uds() -> None:
+    report = heard(K_ENTER, ask("34 010000 00 000060", "7F 34 40"))
+    assert "download" in only(report, "download").outcome.because[0]
+    assert word_of(report, "download") == ("failed", "high")
+
+
+def test_a_module_of_an_older_dialect_is_not_called_dead() -> None:
+    report = heard(K_ENTER, K_ERASE, K_REQUEST, k_blocks(), K_EXIT, K_RESET, K_NEW)
+    assert str(state(report).now) != "silent"
