@@ -182,6 +182,20 @@ def formats() -> None:
     click.echo("Each may be packed with gzip, xz, zstd or zip (one member), and come by standard input.")
 
 
+@main.command()
+@click.argument("name", metavar="[NAME]", required=False)
+def tables(name: str | None) -> None:
+    """Print a table to look things up in: services, refusals, identifiers. Without NAME, list the tables."""
+    from canlog.services.printed import TABLES, table_text
+
+    if name is not None:
+        click.echo(table_text(name, _terminal_width() or WIDEST_REPORT), nl=False)
+        return
+    name_width = max(len(one) for one in TABLES)
+    for one, table in TABLES.items():
+        click.echo(f"{one:<{name_width}}  {table.title}")
+
+
 def _check_inputs(captures: Sequence[str], inputs: Sequence[str], output: str | None) -> None:
     from analysis.writing import refuse_to_overwrite
 

@@ -21,6 +21,7 @@ from click.testing import CliRunner, Result
 from analysis import analyse
 from analysis.cli import main
 from analysis.progress import ProgressLine
+from canlog.services.printed import TABLES, table_text
 
 FIXTURES = Path(__file__).parents[3] / "fixtures"
 GOOD = FIXTURES / "coach-all-good" / "capture.log"
@@ -275,3 +276,37 @@ def test_ctrl_c_ends_quietly() -> None:
     process.send_signal(signal.SIGINT)
     out, err = process.communicate()
     assert (process.returncode, out, err.strip()) == (130, b"", b"")
+
+
+def test_the_tables_are_listed_by_name_and_title() -> None:
+    listed = run("tables")
+    assert (listed.exit_code, listed.stderr) == (0, "")
+    assert [line.split("  ")[0].strip() for line in listed.stdout.splitlines()] == list(TABLES)
+    assert all(
+        line.endswith(table.title) for line, table in zip(listed.stdout.splitlines(), TABLES.values(), strict=True)
+    )
+
+
+@pytest.mark.parametrize("name", TABLES)
+def test_a_table_is_printed_as_wide_as_the_terminal(name: str) -> None:
+    assert run("tables", name, COLUMNS="90").stdout == table_text(name, 90)
+    piped = run("tables", name, COLUMNS="")
+    assert piped.stdout == table_text(name, 120)
+
+
+def test_a_piped_table_breaks_no_name() -> None:
+    for name, table in TABLES.items():
+        printed = set(run("tables", name, COLUMNS="").stdout.split())
+        assert {word for row in table.rows for word in row[0].split() + row[1].split()} <= printed
+
+
+@pytest.mark.parametrize(
+    ("arguments", "columns", "said"),
+    [(["nrc"], "", "no table 'nrc' — there are nrc-uds"), (["nrc-uds"], "20", "a page of 20 characters is too narrow"),
+     (["nrc-uds", "nrc-obd"], "", "`canlog tables --help` shows how")],
+)  # fmt: skip
+def test_a_table_that_cannot_be_printed_is_one_line(arguments: list[str], columns: str, said: str) -> None:
+    result = run("tables", *arguments, COLUMNS=columns)
+    assert (result.exit_code, result.stdout) == (2, "")
+    assert said in result.stderr
+    assert result.stderr.count("\n") == 1
