@@ -11,9 +11,8 @@ from dataclasses import replace
 
 from analysis.fitness import Fitness, Trust
 from analysis.record import CaptureRecord
+from canlog.counting import lasting
 from canlog.frames import TimeKind
-
-SECOND_NS = 1_000_000_000
 
 
 def with_borders(records: Sequence[CaptureRecord]) -> list[CaptureRecord]:
@@ -37,16 +36,12 @@ def border(earlier: Sequence[CaptureRecord], one: CaptureRecord) -> tuple[list[s
         return [], []
     end, number = max(ends)
     if first < end:
-        return [f"it overlaps capture {number} by {_seconds(end - first)}: frames may be in both"], []
-    return [], [f"it begins {_seconds(first - end)} after capture {number}: what happened between was not recorded"]
+        return [f"it overlaps capture {number} by {lasting(end - first)}: frames may be in both"], []
+    return [], [f"it begins {lasting(first - end)} after capture {number}: what happened between was not recorded"]
 
 
 def _is_absolute(one: CaptureRecord) -> bool:
     return one.survey.summary.time_kind is TimeKind.ABSOLUTE
-
-
-def _seconds(time_ns: int) -> str:
-    return f"{time_ns / SECOND_NS:,.3f} s"
 
 
 def _with_reasons(trust: Trust, limiting: Sequence[str], known: Sequence[str]) -> Trust:

@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import StrEnum
 
+from canlog.counting import counted
 from canlog.frames import TimeKind
 from canlog.isotp.addressing import Direction
 from canlog.isotp.messages import MessageTable
@@ -53,7 +54,7 @@ def _poor(survey: Survey, messages: MessageTable) -> list[str]:
     if summary.frames == 0:
         reasons.append("it holds no frame")
     elif summary.damaged_lines * POOR_DAMAGE > summary.lines:
-        reasons.append(f"{summary.damaged_lines} of {summary.lines} lines cannot be read")
+        reasons.append(f"{summary.damaged_lines} of {counted(summary.lines, 'line')} cannot be read")
     directions = {message.direction for message in messages if not message.link.functional}
     if len(messages) and len(directions) == 1:
         said = "requests" if Direction.REQUEST in directions else "answers"
@@ -65,18 +66,18 @@ def _limited(survey: Survey, messages: MessageTable) -> list[str]:
     summary = survey.summary
     reasons = []
     if summary.logger_drops:
-        reasons.append(f"the logger says that it lost frames ({len(summary.drops)} times)")
+        reasons.append(f"the logger says that it lost frames ({counted(len(summary.drops), 'time')})")
     if summary.damaged_lines and summary.damaged_lines * POOR_DAMAGE <= summary.lines:
-        reasons.append(f"{summary.damaged_lines} lines cannot be read")
+        reasons.append(f"{counted(summary.damaged_lines, 'line')} cannot be read")
     if summary.out_of_order:
-        reasons.append(f"the clock runs backwards {summary.out_of_order} times on a channel")
+        reasons.append(f"the clock runs backwards {counted(summary.out_of_order, 'time')} on a channel")
     if summary.time_kind is TimeKind.NONE:
         reasons.append("it has no time stamps: order only")
     if len(summary.repeated_lines):
-        reasons.append(f"{len(summary.repeated_lines)} frames stand twice")
+        reasons.append(f"recorded twice: {counted(len(summary.repeated_lines), 'frame')}")
     gaps = sum(1 for message in messages if message.has_hole)
     if gaps:
-        reasons.append(f"{gaps} messages have a hole: frames are missing")
+        reasons.append(f"frames are missing inside {counted(gaps, 'message')}")
     inside = _begins_inside(messages)
     if inside:
         reasons.append(inside)

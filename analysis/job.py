@@ -147,7 +147,7 @@ def judge(record: Record, sheet: JobSheet | None, names_sha256: tuple[str, ...])
         modules=tuple(modules),
         expectations=tuple(expectations or ()),
         trims=tuple(trim_sheet(record, operations)),
-        verdict=give_verdict(operations, expectations, findings),
+        verdict=give_verdict(record, operations, modules, expectations, findings),
         findings=tuple(findings),
         cannot_show=tuple(cannot_show(record, operations)),
         post_mortem=post_mortem(record, operations, modules),

@@ -22,10 +22,9 @@ from canlog.services.traits import PROGRAMMING_SESSION
 
 LOCKED_OUT = frozenset({0x36, 0x37})
 
-SUPPORT = "Connect a support unit fit for programming before any new try, and leave it on."
 KEEP_POWER = "Do not switch off, unplug or reset the module while its memory is not whole."
 NO_BLIND_RETRY = "Do not try again before the cause is known: each try erases, and wrong keys are counted."
-MAKER_DECIDES = "The vehicle maker's service information decides; local rules and licences apply."
+MAKER_DECIDES = "The vehicle maker's service information decides."
 
 
 class Now(StrEnum):
@@ -160,8 +159,7 @@ def _was_heard(own: Sequence[Exchange]) -> bool:
 
 
 def _cautions(now: Now, unfinished: Sequence[Operation]) -> tuple[str, ...]:
-    if now is Now.BOOT or unfinished:
-        return (SUPPORT, KEEP_POWER, NO_BLIND_RETRY, MAKER_DECIDES)
-    if now is Now.SILENT:
+    """What not to do; what to do first, such as a support unit, stands in the next steps."""
+    if now in (Now.BOOT, Now.SILENT) or unfinished:
         return (KEEP_POWER, NO_BLIND_RETRY, MAKER_DECIDES)
     return ()

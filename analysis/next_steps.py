@@ -1,61 +1,317 @@
-"""What to do next: few lines, the most urgent first, none said twice.
+"""What to do next: at most three things, the most urgent first, each once; then what the sheet still misses.
 
-Order: what must be put right before anything else (a weak supply), what serious findings advise, what warnings
-advise, what is missing to each part of the job, what the job sheet asks for and no capture shows.
+Order: what has to be settled before anything is believed, what keeps a module alive, why it broke off, doing it
+again, values that are wrong, proofs that are missing, better recordings. Nothing is asked for that another capture
+of the job holds: every step is made from the state at the end of all captures.
+Source: common practice, no source; the vehicle maker's service information decides.
 """
 
 from __future__ import annotations
 
-import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
+from typing import Final, NamedTuple
 
+from analysis.advice import CAUSES, TABLE, Rank, Step, case_of, module_of, sentence, starts_with_a_verb
 from analysis.checks.finding import Finding
-from analysis.operations.write import read_again
-from analysis.words import Severity
+from analysis.expectations import Expectation
+from analysis.modules import ModuleState, Now
+from analysis.operations.find import standing
+from analysis.operations.model import Kind, Operation, Part
+from analysis.readings import said_identifiers
+from analysis.record import Record
+from analysis.silence import Silent, who_fell_silent
+from analysis.supply import supply_readings
+from analysis.words import Confidence, Severity, Word
 
-MOST_STEPS = 5
-#: So many steps of serious findings together, at least one of each.
-SERIOUS_STEPS = 3
-READ_ONE = re.compile(r"read ([0-9A-F]{4}) after an ignition cycle and capture it")
+MOST_STEPS: Final = 3
+BROKEN: Final = (Word.FAILED, Word.INTERRUPTED)
+TRANSFERS: Final = (Kind.DOWNLOAD, Kind.FILE)
+LOCKED: Final = frozenset({"attempts-exceeded", "unlock-delay-running"})
+LOW_SUPPLY: Final = frozenset({"voltage-too-low", "voltage-falls"})
+#: Findings in the order of the table: of two about the same values the first one speaks.
+ORDER: Final = {one: number for number, one in enumerate(TABLE)}
+NO_TALK: Final = "Record again at the diagnostic connector, from before the tester's first request to after its last."
+BOTH_WAYS: Final = (
+    "Record the job again where requests and answers both pass, without a filter: one direction alone says nothing."
+)
 
 
-def next_steps(
-    findings: Sequence[Finding], wishes: Iterable[str], missing: Sequence[str], *, is_confirmed: bool
-) -> tuple[str, ...]:
-    """At most :data:`MOST_STEPS` sentences.
+class Job(NamedTuple):
+    """What is known at the end of all captures."""
+
+    record: Record
+    operations: Sequence[Operation]
+    modules: Sequence[ModuleState]
+    expectations: Sequence[Expectation]
+    findings: Sequence[Finding]
+    overall: Word
+
+    @property
+    def attempted(self) -> bool:
+        """A part of the job was begun."""
+        return any(item.part is not None for item in self.operations)
+
+
+def next_steps(job: Job, missing: Sequence[str]) -> tuple[str, ...]:
+    """At most :data:`MOST_STEPS` sentences, and one more for what the sheet asks and no capture shows.
 
     Args:
-        findings: all of them; notes advise nothing here.
-        wishes: what would change the words of the parts that were attempted.
+        job: everything found.
         missing: parts that the sheet asks for and no capture shows, as people call them.
-        is_confirmed: the job is; then only serious findings speak.
     """
-    serious = [finding for finding in findings if finding.severity is Severity.SERIOUS]
-    serious.sort(key=lambda finding: not finding.comes_first)
-    share = max(1, SERIOUS_STEPS // max(len(serious), 1))
-    steps = [step for finding in serious for step in finding.try_next[:share]]
-    if is_confirmed:
-        return _unique(steps)[:MOST_STEPS]
-    steps += [step for finding in findings if finding.severity is Severity.WARNING for step in finding.try_next[:1]]
-    steps += _merged(wishes, already=steps)
-    last = [f"Do what the job sheet asks and no capture shows yet: {', '.join(missing)}."] if missing else []
-    return (*_unique(steps)[: MOST_STEPS - len(last)], *last)
+    if not job.record.exchanges:
+        return (NO_TALK,)
+    if is_one_sided(job):
+        return (BOTH_WAYS,)
+    planned = sorted(_plan(job), key=lambda step: step.rank)
+    steps = tuple(dict.fromkeys(step.text for step in planned))[:MOST_STEPS]
+    if not missing or any(step.rank is Rank.FIRST for step in planned):
+        return steps
+    return (*steps, f"Do what the job sheet asks and no capture shows yet: {', '.join(missing)}.")
 
 
-def _merged(wishes: Iterable[str], already: Sequence[str]) -> list[str]:
-    """The wishes as sentences, all single readings in one; none of them where a step asks for readings already."""
-    texts = list(wishes)
-    singles = [int(found[1], 16) for text in texts if (found := READ_ONE.fullmatch(text))]
-    merged = [_sentence(text) for text in texts if not READ_ONE.fullmatch(text)]
-    ending = read_again([]).rpartition("  ")[2]
-    if singles and not any(ending in step for step in already):
-        merged.append(_sentence(read_again(singles)))
-    return merged
+def is_one_sided(job: Job) -> bool:
+    """Nothing in the captures is both asked and answered."""
+    is_seen = any(item.id == "one-direction-only" for item in job.findings)
+    return is_seen and not any(item.request and item.response for item in job.record.exchanges)
 
 
-def _unique(texts: Iterable[str]) -> tuple[str, ...]:
-    return tuple(dict.fromkeys(text for text in texts if text))
+def _plan(job: Job) -> Iterator[Step]:
+    for state in job.modules:
+        yield from _module(job, state)
+    yield from _advised(job)
+    yield from _acts_that_failed(job)
+    yield from _items_that_failed(job)
+    yield from _proofs(job)
+    yield from _explanations(job)
+    broken = any(state.now is Now.BOOT for state in job.modules)
+    if not job.attempted and _anything_read(job) and not _locked(job) and not broken:
+        yield Step(Rank.REST, "Write down the values read here before the module leaves.")
 
 
-def _sentence(text: str) -> str:
-    return text[:1].upper() + text[1:].rstrip(".") + "."
+# a module that is not whole
+
+
+def _module(job: Job, state: ModuleState) -> Iterator[Step]:
+    label = state.story.label
+    if state.now is Now.SILENT and not was_heard(state):
+        if state.story.named:
+            yield Step(Rank.SAFETY, f"Ask {label} with 3E 00 and look for its cyclic messages: it was never heard.")
+            yield Step(Rank.CAUSE, f"Check supply, fuse and line of {label} before it is called dead.")
+        return
+    broken = unfinished(job, state)
+    if state.now is Now.SILENT:
+        if not is_ours(job, state):
+            return
+        yield from _silent(label, unfinished=bool(broken))
+        return
+    if state.now is Now.BOOT or broken:
+        yield Step(Rank.SAFETY, f"Connect a support unit fit for programming{_low(job)}, and leave it on to the end.")
+        yield from _cause(job, state)
+        yield Step(Rank.REDO, f"Program {label} again from the programming session, and capture all of it.")
+
+
+def _silent(label: str, *, unfinished: bool) -> Iterator[Step]:
+    """In one order: listen, ask, measure, and only then restart."""
+    yield Step(Rank.SAFETY, f"Leave {label} powered and listen, then ask it with 3E 00 and 10 02 at its own address.")
+    yield Step(
+        Rank.CAUSE,
+        f"Measure supply, ground and bus at {label} without unplugging it; restart it only as the service "
+        f"information says, if it stays silent.",
+    )
+    if unfinished:
+        yield Step(
+            Rank.REDO,
+            f"Program {label} again once it answers, from the programming session, and capture all of it.",
+        )
+
+
+def is_ours(job: Job, state: ModuleState) -> bool:
+    """Somebody named it or did something to it: not merely an address that a scan went by."""
+    return state.story.named or any(item.part is not None for item in _own(job, state))
+
+
+def unfinished(job: Job, state: ModuleState) -> list[Operation]:
+    """Downloads of a module that did not end well and were not tried again."""
+    return [item for item in _own(job, state) if _is_transfer(item) and item.outcome.word in BROKEN]
+
+
+def _own(job: Job, state: ModuleState) -> list[Operation]:
+    return [item for item in standing(job.operations) if item.link.key == state.story.link.key]
+
+
+def _is_transfer(item: Operation) -> bool:
+    return item.kind in TRANSFERS and item.part is Part.PROGRAMMING
+
+
+def _low(job: Job) -> str:
+    """The last voltage read, where it was too low."""
+    readings = supply_readings(job.record)
+    if not readings or not any(item.id in LOW_SUPPLY for item in job.findings):
+        return ""
+    return f" ({readings[-1].volts:.1f} V was read at {readings[-1].story.label})"
+
+
+def _cause(job: Job, state: ModuleState) -> Iterator[Step]:
+    """The most telling reason why it broke off."""
+    label = state.story.label
+    seen = {
+        item.id
+        for item in job.findings
+        if item.id in CAUSES
+        and item.severity is not Severity.NOTE
+        and module_of(item, job.record) in (label, "the module")
+    }
+    text = next((CAUSES[one] for one in CAUSES if one in seen), "")
+    if text:
+        yield Step(Rank.CAUSE, sentence(text.format(m=label)))
+    elif who_fell_silent(state.story, job.record) is Silent.CAPTURE_ENDED:
+        yield Step(
+            Rank.CAUSE,
+            f"Look for the rest of the recording, or read the identification of {label} with the ignition left on and "
+            f"capture that.",
+        )
+
+
+# what findings advise
+
+
+def _advised(job: Job) -> Iterator[Step]:
+    """One step for each module and part: two findings about the same values ask for the same."""
+    told: set[tuple[str, Part]] = set()
+    for item in sorted(job.findings, key=lambda item: ORDER.get(item.id, 0)):
+        advice = TABLE.get(item.id)
+        if not _speaks(job, item, always=advice is not None and advice.always):
+            continue
+        module = module_of(item, job.record)
+        if advice is None:
+            yield from _own_words(item)
+        elif advice.part is None or (module, advice.part) not in told:
+            yield Step(advice.rank, sentence(advice.text.format(m=module, case=case_of(item, module))))
+            told |= {(module, advice.part)} if advice.part else set()
+
+
+def _speaks(job: Job, item: Finding, *, always: bool) -> bool:
+    warns = item.severity is Severity.WARNING and job.overall is not Word.CONFIRMED
+    return always or item.severity is Severity.SERIOUS or (warns and item.id in TABLE)
+
+
+def _has_step_by_state(item: Finding) -> bool:
+    """What :func:`_module` says from the state of the module."""
+    return item.id in ("boot-mode-only", "silence-module-first", "reset-no-return")
+
+
+def _own_words(item: Finding) -> Iterator[Step]:
+    if item.id in CAUSES or _has_step_by_state(item):
+        return
+    said = next((text for text in item.try_next if starts_with_a_verb(text)), None)
+    if said is not None:
+        yield Step(Rank.FIRST if item.comes_first else Rank.VALUE, said)
+
+
+# acts and items that failed, where no finding says more
+
+
+def _acts_that_failed(job: Job) -> Iterator[Step]:
+    told = _parts_told(job)
+    failed = [
+        item for item in standing(job.operations) if item.outcome.word in BROKEN and item.part not in (None, *told)
+    ]
+    for label, items in _by_module(item for item in failed if item.kind is Kind.WRITE):
+        yield Step(Rank.VALUE, f"Write {_identifiers(items)} of {label} again, and read it after an ignition cycle.")
+    for label, items in _by_module(item for item in failed if item.kind is Kind.ROUTINE):
+        names = ", ".join(str(item.details["identifier"]) for item in items)
+        yield Step(Rank.VALUE, f"Run routine {names} of {label} again and capture its result.")
+    for label, _ in _by_module(item for item in failed if item.kind is Kind.CLEAR):
+        yield Step(Rank.PROOF, f"Clear the fault memory of {label} again, read it and capture that.")
+
+
+def _items_that_failed(job: Job) -> Iterator[Step]:
+    """Items of the sheet that ask for something else than what was done well."""
+    told = _parts_told(job)
+    for part in (Part.PROGRAMMING, Part.TRIMS, Part.VIN):
+        acts = {item.number for item in job.operations if item.outcome.word in BROKEN}
+        items = [
+            item
+            for item in job.expectations
+            if item.part is part and item.word is Word.FAILED and item.operation not in acts and part not in told
+        ]
+        if items:
+            asked = "; ".join(item.item for item in items[:2]) + (f"; and {len(items) - 2} more" * (len(items) > 2))
+            verb = "Choose the right file and program" if part is Part.PROGRAMMING else "Write"
+            yield Step(Rank.VALUE, f"{verb} what the job sheet asks for: {asked}.")
+
+
+def _parts_told(job: Job) -> set[Part | None]:
+    return {TABLE[item.id].part for item in job.findings if item.id in TABLE and item.severity is Severity.SERIOUS}
+
+
+# proofs that are missing
+
+
+def _proofs(job: Job) -> Iterator[Step]:
+    """What has to be read after an ignition cycle, in one step for each module."""
+    for state in job.modules:
+        if state.now in (Now.SILENT, Now.BOOT) or unfinished(job, state):
+            continue
+        own = _own(job, state)
+        wanted = []
+        if unread := [item for item in own if item.kind is Kind.WRITE and _wants_reading(item)]:
+            wanted.append(_identifiers(unread))
+        if any(_is_transfer(item) and item.outcome.word is Word.UNPROVEN for item in own):
+            wanted.append("the software identification")
+        if wanted:
+            text = f"Cycle the ignition, then read {' and '.join(wanted)} of {state.story.label} and capture that."
+            yield Step(Rank.PROOF, text)
+    uncleared = [
+        item for item in standing(job.operations) if item.kind is Kind.CLEAR and item.outcome.word is Word.UNPROVEN
+    ]
+    if uncleared and not any(item.id in ("fault-setting-not-restored", "dtc-returns") for item in job.findings):
+        labels = ", ".join(dict.fromkeys(item.label for item in uncleared))
+        yield Step(Rank.PROOF, f"Read the fault memory (19 02) of {labels} and capture that.")
+
+
+def _wants_reading(item: Operation) -> bool:
+    """Accepted and not read since, or read only in the same power cycle."""
+    if item.part is None or not item.outcome.would_change.startswith("read "):
+        return False
+    weak = item.outcome.word is Word.CONFIRMED and item.outcome.confidence is not Confidence.HIGH
+    return item.outcome.word is Word.UNPROVEN or weak
+
+
+def _explanations(job: Job) -> Iterator[Step]:
+    """Statuses that nothing explains."""
+    unknown = [
+        str(item.details["identifier"])
+        for item in standing(job.operations)
+        if item.kind is Kind.ROUTINE and item.part is not None and "names file" in item.outcome.would_change
+    ]
+    if unknown:
+        routines = ", ".join(dict.fromkeys(unknown))
+        yield Step(Rank.REST, f"Give a names file (--names) that says what the status of routine {routines} means.")
+    if any(_is_transfer(item) and "names file" in item.outcome.would_change for item in standing(job.operations)):
+        yield Step(Rank.CAUSE, "Give a names file (--names) that says what the status of the check means.")
+
+
+def _anything_read(job: Job) -> bool:
+    return any(job.record.readings(story) for story in job.record.stories)
+
+
+def _locked(job: Job) -> bool:
+    return any(item.id in LOCKED for item in job.findings)
+
+
+def was_heard(state: ModuleState) -> bool:
+    """It said something at some time."""
+    return any(item.response is not None or item.pendings for item in state.story.exchanges)
+
+
+def _by_module(items: Iterable[Operation]) -> Iterator[tuple[str, list[Operation]]]:
+    grouped: dict[str, list[Operation]] = {}
+    for item in items:
+        grouped.setdefault(item.label, []).append(item)
+    yield from grouped.items()
+
+
+def _identifiers(items: Iterable[Operation]) -> str:
+    return said_identifiers(int(str(item.details["identifier"]), 16) for item in items)

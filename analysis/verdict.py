@@ -12,22 +12,15 @@ from dataclasses import dataclass
 
 from analysis.checks.finding import Finding
 from analysis.expectations import Expectation
-from analysis.next_steps import next_steps
+from analysis.headline import CALLED, headline
+from analysis.modules import ModuleState
+from analysis.next_steps import Job, next_steps
 from analysis.operations.find import standing
 from analysis.operations.model import Kind, Operation, Part
+from analysis.record import Record
 from analysis.words import Confidence, Word, least_sure, worst
 
 SHOWN_REASONS = 4
-#: The parts as people call them.
-CALLED = {
-    Part.PROGRAMMING: "programming",
-    Part.TRIMS: "trims and configuration",
-    Part.VIN: "VIN",
-    Part.FAULT_MEMORY: "fault memory",
-    Part.LEARN: "learn routines",
-}
-#: Words of an attempt that something would still change.
-OPEN = (Word.UNPROVEN, Word.FAILED, Word.INTERRUPTED)
 #: People's words for the tokens.
 SPOKEN = {
     Word.CONFIRMED: "confirmed",
@@ -52,6 +45,7 @@ class PartWord:
 class Verdict:
     """The whole answer."""
 
+    headline: str
     overall: Word
     confidence: Confidence
     parts: dict[Part, PartWord]
@@ -60,7 +54,9 @@ class Verdict:
 
 
 def give_verdict(
+    record: Record,
     operations: Sequence[Operation],
+    modules: Sequence[ModuleState],
     expectations: Sequence[Expectation] | None,
     findings: Sequence[Finding],
 ) -> Verdict:
@@ -74,9 +70,10 @@ def give_verdict(
     else:
         overall = worst(item.outcome.word for item in counted) or Word.NOT_SHOWN
         sure = least_sure(item.outcome.confidence for item in counted if item.outcome.word is overall)
-    attempted = bool(counted)
-    steps = _next_steps(overall, parts, findings, attempted=attempted)
-    return Verdict(overall, sure, parts, steps, attempted)
+    job = Job(record, operations, modules, asked, findings, overall)
+    words = {part: said.word for part, said in parts.items()}
+    missing = [CALLED[part] for part, said in parts.items() if said.word is Word.NOT_SHOWN and said.would_change]
+    return Verdict(headline(job, words), overall, sure, parts, next_steps(job, missing), bool(counted))
 
 
 def _part(part: Part, counted: Sequence[Operation], expectations: Sequence[Expectation] | None) -> PartWord:
@@ -90,9 +87,12 @@ def _part(part: Part, counted: Sequence[Operation], expectations: Sequence[Expec
 def _from_items(items: Sequence[Expectation], acts: Sequence[Operation]) -> PartWord:
     word = worst(item.word for item in items) or Word.NOT_SHOWN
     deciding = [item for item in items if item.word is word]
-    because = _act_reasons(acts, word) + [_item_text(item) for item in deciding[:SHOWN_REASONS]]
+    told = [_item_text(item) for item in deciding[:SHOWN_REASONS]]
     if len(deciding) > SHOWN_REASONS:
-        because.append(f"and {len(deciding) - SHOWN_REASONS} more like it")
+        told.append(f"and {len(deciding) - SHOWN_REASONS} more like it")
+    done = worst(item.outcome.word for item in acts)
+    reasons = _act_reasons(acts, word)
+    because = reasons + told if done is word else told + reasons
     wishes = _unique(item.would_change for item in deciding)
     return PartWord(word, least_sure(item.confidence for item in deciding), _unique(because), wishes)
 
@@ -138,14 +138,3 @@ def _reasons_for(item: Operation) -> int:
 
 def _unique(texts: Iterable[str]) -> tuple[str, ...]:
     return tuple(dict.fromkeys(text for text in texts if text))
-
-
-def _next_steps(
-    overall: Word, parts: dict[Part, PartWord], findings: Sequence[Finding], *, attempted: bool
-) -> tuple[str, ...]:
-    wishes = [text for part in parts.values() if part.word in OPEN for text in part.would_change]
-    missing = [CALLED[part] for part, said in parts.items() if said.word is Word.NOT_SHOWN and said.would_change]
-    steps = next_steps(findings, wishes, missing, is_confirmed=overall is Word.CONFIRMED)
-    if attempted or len(steps) > bool(missing):
-        return steps
-    return ("Nothing was attempted: write down the values read here before the module leaves.", *steps)

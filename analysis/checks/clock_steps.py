@@ -17,6 +17,7 @@ from collections.abc import Iterator
 from analysis.checks.registry import Context, Seen, check
 from analysis.limits import MS_NS, SECOND_NS
 from analysis.words import Confidence, Evidence, Severity
+from canlog.counting import counted
 
 #: Smaller steps are rounding.
 ROUNDING_NS = 1 * MS_NS
@@ -32,5 +33,5 @@ def find(ctx: Context) -> Iterator[Seen]:
         shown = tuple(
             Evidence(capture.number, (step.line,), f"back by {step.size_ns / SECOND_NS:.3f} s") for step in steps
         )
-        text = f"{capture.name}: {len(steps)} steps back, the largest {largest / SECOND_NS:.3f} s."
+        text = f"{capture.name}: {counted(len(steps), 'step')} back, the largest {largest / SECOND_NS:.3f} s."
         yield Seen(Confidence.HIGH, shown, text)

@@ -16,6 +16,7 @@ from collections.abc import Iterator
 from analysis.checks.looking.holes import has_gap
 from analysis.checks.registry import Context, Seen, check
 from analysis.words import Confidence, Evidence, Severity
+from canlog.counting import counted
 
 
 @check("consecutive-sequence-gap", severity=Severity.WARNING)
@@ -25,5 +26,5 @@ def find(ctx: Context) -> Iterator[Seen]:
         torn = [one for one in capture.messages if has_gap(one) and id(one) not in accepted]
         if torn:
             shown = tuple(Evidence(capture.number, one.lines, f"{one.link.key}: {one.reason}") for one in torn)
-            text = f"{capture.name}: {len(torn)} messages with a frame missing."
+            text = f"{capture.name}: {counted(len(torn), 'message')} with a frame missing."
             yield Seen(Confidence.HIGH, shown, text)

@@ -20,6 +20,7 @@ from analysis.exchanges import Place
 from analysis.operations.model import evidence
 from analysis.readings import Reading
 from analysis.words import Confidence, Severity
+from canlog.counting import counted
 
 #: More than this share of other bytes is another record, not a copy.
 OTHER_RECORD_PERCENT = 25
@@ -42,7 +43,7 @@ def find(ctx: Context) -> Iterator[Seen]:
                 if not 0 < 100 * len(differing) <= OTHER_RECORD_PERCENT * size:
                     continue
                 text = (
-                    f"{story.label} {identifier_of(item):04X}: {len(differing)} of {size} bytes differ, "
+                    f"{story.label} {identifier_of(item):04X}: {len(differing)} of {counted(size, 'byte')} differ, "
                     f"source {reading.raw.hex().upper()}, written {item.details['written']}."
                 )
                 shown = (evidence(reading.exchange, "the source"), lines_of(item, ctx, "the write"))

@@ -15,6 +15,7 @@ from collections.abc import Iterator
 
 from analysis.checks.registry import Context, Seen, check
 from analysis.words import Confidence, Evidence, Severity
+from canlog.counting import counted
 
 
 @check("duplicate-frames", severity=Severity.NOTE)
@@ -22,5 +23,7 @@ def find(ctx: Context) -> Iterator[Seen]:
     for capture in ctx.record.captures:
         summary = capture.survey.summary
         if summary.is_doubled:
-            text = f"{capture.name}: {100 * summary.doubled:.0f} % of its {summary.frames} frames stand twice."
+            text = (
+                f"{capture.name}: {100 * summary.doubled:.0f} % of its {counted(summary.frames, 'frame')} stand twice."
+            )
             yield Seen(Confidence.HIGH, (Evidence(capture.number, (1, 2), "from here on"),), text)

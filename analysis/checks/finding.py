@@ -22,6 +22,7 @@ class Finding:
     evidence: tuple[Evidence, ...]
     source: str
     comes_first: bool = False  # its first step is done before anything else
+    case: str = ""  # what was seen this time, without what it can mean
 
     def __post_init__(self) -> None:
         if not self.evidence:

@@ -19,6 +19,7 @@ from analysis.checks.registry import Context, Seen, check
 from analysis.exchanges import Exchange
 from analysis.operations.model import evidence
 from analysis.words import Confidence, Evidence, Severity
+from canlog.counting import counted
 
 
 @check("frames-dropped-by-logger", severity=Severity.WARNING)
@@ -28,7 +29,8 @@ def find(ctx: Context) -> Iterator[Seen]:
         holes = [item for item in capture.exchanges if _was_content(item)]
         shown = [evidence(item, f"{asked(item)}: a hole in the record, accepted all the same") for item in holes]
         if drops or shown:
-            text = f"{capture.name}: {len(drops)} notes of loss, {len(shown)} messages with a hole that were accepted."
+            holed = counted(len(shown), "message")
+            text = f"{capture.name}: {counted(len(drops), 'note')} of loss, {holed} accepted with a hole."
             yield Seen(Confidence.HIGH, (*drops, *shown), text)
 
 

@@ -14,6 +14,7 @@ from collections.abc import Iterator
 
 from analysis.checks.registry import Context, Seen, check
 from analysis.words import Confidence, Evidence, Severity
+from canlog.counting import counted
 
 
 @check("lines-damaged", severity=Severity.NOTE)
@@ -22,5 +23,5 @@ def find(ctx: Context) -> Iterator[Seen]:
         summary = capture.survey.summary
         if summary.damaged_lines:
             shown = tuple(Evidence(capture.number, (bad.line,), "unreadable") for bad in summary.damaged_examples)
-            text = f"{capture.name}: {summary.damaged_lines} of {summary.lines} lines cannot be read."
+            text = f"{capture.name}: {summary.damaged_lines} of {counted(summary.lines, 'line')} cannot be read."
             yield Seen(Confidence.HIGH, shown, text)

@@ -21,6 +21,7 @@ from analysis.checks.registry import Context, Seen, check
 from analysis.exchanges import Answer
 from analysis.operations.model import evidence
 from analysis.words import Confidence, Severity
+from canlog.counting import counted
 
 
 @check("pending-without-end", severity=Severity.SERIOUS)
@@ -36,7 +37,8 @@ def find(ctx: Context) -> Iterator[Seen]:
             if end is not None and end - exchange.end_ns <= ctx.record.limits.p2_star_client_ns:
                 continue
             done = accepted.get(act_of(exchange), exchange.begin) > exchange.begin
-            text = f"{story.label}: {asked(exchange)} was put off {len(exchange.pendings)} times and never answered."
+            often = counted(len(exchange.pendings), "time")
+            text = f"{story.label}: {asked(exchange)} was put off {often} and never answered."
             yield Seen(
                 Confidence.HIGH,
                 (evidence(exchange, "the request and its wait answers"),),

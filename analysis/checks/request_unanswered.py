@@ -24,6 +24,7 @@ from analysis.exchanges import Exchange
 from analysis.operations.model import evidence
 from analysis.silence import Silent
 from analysis.words import Confidence, Severity
+from canlog.counting import counted
 
 
 @check("request-unanswered", severity=Severity.WARNING)
@@ -47,7 +48,7 @@ def find(ctx: Context) -> Iterator[Seen]:
         if found and story.link.key not in one_way:
             lossy = any(one.doubt is Doubt.LOSS for item in found for one in ctx.record.troubles[item.capture].items)
             ending = "." if heard else "; the module is never heard."
-            text = f"{story.label}: {len(found)} requests without an answer{ending}"
+            text = f"{story.label}: {counted(len(found), 'request')} without an answer{ending}"
             shown = tuple(evidence(item, f"{asked(item)}: no answer") for item in found)
             yield Seen(Confidence.MEDIUM if lossy else Confidence.HIGH, shown, text)
 

@@ -60,6 +60,7 @@ def _finding(check: Check, seen: Seen) -> Finding:
         evidence=seen.evidence[:SHOWN_EVIDENCE],
         source=texts["Source"].rstrip("."),
         comes_first=check.comes_first,
+        case=seen.text,
     )
 
 

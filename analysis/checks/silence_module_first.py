@@ -19,11 +19,12 @@ from analysis.checks.looking.silent_links import fell_silent, last_words, unansw
 from analysis.checks.registry import Context, Seen, check
 from analysis.silence import Silent
 from analysis.words import Confidence, Severity
+from canlog.counting import counted
 
 
 @check("silence-module-first", severity=Severity.SERIOUS)
 def find(ctx: Context) -> Iterator[Seen]:
     for story in fell_silent(ctx, Silent.MODULE):
         count = len(unanswered(ctx, story))
-        text = f"{story.label} answered, then no more; {count} requests in these captures found no answer."
+        text = f"{story.label} answered, then no more; {counted(count, 'request')} in these captures found no answer."
         yield Seen(Confidence.HIGH, last_words(ctx, story), text)

@@ -18,6 +18,7 @@ from analysis.checks.looking.transfers import attempts, place_of
 from analysis.checks.registry import Context, Seen, check
 from analysis.operations.model import evidence
 from analysis.words import Confidence, Severity
+from canlog.counting import counted
 
 
 @check("size-short", severity=Severity.SERIOUS)
@@ -28,6 +29,6 @@ def find(ctx: Context) -> Iterator[Seen]:
             continue
         if attempt.request is None or account.carried >= size:
             continue
-        text = f"{place_of(story, attempt)}: {account.carried} bytes carried, {size} asked for."
-        shown = (evidence(attempt.request, f"asks for {size} bytes"), evidence(attempt.ended, "ended"))
+        text = f"{place_of(story, attempt)}: {counted(account.carried, 'byte')} carried, {size} asked for."
+        shown = (evidence(attempt.request, f"asks for {counted(size, 'byte')}"), evidence(attempt.ended, "ended"))
         yield Seen(Confidence.HIGH, shown, text, severity=Severity.NOTE if replaced else None)

@@ -17,6 +17,7 @@ from analysis.checks.looking.transfers import attempts, place_of
 from analysis.checks.registry import Context, Seen, check
 from analysis.operations.model import evidence
 from analysis.words import Confidence, Severity
+from canlog.counting import counted
 
 #: What only makes sense once a transfer is over.
 NEXT_STEPS = (0x10, 0x11, 0x31, 0x34)
@@ -33,5 +34,7 @@ def find(ctx: Context) -> Iterator[Seen]:
             continue
         shown = (evidence(attempt.blocks[-1], "the last block"), evidence(following, "the step behind it"))
         yield Seen(
-            Confidence.HIGH, shown, f"{place_of(story, attempt)}: all {attempt.size} bytes, and no transfer exit."
+            Confidence.HIGH,
+            shown,
+            f"{place_of(story, attempt)}: all {counted(attempt.size, 'byte')}, and no transfer exit.",
         )

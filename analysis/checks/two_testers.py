@@ -19,6 +19,7 @@ from analysis.operations.find import module_id, modules_with_two_testers
 from analysis.operations.model import evidence
 from analysis.story import Story
 from analysis.words import Confidence, Severity
+from canlog.counting import counted
 
 
 @check("two-testers", severity=Severity.SERIOUS)
@@ -28,7 +29,7 @@ def find(ctx: Context) -> Iterator[Seen]:
     for label in dict.fromkeys(_module(story) for story in stories):
         here = [story for story in stories if _module(story) == label]
         firsts = tuple(evidence(ctx.own(story)[0], f"asked on {story.link.key}") for story in here)
-        counts = ", ".join(f"{story.link.key} ({len(ctx.own(story))} exchanges)" for story in here)
+        counts = ", ".join(f"{story.link.key} ({counted(len(ctx.own(story)), 'exchange')})" for story in here)
         name = next((story.label for story in here if story.named), "One module")
         yield Seen(Confidence.HIGH, firsts, f"{name} is asked on {counts}.")
 

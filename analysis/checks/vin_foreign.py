@@ -20,6 +20,7 @@ from analysis.checks.looking.vins import expected_vin, is_slip, last_vins
 from analysis.checks.registry import Context, Seen, check
 from analysis.operations.model import Kind, evidence
 from analysis.words import Confidence, Severity
+from canlog.counting import counted
 from canlog.names.vin import check_vin
 
 
@@ -32,6 +33,6 @@ def find(ctx: Context) -> Iterator[Seen]:
         copies = [one for one in ctx.standing(Kind.WRITE) if one.details["source_link"] == item.story.link.key]
         text = f"{item.story.label} says {item.text}; the vehicle is {right}."
         if copies:
-            text += f" {len(copies)} values were copied from it."
+            text += f" Copied from it: {counted(len(copies), 'value')}."
         step = f"Find out whose part {item.story.label} is before its values are used" if copies else ""
         yield Seen(Confidence.HIGH, (evidence(item.reading.exchange, f"says {item.text}"),), text, step=step)

@@ -29,6 +29,7 @@ from analysis.operations.routines import RoutineCall, Status, read_call
 from analysis.record import Record
 from analysis.story import Mode, Story
 from analysis.words import Confidence, Evidence, Outcome, Word
+from canlog.counting import counted
 from canlog.services.gmw3110 import FULLY_PROGRAMMED
 
 #: Refusals of an unnamed routine behind a download that speak of the memory: a check that says no, whatever its name.
@@ -212,7 +213,7 @@ class _Judge:
             return f"the transfer exit was not answered{why}"
         if self._account_closes() and self._module_went_on():
             return ""
-        return f"the transfer stopped after {account.blocks} blocks, {carried}{why}"
+        return f"the transfer stopped after {counted(account.blocks, 'block')}, {carried}{why}"
 
     def _module_went_on(self) -> bool:
         """The module answered something positively behind the attempt: it took the end of the transfer."""
@@ -241,7 +242,7 @@ class _Judge:
         elif not attempt.request.positive:
             problems.append("the answer to the request is not in the capture")
         elif not attempt.transformed and attempt.size is not None and attempt.size != account.carried:
-            problems.append(f"{account.carried} bytes were carried, {attempt.size} were asked for")
+            problems.append(f"carried: {counted(account.carried, 'byte')}, {attempt.size:,} were asked for")
         if not account.seen_whole:
             problems += account.doubts
         if account.unanswered is not None:
@@ -336,13 +337,13 @@ def _done(attempt: Attempt) -> str:
     account = attempt.account
     if not account.blocks:
         return "no block of the transfer is in the capture"
-    return f"{account.blocks} blocks, {_share(account.carried, attempt.size)}, each answered positively"
+    return f"{counted(account.blocks, 'block')}, {_share(account.carried, attempt.size)}, each answered positively"
 
 
 def _share(carried: int, size: int | None) -> str:
     if not size:
-        return f"{carried:,} bytes"
-    return f"{carried:,} of {size:,} bytes ({100 * carried / size:.1f} %)"
+        return counted(carried, "byte")
+    return f"{carried:,} of {counted(size, 'byte')} ({100 * carried / size:.1f} %)"
 
 
 def _after_failure(label: str) -> str:

@@ -17,6 +17,7 @@ from analysis.operations.model import Kind, Operation, Part, evidence, in_order,
 from analysis.record import Record
 from analysis.story import Story
 from analysis.words import Confidence, Outcome, Word
+from canlog.counting import counted
 from canlog.names.dtc import dtc_text
 
 CLEAR, OBD_CLEAR, READ_DTC = 0x14, 0x04, 0x19
@@ -70,7 +71,7 @@ def _reading(exchange: Exchange, story: Story) -> Operation:
         text = f"reading faults was refused: {exchange.refusal}"
         outcome = Outcome(Word.FAILED, Confidence.HIGH, (evidence(exchange, text),), (text,), "read the faults again")
     elif exchange.positive:
-        text = f"{len(codes)} codes listed" if _sub(exchange) in LISTS else "answered"
+        text = f"{counted(len(codes), 'code')} listed" if _sub(exchange) in LISTS else "answered"
         outcome = Outcome(Word.UNPROVEN, Confidence.HIGH, (), (text,), "read the faults twice")
     else:
         text = "reading faults was not answered"

@@ -1,16 +1,32 @@
-"""The first screen: the module now, the job, what next, whether the capture can be trusted."""
+"""The first screen: what happened, the module now, the job, what next, whether the capture can be trusted.
+
+It has to be read in ten seconds at a fender; what it leaves out stands below it.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator
 from itertools import groupby
 
 from analysis.report import wording
-from analysis.report.contract import CaptureDict, ExpectationDict, IdentifierDict, ModuleDict, Now, PartDict, ReportDict
+from analysis.report.contract import CaptureDict, ExpectationDict, IdentifierDict, ModuleDict, PartDict, ReportDict
 from analysis.report.lines import Lines, short_hex
+from canlog.counting import counted, lasting
 
 #: Acts that make a module one that the report has to speak of by itself.
 _TOUCHING = frozenset({"download", "file", "write", "routine", "reset"})
+#: Room that breaking lines at words costs.
+_LOST_BY_WRAPPING = 12
+#: Reasons for the trust in a capture; the rest is in the JSON report.
+_MOST_REASONS = 3
+
+
+def headline(page: Lines, report: ReportDict) -> None:
+    """One plain sentence: what happened to which module."""
+    word = report["verdict"]["overall"]
+    page.text(
+        report["verdict"]["headline"], indent=0, colour="strong" if word == "confirmed" else wording.WORD_COLOUR[word]
+    )
 
 
 def modules_now(page: Lines, report: ReportDict) -> None:
@@ -19,37 +35,26 @@ def modules_now(page: Lines, report: ReportDict) -> None:
     if not report["modules"]:
         page.text("No module answered in this capture.")
         return
-    touched = {item["link"] for item in report["operations"] if item["kind"] in _TOUCHING}
-    spoken_of = [module for module in report["modules"] if module["link"] in touched or module["now"] == "boot"]
+    spoken_of = _spoken_of(report)
     others = [module for module in report["modules"] if module not in spoken_of]
-    is_well = report["verdict"]["overall"] == "confirmed"
     for module in spoken_of:
-        _state(page, [module], module["now"])
-        if not (is_well and module["now"] == "application"):
-            _retry(page, report, module)
-    _cautions(page, spoken_of)
+        retry = (
+            ""
+            if module["now"] == "application"
+            else f" May it be tried again? {wording.MAY_RETRY[module['may_retry']].capitalize()}."
+        )
+        page.text(
+            f"{_label(module)}: {wording.NOW[module['now']]}.{retry}", colour=wording.NOW_COLOUR[module["now"]], hang=2
+        )
     for now in dict.fromkeys(module["now"] for module in others):
-        _state(page, [module for module in others if module["now"] == now], now)
-    if not spoken_of:
-        _cautions(page, others)
+        names = ", ".join(_label(module) for module in others if module["now"] == now)
+        page.text(f"{names}: {wording.NOW[now]}.", colour=wording.NOW_COLOUR[now], hang=2)
 
 
-def _cautions(page: Lines, modules: Sequence[ModuleDict]) -> None:
-    cautions = " ".join(_unique(caution for module in modules for caution in module["cautions"]))
-    if cautions:
-        page.text(cautions, mark="Caution: ", colour="caution", hang=2)
-
-
-def _state(page: Lines, modules: Sequence[ModuleDict], now: Now) -> None:
-    names = ", ".join(_label(module) for module in modules)
-    page.text(f"{names}: {wording.NOW[now]}.", colour=wording.NOW_COLOUR[now], hang=2)
-
-
-def _retry(page: Lines, report: ReportDict, module: ModuleDict) -> None:
-    is_said_below = any(module["advice"] in step for step in report["verdict"]["next_steps"])
-    advice = "" if is_said_below else module["advice"]
-    retry = f"May it be tried again? {wording.MAY_RETRY[module['may_retry']].capitalize()}."
-    page.text(f"{retry} {advice}".rstrip(), indent=4)
+def _spoken_of(report: ReportDict) -> list[ModuleDict]:
+    """Modules that the job touched, and those in their boot loader."""
+    touched = {item["link"] for item in report["operations"] if item["kind"] in _TOUCHING}
+    return [module for module in report["modules"] if module["link"] in touched or module["now"] == "boot"]
 
 
 def _label(module: ModuleDict) -> str:
@@ -57,49 +62,66 @@ def _label(module: ModuleDict) -> str:
 
 
 def the_job(page: Lines, report: ReportDict) -> None:
-    """One line for each part, with what the word rests on and what would change it."""
+    """One line for each part, and what the word rests on where it is not well; then the caution."""
     verdict = report["verdict"]
-    if wording.nothing_attempted(report) and not report["links"]:
-        page.heading("The job", "nothing was attempted, no diagnostic traffic was found")
-        return
     if wording.nothing_attempted(report):
-        only_read = wording.only_read(report)
-        answer = "read only, nothing was attempted" if only_read else "no part of the job was attempted"
-        page.heading("The job", answer)
-        if not only_read:
-            page.text("Nothing was programmed, written, cleared or learned in this capture.")
-        return
-    word = verdict["overall"]
-    answer = f"{wording.WORD[word]} (confidence {verdict['confidence']})"
-    page.heading("The job", answer, wording.WORD_COLOUR[word])
-    parts = verdict["parts"]
-    has_sheet = bool(report["expectations"])
-    _part(page, "programming", parts["programming"], has_sheet=has_sheet)
-    _part(page, "trims", parts["trims"], has_sheet=has_sheet)
-    _part(page, "vin", parts["vin"], has_sheet=has_sheet)
-    _part(page, "fault_memory", parts["fault_memory"], has_sheet=has_sheet)
-    _part(page, "learn", parts["learn"], has_sheet=has_sheet)
+        page.heading("The job", _nothing(report))
+    else:
+        page.heading(
+            "The job",
+            f"{wording.WORD[verdict['overall']]} (confidence {verdict['confidence']})",
+            wording.WORD_COLOUR[verdict["overall"]],
+        )
+        parts = verdict["parts"]
+        said = verdict["headline"]
+        _part(page, "programming", parts["programming"], said)
+        _part(page, "trims", parts["trims"], said)
+        _part(page, "vin", parts["vin"], said)
+        _part(page, "fault_memory", parts["fault_memory"], said)
+        _part(page, "learn", parts["learn"], said)
+    _caution(page, report)
 
 
-def _part(page: Lines, name: str, part: PartDict, *, has_sheet: bool) -> None:
+def _nothing(report: ReportDict) -> str:
+    if not report["links"]:
+        return "nothing was attempted, no diagnostic traffic was found"
+    return "read only, nothing was attempted" if wording.only_read(report) else "no part of the job was attempted"
+
+
+def _part(page: Lines, name: str, part: PartDict, said: str) -> None:
     shown = part["word"] != "not-shown"
     page.columns(
         (wording.PART[name], wording.WORD[part["word"]], f"confidence {part['confidence']}" if shown else ""),
         (20, wording.WORD_WIDTH, 17),
         ("plain", wording.WORD_COLOUR[part["word"]]),
     )
-    if shown and not (has_sheet and part["word"] == "confirmed"):  # the sheet says it item by item
-        for reason in part["because"][:2]:
-            page.text(short_hex(reason), indent=4)
-    if part["word"] != "confirmed" and (shown or part["because"]):
-        for change in _first_two(part["would_change"]):
-            page.text(change, indent=4, mark="Would change it: ", hang=2)
+    if shown and part["word"] != "confirmed":
+        reason = _without_module(part["because"][0] if part["because"] else "", said)
+        if reason and reason not in said:
+            page.text(_in_lines(short_hex(reason), page.width - 4, 2), indent=4)
 
 
-def _first_two(texts: Sequence[str]) -> list[str]:
-    """Two of them, and how many there are besides: the rest is in the steps below."""
-    more = f" (and {len(texts) - 2} more)" if len(texts) > 2 else ""
-    return [*texts[:1], *(f"{text}{more}" for text in texts[1:2])]
+def _without_module(reason: str, said: str) -> str:
+    """A reason without the module that the headline names already."""
+    module, colon, rest = reason.partition(": ")
+    return rest if colon and module and said.startswith(f"{module}: ") else reason
+
+
+def _caution(page: Lines, report: ReportDict) -> None:
+    """What fits into two lines, whole sentences, the gravest first; all of it stands with the evidence."""
+    room = 2 * page.width - len("  Caution: ") - 4 - _LOST_BY_WRAPPING
+    text = ""
+    for caution in wording.cautions_on_top(report):
+        if not text or len(text) + len(caution) < room:
+            text = f"{text} {caution}".strip()
+    if text:
+        page.text(text, mark="Caution: ", colour="caution", hang=2)
+
+
+def _in_lines(text: str, width: int, lines: int) -> str:
+    """Cut at a word so that it takes no more lines than these."""
+    room = width * lines - _LOST_BY_WRAPPING
+    return text if len(text) <= room else f"{text[: room - 4].rpartition(' ')[0]} ..."
 
 
 def the_sheet(page: Lines, report: ReportDict) -> None:
@@ -180,28 +202,33 @@ def trust(page: Lines, report: ReportDict) -> None:
 
 
 def _capture(page: Lines, capture: CaptureDict, indent: int) -> None:
-    page.text(f"{', '.join(_recorded(capture))}.", indent=indent)
-    for reason in capture["fitness_reasons"]:
+    """One paragraph where all is well, else the reasons line by line."""
+    recorded = ", ".join(_recorded(capture))
+    reasons = capture["fitness_reasons"]
+    if capture["fitness"] == "good":
+        page.text(f"{'; '.join([recorded, *reasons])}.", indent=indent)
+        return
+    page.text(f"{recorded}.", indent=indent)
+    for reason in reasons[:_MOST_REASONS]:
         page.text(reason, indent=indent, mark="- ")
+    if len(reasons) > _MOST_REASONS:
+        page.text(f"and {len(reasons) - _MOST_REASONS} more: all are in the JSON report", indent=indent, mark="- ")
 
 
 def _recorded(capture: CaptureDict) -> Iterator[str]:
-    yield wording.counted(capture["frames"], "frame")
+    yield counted(capture["frames"], "frame")
     if capture["first_time_ns"] is not None and capture["last_time_ns"] is not None:
-        yield f"{wording.seconds(capture['last_time_ns'], capture['first_time_ns'])} s"
+        yield lasting(capture["last_time_ns"] - capture["first_time_ns"])
     else:
         yield "no clock"
-    yield f"{wording.counted(len(capture['channels']), 'channel')} ({', '.join(capture['channels'])})"
+    yield f"{counted(len(capture['channels']), 'channel')} ({', '.join(capture['channels'])})"
     if capture["damaged_lines"]:
-        yield wording.counted(capture["damaged_lines"], "unreadable line")
+        yield counted(capture["damaged_lines"], "unreadable line")
     if capture["logger_drops"]:
-        yield f"{wording.counted(capture['logger_drops'], 'frame')} dropped by the logger"
+        yield f"{counted(capture['logger_drops'], 'frame')} dropped by the logger"
     if capture["error_frames"]:
-        yield wording.counted(capture["error_frames"], "error frame")
+        yield counted(capture["error_frames"], "error frame")
 
 
-def _unique(texts: Iterable[str]) -> Iterator[str]:
-    return iter(dict.fromkeys(texts))
-
-
-SECTIONS = (modules_now, the_job, the_sheet, what_was_read, what_next, trust)
+SECTIONS = (headline, modules_now, the_job, what_next, trust)
+DETAILS = (the_sheet, what_was_read)

@@ -21,6 +21,7 @@ from analysis.story import Story
 from analysis.trims import Trim
 from analysis.verdict import PartWord
 from analysis.words import Evidence
+from canlog.counting import counted
 from canlog.frames import TimeKind
 from canlog.isotp.addressing import Direction, Link, id_text
 from canlog.isotp.timing import link_timing
@@ -51,6 +52,7 @@ def report_dict(report: Report, *, secrets: bool = False) -> c.ReportDict:
         "expectations": [_expectation(item) for item in report.expectations],
         "trims": [_trim(item) for item in report.trims],
         "verdict": {
+            "headline": report.verdict.headline,
             "overall": report.verdict.overall.value,
             "confidence": report.verdict.confidence.value,
             "parts": {
@@ -182,7 +184,7 @@ def shown_data(data: bytes, service: int, *, secrets: bool = False) -> str:
     """Hex text; seeds, keys and certificates masked by ``*``, the data of a 36 message by length and SHA-256."""
     if service == TRANSFER_DATA and len(data) > 2 and data[0] in (TRANSFER_DATA, TRANSFER_DATA + 0x40):
         digest = hashlib.sha256(data[2:]).hexdigest()
-        return f"{data[:2].hex().upper()} + {len(data) - 2} bytes, SHA-256 {digest}"
+        return f"{data[:2].hex().upper()} + {counted(len(data) - 2, 'byte')}, SHA-256 {digest}"
     return data.hex().upper() if secrets else masked_hex(data)
 
 

@@ -248,12 +248,15 @@ class PartsDict(TypedDict):
 class VerdictDict(TypedDict):
     """The answer."""
 
+    headline: Annotated[str, "what happened to which module, in one plain sentence"]
     overall: Annotated[
         Word, "worst of the sheet's items, without a sheet worst of what was attempted; not-shown when nothing was"
     ]
     confidence: Annotated[Confidence, "how sure"]
     parts: Annotated[PartsDict, "one word for each part of the job"]
-    next_steps: Annotated[list[str], "what to do next, in order, at most five; if confirmed, only for serious findings"]
+    next_steps: Annotated[
+        list[str], "what to do next, in order: at most three, and one for what the sheet asks and no capture shows"
+    ]
     cannot_show: Annotated[list[str], "what this capture cannot show"]
 
 

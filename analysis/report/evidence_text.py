@@ -19,6 +19,7 @@ from analysis.report.contract import (
     TrimDict,
 )
 from analysis.report.lines import Lines, short_hex, shorten_middle
+from canlog.counting import counted
 
 _BY_WEIGHT = ("serious", "warning", "note")
 _MOST_EVIDENCE = 4
@@ -36,7 +37,10 @@ def why(page: Lines, report: ReportDict) -> None:
     names = wording.labels(report)
     for module in in_trouble:
         page.text(f"{names.get(module['link'], module['link'])}: {wording.NOW[module['now']]}")
+        page.text(module["advice"], indent=4)
         _evidence(page, report, module["evidence"])
+        for text in module["cautions"]:
+            page.text(text, indent=4, mark="Caution: ", colour="caution", hang=2)
     for run in _runs(proved):
         _proof(page, report, run, names)
     said = {caution for module in report["modules"] for caution in module["cautions"]}
@@ -182,7 +186,7 @@ def _difference(item: TrimDict) -> str:
     if written is None or read_back is None or written == read_back:
         return ""
     if len(written) != len(read_back):
-        return f"{len(written) // 2} bytes written, {len(read_back) // 2} read back"
+        return f"{counted(len(written) // 2, 'byte')} written, {len(read_back) // 2} read back"
     byte = next(at for at in range(0, len(written), 2) if written[at : at + 2] != read_back[at : at + 2])
     wrote, reads = written[byte : byte + 8], read_back[byte : byte + 8]
     return f"differs from byte {byte // 2 + 1} on: {wrote} written, {reads} read back"
@@ -217,6 +221,23 @@ def _explanation(page: Lines, report: ReportDict, number: int, explanation: Expl
     _evidence(page, report, explanation["for"], mark="for: ")
     _evidence(page, report, explanation["against"], mark="against: ")
     page.text(explanation["settled_by"], indent=4, mark="settled by: ", hang=2)
+
+
+def what_would_change(page: Lines, report: ReportDict) -> None:
+    """The proofs that are missing, part by part."""
+    verdict = report["verdict"]
+    parts = verdict["parts"]
+    named = (
+        ("programming", parts["programming"]), ("trims", parts["trims"]), ("vin", parts["vin"]),
+        ("fault_memory", parts["fault_memory"]), ("learn", parts["learn"]),
+    )  # fmt: skip
+    open_parts = [(name, part) for name, part in named if part["would_change"]]
+    if not open_parts or wording.nothing_attempted(report):
+        return
+    page.heading("What would change a word")
+    for name, part in open_parts:
+        for text in part["would_change"]:
+            page.text(short_hex(text), mark=f"{wording.PART[name]}: ", hang=2)
 
 
 def cannot_show(page: Lines, report: ReportDict) -> None:
@@ -302,8 +323,8 @@ def transfers(page: Lines, report: ReportDict) -> None:
     for key, links in groupby(sorted(report["links"], key=lambda link: link["link"]), key=lambda link: link["link"]):
         of_link = list(links)
         label = f"{of_link[0]['label']}  " if of_link[0]["label"] else ""
-        asked = wording.counted(sum(link["requests"] for link in of_link), "request")
-        answered = wording.counted(sum(link["responses"] for link in of_link), "answer")
+        asked = counted(sum(link["requests"] for link in of_link), "request")
+        answered = counted(sum(link["responses"] for link in of_link), "answer")
         broken = sum(link["incomplete"] for link in of_link)
         page.text(f"{label}{key}  {asked}, {answered}{f', {broken} not whole' if broken else ''}", hang=4)
 
@@ -318,4 +339,4 @@ def how_to_see_more(page: Lines, report: ReportDict) -> None:
     page.text(f"canlog report {files} --json report.json", hang=4)
 
 
-SECTIONS = (why, what_changed, trims, the_break, cannot_show, timeline, transfers, how_to_see_more)
+SECTIONS = (why, what_changed, trims, the_break, what_would_change, cannot_show, timeline, transfers, how_to_see_more)

@@ -1,7 +1,7 @@
 """The report for a terminal: the answer first, then why, then everything that leads further.
 
-The order is that of the question a person at the vehicle asks: what is the module now, what became of the job,
-what next, can this capture be trusted; only then the evidence.
+The order is that of the question a person at the vehicle asks: what happened, what is the module now, what became
+of the job, what next, can this capture be trusted; only then the items of the sheet, the values and the evidence.
 """
 
 from __future__ import annotations
@@ -14,6 +14,6 @@ from analysis.report.lines import Lines
 def render_text(report: ReportDict, width: int = 80, color: bool = False) -> str:
     """The report as text, no line wider than ``width`` (at least 40) columns; ends with a newline."""
     page = Lines(width, color=color)
-    for section in (*answer_text.SECTIONS, *evidence_text.SECTIONS):
+    for section in (*answer_text.SECTIONS, *answer_text.DETAILS, *evidence_text.SECTIONS):
         section(page, report)
     return str(page)

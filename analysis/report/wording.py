@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from typing import Final
 
 from analysis.report.contract import OperationDict, ReportDict
+from canlog.counting import counted
 
 WORD: Final[Mapping[str, str]] = {
     "confirmed": "confirmed",
@@ -85,6 +86,8 @@ SILENT_FIRST: Final[Mapping[str, str]] = {
     "capture-ended": "not known: the recording ended first",
     "unknown": "not known",
 }
+#: Findings whose caution belongs on the first screen: the vehicle may be driven away.
+CAUTION_ON_TOP: Final = frozenset({"communication-not-restored", "trims-order-suspicious", "vin-foreign"})
 #: Acts that change nothing in a module.
 READING_KINDS: Final = frozenset({"identity", "read-faults", "session", "unlock", "upload"})
 #: Acts that only ask: nothing is to be proved about them.
@@ -108,11 +111,6 @@ CONTROL: Final[Mapping[tuple[str, str], str]] = {
 }
 
 
-def counted(number: int, one: str, many: str = "") -> str:
-    """``1 frame``, ``1,200 frames``."""
-    return f"{number:,} {one if number == 1 else many or one + 's'}"
-
-
 def at_lines(lines: Sequence[int], capture: int, captures: int) -> str:
     """``line 7``, ``lines 7-12``; with the capture's number where there are several."""
     where = f", capture {capture}" if captures > 1 else ""
@@ -131,6 +129,16 @@ def seconds(time_ns: int | None, start_ns: int = 0) -> str:
     thousandths = (time_ns - start_ns) // 1_000_000
     sign = "-" if thousandths < 0 else ""
     return f"{sign}{abs(thousandths) // 1000}.{abs(thousandths) % 1000:03d}"
+
+
+def cautions_on_top(report: ReportDict) -> list[str]:
+    """Sentences of caution for the modules, then of findings that hold even where all is confirmed, each once."""
+    of_modules = [caution for module in report["modules"] for caution in module["cautions"]]
+    of_findings = [
+        caution for item in report["findings"] if item["id"] in CAUTION_ON_TOP for caution in item["cautions"]
+    ]
+    sentences = [f"{text.rstrip('.')}." for caution in (*of_modules, *of_findings) for text in caution.split(". ")]
+    return list(dict.fromkeys(sentences))
 
 
 def labels(report: ReportDict) -> dict[str, str]:

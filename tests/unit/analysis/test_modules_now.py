@@ -106,7 +106,7 @@ def test_an_unfinished_download_carries_its_cautions(end: list[Talk]) -> None:
     talk = [BEFORE, ask(*ERASE), request(), block(1, IMAGE[:32]), reset(), end]
     found = state(heard(talk, names=NAMES))
     assert found.may_retry == "with-care"
-    assert len(found.cautions) == 4
+    assert len(found.cautions) == 3
 
 
 def test_each_module_has_a_state_of_its_own() -> None:

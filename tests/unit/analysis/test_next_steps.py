@@ -1,85 +1,100 @@
-"""What to do next is short, ordered and said once."""
+"""What to do next is short, ordered and said once; the headline says what happened."""
 
 from __future__ import annotations
 
+from functools import cache
 from pathlib import Path
 
 import pytest
 
 from analysis import analyse
-from analysis.checks.finding import Finding
-from analysis.next_steps import MOST_STEPS, next_steps
-from analysis.words import Confidence, Evidence, Severity
+from analysis.report.model import Report
 
 FIXTURES = Path(__file__).parents[3] / "fixtures"
 
 
-def finding(*steps: str, severity: Severity = Severity.SERIOUS, comes_first: bool = False) -> Finding:
-    shown = (Evidence(1, (1,), "a line"),)
-    return Finding("seen", severity, Confidence.HIGH, "Seen", "", steps, (), (), shown, "none", comes_first)
-
-
-def test_what_comes_first_stands_first() -> None:
-    found = [finding("Leave it powered."), finding("Support the supply.", comes_first=True)]
-    assert next_steps(found, [], [], is_confirmed=False) == ("Support the supply.", "Leave it powered.")
-
-
-def test_one_serious_finding_may_say_more_than_one_of_many() -> None:
-    one = finding("A.", "B.", "C.", "D.")
-    assert next_steps([one], [], [], is_confirmed=False) == ("A.", "B.", "C.")
-    assert next_steps([one, finding("E.", "F.")], [], [], is_confirmed=False) == ("A.", "E.")
-
-
-def test_notes_advise_nothing_and_warnings_one_thing() -> None:
-    found = [finding("A.", "B.", severity=Severity.WARNING), finding("C.", severity=Severity.NOTE)]
-    assert next_steps(found, [], [], is_confirmed=False) == ("A.",)
-
-
-def test_single_readings_become_one_step() -> None:
-    wishes = [f"read {one:04X} after an ignition cycle and capture it" for one in (0x4A10, 0x4A11, 0x4A12, 0x4C20)]
-    assert next_steps([], wishes, [], is_confirmed=False) == (
-        "Read 4A10-4A12, 4C20 after an ignition cycle and capture it.",
+@cache
+def report(fixture: str, *more: str, sheet: bool = True, names: bool = True) -> Report:
+    world = fixture.partition("-")[0]
+    paths = [FIXTURES / one / "capture.log" for one in (fixture, *more)]
+    return analyse(
+        paths,
+        FIXTURES / f"{world}.toml" if sheet else None,
+        [FIXTURES / f"{world}_names.toml"] if names else [],
     )
 
 
-def test_readings_that_a_finding_asks_for_are_not_asked_for_again() -> None:
-    found = [finding("Read 4A10-4A11 after an ignition cycle and capture it.", severity=Severity.WARNING)]
-    wishes = ["read 4A10 after an ignition cycle and capture it"]
-    assert len(next_steps(found, wishes, [], is_confirmed=False)) == 1
-
-
-def test_the_list_is_short_and_what_is_missing_stands_last() -> None:
-    found = [finding(f"Step {number}.") for number in range(9)]
-    steps = next_steps(found, ["x"], ["trims"], is_confirmed=False)
-    assert len(steps) == MOST_STEPS
-    assert steps[-1] == "Do what the job sheet asks and no capture shows yet: trims."
-
-
-def test_a_confirmed_job_hears_of_serious_findings_only() -> None:
-    found = [finding("A."), finding("B.", severity=Severity.WARNING)]
-    assert next_steps(found, ["x"], ["trims"], is_confirmed=True) == ("A.",)
-
-
 @pytest.mark.parametrize(
-    ("fixture", "first", "also"),
+    ("fixture", "steps"),
     [
-        ("coach-erase-low-voltage", "Connect a support unit", "Leave DUC powered"),
-        ("coach-next-day", "Leave DUC powered", "Program it again from the session on"),
-        ("coach-trims-not-read-back-stored", "Read 4A10-4A16, 4A1F, 4C20 after an ignition cycle", ""),
-        ("coach-module-silent", "Leave the module powered", "3E 00"),
-        ("coach-ends-mid-transfer", "Look for the rest of the recording", "again from the programming session"),
-        ("coach-foreign-keeper", "Find out whose part VBM is", ""),
-        ("coach-before-removal", "Nothing was attempted: write down the values", ""),
+        (
+            "coach-erase-low-voltage",
+            ("Connect a support unit fit for programming (20.9 V", "", "Program DUC again", "Do what"),
+        ),
+        ("coach-next-day", ("Connect a support unit", "Program DUC again from the programming session", "Do what")),
+        ("coach-trims-not-read-back-stored", ("Cycle the ignition, then read 4A10-4A16, 4A1F, 4C20 of DUC",)),
+        ("coach-module-silent", ("Leave DUC powered and listen", "Measure", "Program DUC again once it", "Do what")),
+        ("coach-ends-mid-transfer", ("Connect a support unit", "Look for the rest", "Program DUC again", "Do what")),
+        ("coach-foreign-keeper", ("Find out which vehicle VBM is from",)),
+        ("coach-vin-swapped", ("Compare the VIN of DUC with the plate",)),
+        ("coach-before-removal", ("Write down the values", "Do what")),
+        ("uds11-dtc-returns", ("Find the cause of the fault in PCU: P1B23-54",)),
+        ("uds11-read-back-same-power-cycle", ("Cycle the ignition, then read 3A01-3A04, F190 of PCU",)),
+        ("uds11-clear-not-read", ("Read the fault memory (19 02) of PCU",)),
+        ("uds11-wrong-key", ("Wait with the ignition on", "Find out why PCU refused the key", "Do what")),
+        ("uds11-no-diagnostics", ("Record again at the diagnostic connector",)),
     ],
 )
-def test_the_demo_says_the_right_thing_first(fixture: str, first: str, also: str) -> None:
-    path = FIXTURES / fixture / "capture.log"
-    steps = analyse(path, FIXTURES / "coach.toml", [FIXTURES / "coach_names.toml"]).verdict.next_steps
-    assert steps[0].startswith(first)
-    assert any(also in step for step in steps)
-    assert len(steps) <= MOST_STEPS
+def test_the_steps_of(fixture: str, steps: tuple[str, ...]) -> None:
+    said = report(fixture).verdict.next_steps
+    assert len(said) == len(steps), said
+    assert all(step.startswith(begin) for step, begin in zip(said, steps, strict=True)), said
 
 
 def test_a_good_job_has_nothing_to_do_next() -> None:
-    path = FIXTURES / "coach-all-good" / "capture.log"
-    assert analyse(path, FIXTURES / "coach.toml", [FIXTURES / "coach_names.toml"]).verdict.next_steps == ()
+    assert report("coach-all-good").verdict.next_steps == ()
+    assert report("coach-all-good").verdict.headline.startswith("All confirmed at DUC: programming, ")
+
+
+def test_what_another_capture_of_the_job_holds_is_not_asked_for() -> None:
+    both = report("coach-ends-mid-transfer", "coach-next-day").verdict.next_steps
+    assert not any("rest of the recording" in step for step in both)
+    assert any(step.startswith("Program DUC again") for step in both)
+
+
+def test_requests_without_answers_lead_to_a_new_recording_and_nothing_else(tmp_path: Path) -> None:
+    lines = (FIXTURES / "coach-all-good" / "capture.log").read_text().splitlines(keepends=True)
+    half = tmp_path / "half.log"
+    half.write_text("".join(line for line in lines if "18DAF1" not in line))
+    verdict = analyse(half, FIXTURES / "coach.toml", [FIXTURES / "coach_names.toml"]).verdict
+    assert [step.split(",")[0] for step in verdict.next_steps] == [
+        "Record the job again where requests and answers both pass"
+    ]
+    assert verdict.headline.startswith("Only one direction was recorded")
+
+
+@pytest.mark.parametrize(
+    ("fixture", "begin"),
+    [
+        ("coach-erase-low-voltage", "DUC: programming failed: the erase broke off; the application does not run"),
+        ("coach-module-silent", "DUC: programming interrupted: the transfer stopped after 10 blocks"),
+        ("coach-next-day", "DUC: only its boot loader answers"),
+        ("coach-foreign-keeper", "All confirmed, but a module holds the VIN of another vehicle: VBM says"),
+        ("coach-quiet-not-restored", "All confirmed, but modules are still told to keep quiet"),
+        ("uds11-dtc-returns", "All confirmed, but a fault comes back after clearing: PCU: P1B23-54"),
+        ("uds11-wrong-key", "PCU: the key was refused and access is locked for a time; nothing was programmed"),
+        ("uds11-only-reads", "Only read"),
+        ("uds11-no-diagnostics", "No diagnostic talk"),
+        ("uds11-trims-not-read-back", "PCU: programming, VIN and fault memory confirmed; trims and configuration done"),
+    ],
+)
+def test_the_headline_of(fixture: str, begin: str) -> None:
+    assert report(fixture).verdict.headline.startswith(begin)
+
+
+def test_exchanged_trims_stand_in_the_headline_and_the_steps_without_a_sheet() -> None:
+    verdict = report("coach-trims-exchanged", sheet=False).verdict
+    assert verdict.headline.startswith("All confirmed, but ")
+    assert "4A12" in verdict.headline and "4A13" in verdict.headline
+    assert [step for step in verdict.next_steps if "DUC" in step and "4A12" in step]
+    assert len(verdict.next_steps) == 1

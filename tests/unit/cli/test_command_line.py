@@ -43,15 +43,16 @@ def rows(*arguments: object) -> list[dict[str, Any]]:
     return [json.loads(line) for line in result.stdout.splitlines()]
 
 
-def test_the_report_begins_with_the_module_now() -> None:
+def test_the_report_begins_with_what_happened_and_the_module_now() -> None:
     result = run("report", FAILED, "--names", NAMES)
     assert (result.exit_code, result.stderr) == (0, "")
-    assert result.stdout.splitlines()[0] == "THE MODULES NOW"
+    assert result.stdout.startswith("DUC: programming failed: ")
+    assert "\n\nTHE MODULES NOW\n" in result.stdout
 
 
 def test_the_json_is_what_python_gives(tmp_path: Path) -> None:
     result = run("report", GOOD, "--names", NAMES, "--job", JOB, "--json", tmp_path / "report.json")
-    assert result.stdout.startswith("THE MODULES NOW")
+    assert result.stdout.startswith("All confirmed at DUC: ")
     written = json.loads((tmp_path / "report.json").read_text(encoding="utf-8"))
     assert written == analyse(GOOD, JOB, [NAMES]).to_dict()
     printed = run("report", GOOD, "--names", NAMES, "--job", JOB, "--json", "-")

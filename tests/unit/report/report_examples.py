@@ -115,6 +115,7 @@ def base() -> c.ReportDict:
         "expectations": [],
         "trims": [],
         "verdict": {
+            "headline": "Only read: nothing was programmed, written or cleared.",
             "overall": "not-shown", "confidence": "high", "parts": parts(), "next_steps": [],
             "cannot_show": ["the voltage at the module where nobody asked for it", "what happened after the last line"],
         },
@@ -161,6 +162,7 @@ def all_good() -> c.ReportDict:
         }
         for index, item in enumerate(trims)
     ]  # fmt: skip
+    report["verdict"]["headline"] = "All confirmed at DUC: programming, trims and configuration, VIN and fault memory."
     report["verdict"]["overall"] = "confirmed"
     report["verdict"]["parts"] = parts(
         programming=part(
@@ -200,6 +202,8 @@ def failed_erase() -> c.ReportDict:
         operation(3, "download", 25.0, "failed", download("00020000", 24576, 0, whole=False)),
     ]  # fmt: skip
     report["verdict"] = {
+        "headline": "DUC: programming failed: the erase broke off; the application does not run; "
+                    "the boot loader answers.",
         "overall": "failed", "confidence": "high",
         "parts": parts(programming=part("failed", "the erase was refused: 7F 31 72, general programming failure",
                                         "a new attempt that ends with a good check")),

@@ -1,0 +1,165 @@
+"""What findings advise, as sentences for the list of next steps: a verb first, the module named, the reason said.
+
+``{m}`` is the module, ``{case}`` what was seen in this case. A finding that stands in no table here speaks in its
+own words, if those begin with a verb. Source: common practice, no source; the vehicle maker's service information
+decides.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from enum import IntEnum
+from typing import Final, NamedTuple
+
+from analysis.checks.finding import Finding
+from analysis.operations.model import Part
+from analysis.record import Record
+
+#: Every step begins with one of these.
+VERBS: Final = frozenset(
+    {
+        "allow", "ask", "bring", "check", "choose", "clear", "compare", "connect", "cycle", "do", "find", "fix", "give",
+        "go", "keep", "leave", "list", "look", "make", "measure", "meet", "program", "put", "read", "record", "remove",
+        "restart", "run", "switch", "take", "wait", "write",
+    }
+)  # fmt: skip
+#: Longest case that a step repeats: two lines of a terminal with the advice.
+LONGEST_CASE: Final = 100
+
+
+class Rank(IntEnum):
+    """Which step stands first."""
+
+    FIRST = 0  # before anything is believed or done
+    SAFETY = 1
+    CAUSE = 2
+    REDO = 3
+    VALUE = 4
+    PROOF = 5
+    REST = 6
+
+
+class Step(NamedTuple):
+    """One thing to do."""
+
+    rank: Rank
+    text: str
+
+
+class Advice(NamedTuple):
+    """A step for a finding."""
+
+    rank: Rank
+    text: str
+    part: Part | None = None  # of which it says what is wrong with it
+    always: bool = False  # even where every word is "confirmed" and the finding is only a warning
+
+
+#: Causes of a download that broke off, the most telling first: one is said of each module.
+CAUSES: Final[Mapping[str, str]] = {
+    "voltage-too-high": "Bring the supply of {m} down to what the service information allows",
+    "voltage-too-low": "Measure the supply at {m} under load, with lights, fans and pumps off",
+    "erase-failed": "Find out why the erase of {m} failed before a second try, the supply first",
+    "check-failed": "Make sure that the file is the right one for {m}, and do not reset it before the new download",
+    "programming-failure": "Check the supply of {m} under load before the next try",
+    "erase-refused": "Read the software identification of {m} first: it tells whether the old software still runs",
+    "download-refused": "Make sure that file and address fit {m}, which refused the download",
+    "transfer-suspended": "Find out why {m} broke the transfer off before the next try",
+    "transfer-exit-refused": "Compare the bytes sent to {m} with the file: it refused the end of the transfer",
+    "block-counter-refused": "Fix the line and the adapter: {m} and the tester lost count of the blocks",
+    "block-missing": "Compare the bytes sent to {m} with the file: a block is missing",
+    "block-repeated-different": "Compare the bytes sent to {m} with the file: a block came twice and differed",
+    "size-short": "Compare the bytes sent to {m} with the file: they are fewer than announced",
+    "size-over": "Compare the bytes sent to {m} with the file: they are more than announced",
+    "silence-everything": "Find out what took the whole bus down: supply, ignition or the recorder",
+    "silence-tester-first": "Keep the tester awake and its adapter fixed: it stopped, not {m}",
+    "conditions-not-correct": "Meet the conditions that the service information lists for this step at {m}",
+    "voltage-falls": "Switch off lights, fans and pumps, and watch the supply at {m}",
+}
+
+TABLE: Final[Mapping[str, Advice]] = {
+    "attempts-exceeded": Advice(
+        Rank.SAFETY, "Wait with the ignition on, as long as the service information says, before {m} is unlocked again"
+    ),
+    "unlock-delay-running": Advice(
+        Rank.SAFETY, "Wait with the ignition on, as long as the service information says, before {m} is unlocked again"
+    ),
+    "key-refused": Advice(Rank.CAUSE, "Find out why {m} refused the key before another one is sent"),
+    "communication-not-restored": Advice(
+        Rank.SAFETY,
+        "Allow normal messages again (28 00), or cycle the ignition, and see that the cyclic messages are back",
+        always=True,
+    ),
+    "fault-setting-not-restored": Advice(
+        Rank.SAFETY, "Switch the storing of faults on again (85 01), or cycle the ignition, then read the fault memory",
+        Part.FAULT_MEMORY, always=True,
+    ),
+    "two-testers": Advice(Rank.FIRST, "Remove the second tester from the bus before anything else is done"),
+    "calibration-not-expected": Advice(
+        Rank.VALUE, "Choose the file for {m} by VIN and hardware number, and program it: {case}", Part.PROGRAMMING
+    ),
+    "vin-typed-wrong": Advice(
+        Rank.VALUE, "Compare the VIN of {m} with the plate, and write it again: {case}", Part.VIN
+    ),
+    "vin-foreign": Advice(
+        Rank.VALUE, "Find out which vehicle {m} is from before its values are used: {case}", Part.VIN
+    ),
+    "vin-disagrees": Advice(Rank.VALUE, "Find out which VIN is right: {case}", Part.VIN),
+    "trims-order-suspicious": Advice(
+        Rank.VALUE, "Compare the values of {m} with the labels on the parts, and write them right: {case}", Part.TRIMS
+    ),
+    "trims-two-equal": Advice(
+        Rank.VALUE, "Compare the values of {m} with the labels on the parts: {case}", Part.TRIMS
+    ),
+    "trims-default": Advice(Rank.VALUE, "Write the values that belong to {m}: {case}", Part.TRIMS),
+    "trims-check-bad": Advice(
+        Rank.VALUE, "Compare the values of {m} with the labels on the parts: {case}", Part.TRIMS
+    ),
+    "trims-implausible": Advice(
+        Rank.VALUE, "Compare the values of {m} with the labels on the parts: {case}", Part.TRIMS, always=True
+    ),
+    "copy-differs": Advice(Rank.VALUE, "Read the source of the copy again, and write {m} anew: {case}", Part.TRIMS),
+    "trims-read-back-differs": Advice(
+        Rank.VALUE, "Write it to {m} again, wait as the service information asks, then cycle the ignition: {case}",
+        Part.TRIMS,
+    ),
+    "write-refused-in-a-list": Advice(
+        Rank.VALUE, "Read the whole set of {m} back, then write again what was refused: {case}", Part.TRIMS
+    ),
+    "dtc-returns": Advice(Rank.VALUE, "Find the cause of the fault in {m}: {case}", Part.FAULT_MEMORY, always=True),
+    "frames-dropped-by-logger": Advice(
+        Rank.REST, "Record again with a filter on the diagnostic ids, where a word is not confirmed"
+    ),
+    "lines-damaged": Advice(Rank.REST, "Record again, or copy the file again, where a word is not confirmed"),
+}  # fmt: skip
+
+
+def module_of(finding: Finding, record: Record) -> str:
+    """What people call the module that a finding is about; "the module" where its lines tell none."""
+    labels = {story.link.key: story.label for story in record.stories}
+    for shown in finding.evidence:
+        exchange = record.exchange_at((shown.capture, shown.lines[0]))
+        if exchange is not None and exchange.link.key in labels:
+            return labels[exchange.link.key]
+    spoken = finding.explanation.partition(":")[0]
+    return next((label for label in labels.values() if label in spoken), "the module")
+
+
+def case_of(finding: Finding, module: str) -> str:
+    """What was seen, in one short sentence that does not name the module again."""
+    text = finding.case.replace(f"{module}: ", "").removeprefix(f"{module}, ")
+    short = text.partition(". ")[0].rstrip(".")
+    if len(short) <= LONGEST_CASE:
+        return short
+    return f"{short[: LONGEST_CASE - 9].rpartition(', ')[0] or short[: LONGEST_CASE - 9]} and more"
+
+
+def sentence(text: str) -> str:
+    """With a capital and a full stop."""
+    stripped = text.strip().rstrip(".")
+    return f"{stripped[:1].upper()}{stripped[1:]}."
+
+
+def starts_with_a_verb(text: str) -> bool:
+    """It tells somebody to do something."""
+    return text.partition(" ")[0].lower().rstrip(",:") in VERBS

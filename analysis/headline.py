@@ -1,0 +1,166 @@
+"""One plain sentence that stands before everything else: what happened to which module.
+
+The worst comes first: nothing to judge, a module that does not run, access refused, values that are wrong, a part
+that failed, what is not proved; only then that all is well.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping
+from typing import Final
+
+from analysis.advice import TABLE, case_of, module_of
+from analysis.modules import ModuleState, Now
+from analysis.next_steps import BROKEN, LOCKED, Job, is_one_sided, is_ours, unfinished, was_heard
+from analysis.operations.find import standing
+from analysis.operations.model import Kind, Operation, Part
+from analysis.words import Severity, Word
+
+#: The parts as people call them.
+CALLED: Final[Mapping[Part, str]] = {
+    Part.PROGRAMMING: "programming",
+    Part.TRIMS: "trims and configuration",
+    Part.VIN: "VIN",
+    Part.FAULT_MEMORY: "fault memory",
+    Part.LEARN: "learn routines",
+}
+#: The state of a module at the end of a sentence.
+LEFT: Final[Mapping[Now, str]] = {
+    Now.APPLICATION: "its application runs",
+    Now.BOOT: "the application does not run; the boot loader answers",
+    Now.SILENT: "the module does not answer",
+    Now.UNKNOWN: "what runs in it now is not shown",
+}
+#: What findings say shorter than the reasons of an operation.
+ENDED: Final[Mapping[str, str]] = {
+    "erase-failed": "the erase broke off",
+    "erase-refused": "the erase was refused",
+    "check-failed": "its own check says no",
+    "silence-tester-first": "the tester fell silent in the middle",
+}
+
+
+def headline(job: Job, words: Mapping[Part, Word]) -> str:
+    """The sentence; ``words`` of the parts of the job."""
+    return next(text for text in _candidates(job, words) if text)
+
+
+def _candidates(job: Job, words: Mapping[Part, Word]) -> Iterator[str]:
+    if not job.record.exchanges:
+        yield "No diagnostic talk is in this recording."
+        return
+    if is_one_sided(job):
+        yield "Only one direction was recorded: what became of the job cannot be said."
+    yield from (sentence for state in job.modules if (sentence := _broken(job, state)))
+    yield _locked_out(job)
+    yield _wrong_values(job)
+    yield _failed(job, words)
+    if not job.attempted:
+        yield _only_read(job)
+    yield _not_proved(job, words)
+    yield _all_well(job, words)
+
+
+def _broken(job: Job, state: ModuleState) -> str:
+    label = state.story.label
+    left = unfinished(job, state)
+    if left:
+        word = "failed" if any(item.outcome.word is Word.FAILED for item in left) else "interrupted"
+        return f"{label}: programming {word}: {_reason(job, label, left[-1])}; {LEFT[state.now]}."
+    if state.now is Now.BOOT:
+        return f"{label}: only its boot loader answers; the application does not run."
+    if state.now is Now.SILENT and was_heard(state) and is_ours(job, state):
+        done = [item for item in standing(job.operations) if item.link.key == state.story.link.key and item.part]
+        return f"{label} does not answer any more{'; what was done to it is not proved' if done else ''}."
+    if state.now is Now.SILENT and state.story.named:
+        return f"{label} was asked and never answered."
+    return ""
+
+
+def _reason(job: Job, label: str, operation: Operation) -> str:
+    seen = {item.id for item in job.findings if module_of(item, job.record) in (label, "the module")}
+    short = next((text for one, text in ENDED.items() if one in seen), "")
+    return short or (operation.outcome.because[0] if operation.outcome.because else "it did not end")
+
+
+def _locked_out(job: Job) -> str:
+    for item in job.findings:
+        if item.id in LOCKED:
+            module = module_of(item, job.record)
+            done = "" if job.attempted else "; nothing was programmed or written"
+            return f"{module}: the key was refused and access is locked for a time{done}."
+    return ""
+
+
+def _wrong_values(job: Job) -> str:
+    """Serious findings about values, also where every word is confirmed."""
+    for item in job.findings:
+        advice = TABLE.get(item.id)
+        heavy = item.severity is Severity.SERIOUS or (advice is not None and advice.always)
+        if not heavy or (advice is None and job.overall is not Word.CONFIRMED):
+            continue
+        module = module_of(item, job.record)
+        title = _inside(item.title)
+        case = case_of(item, module)
+        named = "" if module in case or module == "the module" else f"{module}: "
+        said = f"{title}: {named}{case}." if case else f"{title}."
+        return f"All confirmed, but {said}" if job.overall is Word.CONFIRMED else said[:1].upper() + said[1:]
+    return ""
+
+
+def _inside(title: str) -> str:
+    """A title inside a sentence; abbreviations keep their capitals."""
+    return title if title.partition(" ")[0][1:2].isupper() else title[:1].lower() + title[1:]
+
+
+def _failed(job: Job, words: Mapping[Part, Word]) -> str:
+    parts = [part for part, word in words.items() if word in BROKEN]
+    if not parts:
+        return ""
+    acts = [item for item in standing(job.operations) if item.part in parts and item.outcome.word in BROKEN]
+    reason = next((item.outcome.because[0] for item in acts if item.outcome.because), "")
+    said = f"{_listed(CALLED[part] for part in parts)} {'failed' if Word.FAILED in words.values() else 'broke off'}"
+    where = f"{acts[0].label}: " if acts else ""
+    return f"{where}{said[:1].upper() + said[1:] if not where else said}{f': {reason}' if reason else ''}."
+
+
+def _only_read(job: Job) -> str:
+    asked = " of what the job sheet asks" if job.expectations else ""
+    if any(item.kind in (Kind.RESET, Kind.COMMUNICATION, Kind.ROUTINE) for item in job.operations):
+        return f"Nothing{asked} was programmed, written, cleared or learned in this recording."
+    return f"Only read: nothing{asked} was programmed, written or cleared."
+
+
+def _not_proved(job: Job, words: Mapping[Part, Word]) -> str:
+    done = [CALLED[part] for part, word in words.items() if word is Word.CONFIRMED]
+    open_parts = [CALLED[part] for part, word in words.items() if word is Word.UNPROVEN]
+    missing = [CALLED[part] for part, word in words.items() if word is Word.NOT_SHOWN] if job.expectations else []
+    if not open_parts and not (missing and job.overall is Word.NOT_SHOWN):
+        return ""
+    pieces = [f"{_listed(done)} confirmed"] if done else []
+    if open_parts:
+        pieces.append(f"{_listed(open_parts)} done but not proved")
+    if missing and job.overall is Word.NOT_SHOWN:
+        pieces.append(f"not in this recording: {_listed(missing)}")
+    return f"{_modules(job, behind=': ')}{'; '.join(pieces)}."
+
+
+def _all_well(job: Job, words: Mapping[Part, Word]) -> str:
+    done = [CALLED[part] for part, word in words.items() if word is Word.CONFIRMED]
+    acts = [item for item in standing(job.operations) if item.part is not None]
+    weak = any(item.kind is Kind.WRITE and not item.details["after_power_cycle"] for item in acts)
+    more = "; values are not yet read after a power cycle" if weak else ""
+    return f"All confirmed{_modules(job, ' at ')}: {_listed(done)}{more}."
+
+
+def _modules(job: Job, before: str = "", behind: str = "") -> str:
+    """The modules that something was done to; nothing where they are many."""
+    acts = [item for item in standing(job.operations) if item.part is not None and item.kind is not Kind.CLEAR]
+    labels = dict.fromkeys(item.label for item in acts)
+    return f"{before}{', '.join(labels)}{behind}" if 0 < len(labels) <= 3 else ""
+
+
+def _listed(things: Iterable[str]) -> str:
+    """``a, b and c``."""
+    items = list(things)
+    return items[0] if len(items) == 1 else f"{', '.join(items[:-1])} and {items[-1]}" if items else ""
