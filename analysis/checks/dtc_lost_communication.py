@@ -14,10 +14,9 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from analysis.checks.registry import Context, Seen, check
-from analysis.operations.fault_memory import fault_lists
+from analysis.fault_lists import fault_lists
 from analysis.operations.model import evidence
 from analysis.words import Confidence, Severity
-from canlog.names.dtc import dtc_text
 
 #: U0100-U01FF as the first two bytes of a code.
 LOST_COMMUNICATION = range(0xC100, 0xC200)
@@ -30,11 +29,9 @@ def find(ctx: Context) -> Iterator[Seen]:
     told = []
     for story in ctx.stories:
         for last in fault_lists(story)[-1:]:
-            codes = [
-                code for code, status in last.codes.items() if code >> 8 in LOST_COMMUNICATION and status & HISTORY
-            ]
+            codes = [code for code in last.codes if code >> 8 in LOST_COMMUNICATION and last.shows(code, HISTORY)]
             told += [(story, last, code) for code in codes]
     if told:
-        text = "; ".join(f"{story.label}: {dtc_text(code)}" for story, _, code in told)
+        text = "; ".join(f"{story.label}: {last.text(code)}" for story, last, code in told)
         shown = tuple(dict.fromkeys(evidence(last.exchange, f"{story.label} lists it") for story, last, _ in told))
         yield Seen(Confidence.HIGH, shown, f"{text}.")

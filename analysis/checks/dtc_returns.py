@@ -15,10 +15,10 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 
 from analysis.checks.registry import Context, Seen, check
-from analysis.operations.fault_memory import FaultList, fault_lists
+from analysis.fault_lists import FaultList, fault_lists
 from analysis.operations.model import Kind, evidence
 from analysis.words import Confidence, Severity
-from canlog.names.dtc import CONFIRMED, TEST_FAILED, dtc_text
+from canlog.names.dtc import CONFIRMED, TEST_FAILED
 
 
 @check("dtc-returns", severity=Severity.WARNING)
@@ -31,11 +31,12 @@ def find(ctx: Context) -> Iterator[Seen]:
         behind = _failed(one for one in fault_lists(story) if one.exchange.begin > clear.begin)
         back = sorted(set(before) & set(behind))
         if back:
-            text = ", ".join(dtc_text(code) for code in back)
-            shown = tuple(dict.fromkeys(evidence(behind[code].exchange, f"lists {dtc_text(code)}") for code in back))
+            names = {code: behind[code].text(code) for code in back}
+            text = ", ".join(names.values())
+            shown = tuple(dict.fromkeys(evidence(behind[code].exchange, f"lists {names[code]}") for code in back))
             yield Seen(Confidence.HIGH, (evidence(clear, "cleared"), *shown), f"{item.label}: {text} again.")
 
 
 def _failed(lists: Iterable[FaultList]) -> dict[int, FaultList]:
     """Codes whose test failed, and the last list that says so."""
-    return {code: one for one in lists for code, status in one.codes.items() if status & (TEST_FAILED | CONFIRMED)}
+    return {code: one for one in lists for code in one.codes if one.shows(code, TEST_FAILED | CONFIRMED)}

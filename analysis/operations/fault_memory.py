@@ -9,69 +9,46 @@ ISO 14229-1:2020, annex D (M).
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Sequence
 
 from analysis.exchanges import Answer, Exchange
+from analysis.fault_lists import CONFIRMED_DTC, EMISSION, MAIN, FaultList, fault_lists, read_list, sub_function
 from analysis.operations.model import Kind, Operation, Part, evidence, in_order, span
 from analysis.record import Record
 from analysis.story import Story
 from analysis.words import Confidence, Outcome, Word
 from canlog.counting import counted
 from canlog.names.dtc import dtc_text
+from canlog.services.traits import Act
 
-CLEAR, OBD_CLEAR, READ_DTC = 0x14, 0x04, 0x19
-#: Sub-functions that list codes with a status byte.
-LISTS = frozenset({0x02, 0x0A, 0x15})
-#: Those of the memory that a clear empties: permanent codes (15) stay until the monitor itself passes.
-CLEARED_LISTS = frozenset({0x02, 0x0A})
+OBD_CLEAR = 0x04
 CLEAR_LENGTH = 4  # service and group; a byte more selects a user-defined memory (ISO 14229-1:2020, M)
 TEST_NOT_COMPLETED_SINCE_CLEAR = 0x10
 FAILED_SINCE_CLEAR = 0x20
-CONFIRMED_DTC = 0x08
-
-
-@dataclass(frozen=True, slots=True)
-class FaultList:
-    """One answer that lists codes: code (3 bytes as a number) -> status."""
-
-    exchange: Exchange
-    mask: int
-    codes: dict[int, int]
-
-
-def fault_lists(story: Story) -> list[FaultList]:
-    """All lists of codes of a module's main memory, in order."""
-    return [
-        FaultList(exchange, _mask(exchange), dict(_codes(exchange)))
-        for exchange in story.exchanges
-        if exchange.service == READ_DTC and exchange.positive and _sub(exchange) in CLEARED_LISTS and _is_list(exchange)
-    ]
+ALL_GROUPS = b"\xff\x00"  # of KWP2000
 
 
 def find_clears(story: Story, record: Record) -> list[Operation]:
     """All requests to clear the fault memory that this module answered, or that were sent to it alone."""
     lists = fault_lists(story)
     clears = [
-        exchange
-        for exchange in story.exchanges
-        if exchange.service in (CLEAR, OBD_CLEAR) and exchange.link.key == story.link.key
+        exchange for exchange in story.exchanges if exchange.act is Act.CLEAR and exchange.link.key == story.link.key
     ]
     return [_clear(exchange, clears, lists, story, record) for exchange in clears]
 
 
 def find_fault_readings(story: Story, record: Record) -> list[Operation]:
     """Every list of codes read, as an operation."""
-    return [_reading(exchange, story) for exchange in story.own if exchange.service == READ_DTC]
+    return [_reading(exchange, story) for exchange in story.own if exchange.act is Act.READ_FAULTS]
 
 
 def _reading(exchange: Exchange, story: Story) -> Operation:
-    codes = dict(_codes(exchange)) if exchange.positive and _sub(exchange) in LISTS else {}
+    listed = read_list(exchange)
     if exchange.outcome is Answer.NEGATIVE:
         text = f"reading faults was refused: {exchange.refusal}"
         outcome = Outcome(Word.FAILED, Confidence.HIGH, (evidence(exchange, text),), (text,), "read the faults again")
     elif exchange.positive:
-        text = f"{counted(len(codes), 'code')} listed" if _sub(exchange) in LISTS else "answered"
+        text = f"{counted(len(listed.codes), 'code')} listed" if listed is not None else "answered"
         outcome = Outcome(Word.UNPROVEN, Confidence.HIGH, (), (text,), "read the faults twice")
     else:
         text = "reading faults was not answered"
@@ -83,8 +60,10 @@ def _reading(exchange: Exchange, story: Story) -> Operation:
         outcome=outcome,
         subject="read faults",
         details={
-            "sub_function": f"{_sub(exchange):02X}",
-            "codes": [{"code": dtc_text(code), "status": f"{status:02X}"} for code, status in codes.items()],
+            "sub_function": f"{sub_function(exchange):02X}",
+            "codes": [{"code": listed.text(code), "status": f"{status:02X}"} for code, status in listed.codes.items()]
+            if listed is not None
+            else [],
         },
         **span([exchange]),  # type: ignore[arg-type]
     )
@@ -101,9 +80,10 @@ def _clear(
         if in_order(exchange, item.exchange, record.clock_steps, record.limits.clock_step_ns)
         and (horizon is None or item.exchange.begin < horizon)
     ]
-    earlier = before[-1].codes if before else {}
     members = [exchange, *([after[0].exchange] if after else [])]
+    earlier = _earlier(after[-1], before) or {} if after else before[-1].codes if before else {}
     returned = sorted(set(earlier) & set(after[-1].codes)) if after else []
+    said = (after or before)[-1].text if after or before else dtc_text
     return Operation(
         kind=Kind.CLEAR,
         link=story.link,
@@ -113,9 +93,9 @@ def _clear(
         part=Part.FAULT_MEMORY,
         details={
             "group": exchange.asked[1:4].hex().upper() or None,
-            "before": [dtc_text(code) for code in earlier],
-            "after": [dtc_text(code) for code in after[-1].codes] if after else None,
-            "returned": [dtc_text(code) for code in returned],
+            "before": [said(code) for code in earlier],
+            "after": [said(code) for code in after[-1].codes] if after else None,
+            "returned": [said(code) for code in returned],
         },
         **span(members),  # type: ignore[arg-type]
     )
@@ -137,12 +117,12 @@ def _clear_outcome(exchange: Exchange, before: Sequence[FaultList], after: Seque
     if len(exchange.asked) > CLEAR_LENGTH:
         text = "clearing of a memory of its own was accepted; lists of the main memory do not show it"
         return Outcome(Word.UNPROVEN, Confidence.HIGH, (), (text,), "read that memory (19 17) after the clear")
-    earlier = before[-1].codes if before else {}
-    covering = [item for item in after if _covers(item, earlier)]
+    known = [(item, _earlier(item, before)) for item in after if _shows(item, exchange, before)]
+    covering = [(item, codes) for item, codes in known if codes is not None and _covers(item, codes)]
     if not covering:
         text = "clearing was accepted; the memory was not read since"
         return Outcome(Word.UNPROVEN, Confidence.HIGH, (), (text,), wish)
-    clean = next((item for item in covering if _is_cleared(item, earlier)), None)
+    clean = next((item for item, codes in covering if _is_cleared(item, codes)), None)
     if clean is None:
         text = "the codes are listed unchanged after the clear: kept, or back at once"
         return Outcome(Word.UNPROVEN, Confidence.MEDIUM, (), (text,), wish)
@@ -150,13 +130,30 @@ def _clear_outcome(exchange: Exchange, before: Sequence[FaultList], after: Seque
     return Outcome(Word.CONFIRMED, Confidence.HIGH, (evidence(clean.exchange, text),), (text,))
 
 
+def _earlier(item: FaultList, before: Sequence[FaultList]) -> dict[int, int] | None:
+    """The codes of the last list of its kind in front; none where nothing was listed, None where only others were."""
+    same = [one for one in before if one.kind == item.kind]
+    return same[-1].codes if same else None if before else {}
+
+
+def _shows(item: FaultList, clear: Exchange, before: Sequence[FaultList]) -> bool:
+    """The list is of the memory that was cleared: emission codes alone are not all that 14 clears."""
+    if item.kind == EMISSION:
+        return clear.service == OBD_CLEAR
+    return item.kind == MAIN or bool(before) or item.exchange.asked[-2:] == ALL_GROUPS
+
+
 def _covers(item: FaultList, earlier: dict[int, int]) -> bool:
     """The read's mask would have shown every earlier code."""
+    if item.kind != MAIN:
+        return True  # they show codes, or none, and no status to choose by
     return all(status & item.mask for status in earlier.values()) if earlier else item.mask & CONFIRMED_DTC != 0
 
 
 def _is_cleared(item: FaultList, earlier: dict[int, int]) -> bool:
     """No earlier code is listed with its old history: gone, or its status starts anew."""
+    if item.kind != MAIN:
+        return not (set(earlier) & set(item.codes) if earlier else item.codes)
     if not earlier:
         return not any(status & CONFIRMED_DTC for status in item.codes.values()) or _all_new(item)
     return all(
@@ -178,24 +175,3 @@ def _is_new(status: int, earlier: int) -> bool:
     if status & TEST_NOT_COMPLETED_SINCE_CLEAR and not earlier & TEST_NOT_COMPLETED_SINCE_CLEAR:
         return True
     return bool(earlier & CONFIRMED_DTC) and not status & CONFIRMED_DTC
-
-
-def _sub(exchange: Exchange) -> int:
-    source = exchange.asked if len(exchange.asked) > 1 else exchange.answered
-    return source[1] & 0x7F if len(source) > 1 else 0
-
-
-def _is_list(exchange: Exchange) -> bool:
-    """An availability mask, then whole records of four bytes: any other answer lists nothing."""
-    return len(exchange.answered) >= 3 and (len(exchange.answered) - 3) % 4 == 0
-
-
-def _mask(exchange: Exchange) -> int:
-    asked = exchange.asked[2] if _sub(exchange) == 0x02 and len(exchange.asked) > 2 else 0xFF
-    return asked & exchange.answered[2]
-
-
-def _codes(exchange: Exchange) -> Iterator[tuple[int, int]]:
-    body = exchange.answered[3:]
-    for at in range(0, len(body) - 3, 4):
-        yield int.from_bytes(body[at : at + 3], "big"), body[at + 3]

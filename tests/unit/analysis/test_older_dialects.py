@@ -200,3 +200,44 @@ def test_a_dtc_like_refusal_of_another_dialect_is_not_read_as_uds() -> None:
 def test_a_module_of_an_older_dialect_is_not_called_dead() -> None:
     report = heard(K_ENTER, K_ERASE, K_REQUEST, k_blocks(), K_EXIT, K_RESET, K_NEW)
     assert str(state(report).now) != "silent"
+
+
+# -- fault memory -------------------------------------------------------------------------------------
+
+OBD_TWO, OBD_NONE = ask("03", "43 02 0101 0203"), ask("03", "43 00")
+OBD_CLEAR = ask("04", "44")
+K_TWO, K_NONE = ask("18 00 FF00", "58 02 0101 60 0203 40"), ask("18 00 FF00", "58 00")
+K_CLEAR = ask("14 FF00", "54 FF00")
+
+
+def clear_word(*talk: Talk) -> tuple[str, str]:
+    return word_of(heard(*talk), "clear")
+
+
+def test_emission_codes_gone_after_an_emission_clear_prove_it() -> None:
+    assert clear_word(OBD_TWO, OBD_CLEAR, OBD_NONE) == ("confirmed", "high")
+    assert clear_word(OBD_TWO, OBD_CLEAR)[0] == "unproven"
+    assert clear_word(OBD_TWO, OBD_CLEAR, OBD_TWO)[0] == "unproven"
+
+
+def test_pending_codes_are_no_list_of_what_was_stored() -> None:
+    assert clear_word(OBD_TWO, OBD_CLEAR, ask("07", "47 00"))[0] == "unproven"
+
+
+def test_emission_codes_say_nothing_of_all_that_uds_clears() -> None:
+    listed = ask("19 02 FF", "59 02 FF 1B2354 2F")
+    assert clear_word(listed, ask("14 FFFFFF", "54"), OBD_NONE)[0] == "unproven"
+
+
+def test_codes_gone_after_a_clear_of_kwp2000_prove_it() -> None:
+    assert clear_word(K_ENTER, K_TWO, K_CLEAR, K_NONE) == ("confirmed", "high")
+    assert clear_word(K_ENTER, K_TWO, K_CLEAR, K_TWO)[0] == "unproven"
+
+
+def test_another_question_to_kwp2000_is_no_comparison() -> None:
+    assert clear_word(K_ENTER, K_TWO, K_CLEAR, ask("18 02 0000", "58 00"))[0] == "unproven"
+
+
+def test_codes_of_two_bytes_are_written_as_people_write_them() -> None:
+    details = only(heard(OBD_TWO, OBD_CLEAR, OBD_NONE), "clear").details
+    assert details["before"] == ["P0101", "P0203"]

@@ -1,0 +1,103 @@
+"""Lists of fault codes that modules gave, whatever the dialect.
+
+Lists are compared only with lists of the same kind: 19 (02, 0A) shows the main memory with its status bits; 03 of
+SAE J1979 only confirmed emission codes, without a failure type; 18 of KWP2000 what its request asks for.
+Source: ISO 14229-1:2020, 12.3 and annex D (M); SAE J1979; ISO 14230-3 (M).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from analysis.exchanges import Exchange
+from analysis.story import Story
+from canlog.names.dtc import dtc_text, two_byte_dtc_text
+from canlog.services.traits import Act
+
+READ_DTC, OBD_STORED, KWP_BY_STATUS = 0x19, 0x03, 0x18
+#: Sub-functions of 19 that list codes with a status byte.
+LISTS = frozenset({0x02, 0x0A, 0x15})
+#: Those of the memory that a clear empties: permanent codes (15) stay until the monitor itself passes.
+CLEARED_LISTS = frozenset({0x02, 0x0A})
+CONFIRMED_DTC = 0x08
+MAIN, EMISSION = "main", "emission"
+
+
+@dataclass(frozen=True, slots=True)
+class FaultList:
+    """One answer that lists codes: code (3 bytes as a number) -> status.
+
+    Codes of two bytes stand in the upper two. ``mask`` are the status bits that the list could show; ``kind`` says
+    which lists it may be compared with.
+    """
+
+    exchange: Exchange
+    kind: str
+    mask: int
+    codes: dict[int, int]
+
+    def shows(self, code: int, bits: int) -> bool:
+        """The code is listed with one of these status bits; where its kind has none, that it is listed says it."""
+        return code in self.codes and (self.kind != MAIN or bool(self.codes[code] & bits))
+
+    def text(self, code: int) -> str:
+        """The code as people write it."""
+        return dtc_text(code) if self.kind == MAIN else two_byte_dtc_text(code >> 8)
+
+
+def fault_lists(story: Story) -> list[FaultList]:
+    """All lists of codes of a module that a clear empties, in order."""
+    found = (read_list(exchange) for exchange in story.exchanges if exchange.act is Act.READ_FAULTS)
+    return [one for one in found if one is not None and one.kind and sub_function(one.exchange) != 0x15]
+
+
+def read_list(exchange: Exchange) -> FaultList | None:
+    """The list in an answer; None where it lists nothing, or has another form than its kind."""
+    if not exchange.positive:
+        return None
+    if exchange.service == READ_DTC:
+        if sub_function(exchange) not in LISTS or not _is_list(exchange):
+            return None
+        return FaultList(exchange, MAIN, _mask(exchange), dict(_main(exchange)))
+    if exchange.service == OBD_STORED:
+        codes = _two_byte(exchange, 2)
+        return (
+            None if codes is None else FaultList(exchange, EMISSION, CONFIRMED_DTC, dict.fromkeys(codes, CONFIRMED_DTC))
+        )
+    if exchange.service == KWP_BY_STATUS and exchange.asked:
+        codes = _two_byte(exchange, 3)
+        return None if codes is None else FaultList(exchange, exchange.asked.hex().upper(), 0xFF, codes)
+    return None
+
+
+def sub_function(exchange: Exchange) -> int:
+    """Of 19; 0 for any other service."""
+    if exchange.service != READ_DTC:
+        return 0
+    return exchange.told[1] & 0x7F if len(exchange.told) > 1 else 0
+
+
+def _is_list(exchange: Exchange) -> bool:
+    """An availability mask, then whole records of four bytes: any other answer lists nothing."""
+    return len(exchange.answered) >= 3 and (len(exchange.answered) - 3) % 4 == 0
+
+
+def _mask(exchange: Exchange) -> int:
+    asked = exchange.asked[2] if sub_function(exchange) == 0x02 and len(exchange.asked) > 2 else 0xFF
+    return asked & exchange.answered[2]
+
+
+def _main(exchange: Exchange) -> Iterator[tuple[int, int]]:
+    body = exchange.answered[3:]
+    for at in range(0, len(body) - 3, 4):
+        yield int.from_bytes(body[at : at + 3], "big"), body[at + 3]
+
+
+def _two_byte(exchange: Exchange, width: int) -> dict[int, int] | None:
+    """A count, then records of two bytes of code and what is left of ``width`` as status; None in another form."""
+    answer = exchange.answered
+    if len(answer) < 2 or len(answer) != 2 + width * answer[1]:
+        return None
+    records = (answer[at : at + width] for at in range(2, len(answer), width))
+    return {int.from_bytes(one[:2], "big") << 8: one[2] if width > 2 else 0 for one in records}
