@@ -15,7 +15,9 @@ from analysis.operations.model import evidence
 from analysis.story import Mode, State, Story
 from analysis.words import Evidence
 from canlog.names.nrc import NRCS
-from canlog.services.traits import PROGRAMMING_SESSION
+from canlog.services.dialects import UDS
+from canlog.services.gmw3110 import FULLY_PROGRAMMED, NO_SOFTWARE, PROGRAMMED_STATES, is_memory_fault
+from canlog.services.traits import PROGRAMMING_SESSION, Act, programmed_state
 
 ACTIVE_SESSION = 0xF186
 BOOT_IDENTITY = 0xF180
@@ -73,15 +75,31 @@ def mode_now(story: Story, behind: Place = (0, 0)) -> tuple[Mode, list[Sign]]:
 
 def _signs_of(story: Story, exchange: Exchange) -> Iterator[Sign]:
     state = story.before(exchange)
-    if exchange.service == 0x22:
+    if exchange.act is Act.PROGRAMMED_STATE:
+        yield from _signs_of_state(exchange, story.before(exchange))
+    elif exchange.service in OBD_SERVICES and exchange.positive:
+        yield _sign(Mode.APPLICATION, exchange, "answers OBD", strong=True)
+    elif exchange.dialect != UDS:
+        return  # what a boot loader of an older dialect answers is the maker's
+    elif exchange.service == 0x22:
         yield from _signs_of_reading(exchange, state)
     elif exchange.service == 0x10 and exchange.asked[1:2] in (b"\x03", b"\x83"):
         if exchange.positive and not state.boot:  # not strong: many boot loaders open it too
             yield _sign(Mode.APPLICATION, exchange, "opens the extended session")
         elif exchange.nrc == REFUSED_SUB_FUNCTION:
             yield _sign(Mode.BOOT, exchange, "knows no extended session")
-    elif exchange.service in OBD_SERVICES and exchange.positive:
-        yield _sign(Mode.APPLICATION, exchange, "answers OBD", strong=True)
+
+
+def _signs_of_state(exchange: Exchange, before: State) -> Iterator[Sign]:
+    """GMW3110, A2: a module whose software is not in place has only its boot loader to answer with."""
+    state = programmed_state(exchange.answered, exchange.dialect) if exchange.positive else None
+    if state is None:
+        return
+    text = f"says of its own state: {state:02X} {PROGRAMMED_STATES.name(state)}"
+    if state == FULLY_PROGRAMMED and before.session != PROGRAMMING_SESSION:
+        yield _sign(Mode.APPLICATION, exchange, text)
+    elif state == NO_SOFTWARE or is_memory_fault(state):
+        yield _sign(Mode.BOOT, exchange, text, strong=True)
 
 
 def _signs_of_reading(exchange: Exchange, state: State) -> Iterator[Sign]:

@@ -22,6 +22,7 @@ from analysis.checks.registry import Context, Seen, check
 from analysis.modules import Now
 from analysis.story import Story
 from analysis.words import Confidence, Severity, Word
+from canlog.services.traits import Act
 
 
 @check("boot-mode-only", severity=Severity.SERIOUS)
@@ -43,5 +44,5 @@ def find(ctx: Context) -> Iterator[Seen]:
 
 def _is_at_work(ctx: Context, story: Story) -> bool:
     """The last of it is an open transfer: it is in its boot loader because the tester asked for that."""
-    last = [item for item in ctx.own(story) if item.service != 0x3E][-1]
+    last = [item for item in ctx.own(story) if item.act is not Act.TESTER_PRESENT][-1]
     return any(item.outcome.word is Word.INTERRUPTED and last.number in item.exchanges for item in parts(ctx, story))

@@ -21,6 +21,7 @@ from analysis.exchanges import Answer, Exchange
 from analysis.operations.model import Kind, evidence
 from analysis.story import Story
 from analysis.words import Confidence, Severity, Word
+from canlog.services.traits import Act
 
 
 @check("capture-ends-inside", severity=Severity.WARNING)
@@ -36,7 +37,7 @@ def find(ctx: Context) -> Iterator[Seen]:
 
 def _left_open(ctx: Context, story: Story, capture: int) -> Exchange | None:
     """The last exchange of a module, where it or its download waits and the capture ends before that is strange."""
-    own = [item for item in ctx.own(story) if item.capture == capture and item.service != 0x3E]
+    own = [item for item in ctx.own(story) if item.capture == capture and item.act is not Act.TESTER_PRESENT]
     end = ctx.end_ns(capture)
     if not own or end is None:
         return None

@@ -19,9 +19,10 @@ from analysis.checks.looking.silent_links import one_sided
 from analysis.checks.registry import Context, Seen, check
 from analysis.operations.model import evidence
 from analysis.words import Confidence, Evidence, Severity
+from canlog.services.traits import Act
 
 #: Services that only follow others: blocks, the end of a transfer.
-FOLLOWERS = (0x36, 0x37)
+FOLLOWERS = (Act.BLOCK, Act.EXIT)
 
 
 @check("capture-starts-inside", severity=Severity.WARNING)
@@ -39,7 +40,7 @@ def find(ctx: Context) -> Iterator[Seen]:
                 continue
             if first.request is None:
                 found.append(evidence(first, "an answer whose request is not in the capture"))
-            elif first.service in FOLLOWERS:
+            elif first.act in FOLLOWERS:
                 found.append(evidence(first, f"{asked(first)} without what must come before it"))
         if found:
             yield Seen(Confidence.HIGH, tuple(found), f"{capture.name} begins inside: {found[0].text}.")

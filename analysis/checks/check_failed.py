@@ -20,6 +20,7 @@ from analysis.operations.download import MEMORY_REFUSALS
 from analysis.operations.model import evidence
 from analysis.operations.routines import RoutineCall, Status
 from analysis.words import Confidence, Severity
+from canlog.services.traits import Act
 
 CHECKS = ("check", "dependencies")
 
@@ -27,7 +28,7 @@ CHECKS = ("check", "dependencies")
 @check("check-failed", severity=Severity.SERIOUS)
 def find(ctx: Context) -> Iterator[Seen]:
     for story in ctx.stories:
-        ended = [item for item in ctx.own(story) if item.service in (0x36, 0x37) and item.positive]
+        ended = [item for item in ctx.own(story) if item.act in (Act.BLOCK, Act.EXIT) and item.positive]
         calls = [call for call in routine_calls(ctx, story) if ended and call.exchange.begin > ended[0].end]
         for call in calls:
             if not _says_no(call):

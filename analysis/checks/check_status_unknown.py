@@ -18,12 +18,13 @@ from analysis.checks.registry import Context, Seen, check
 from analysis.operations.model import evidence
 from analysis.operations.routines import Status
 from analysis.words import Confidence, Severity
+from canlog.services.traits import Act
 
 
 @check("check-status-unknown", severity=Severity.NOTE)
 def find(ctx: Context) -> Iterator[Seen]:
     for story in ctx.stories:
-        ended = [item for item in ctx.own(story) if item.service in (0x36, 0x37) and item.positive]
+        ended = [item for item in ctx.own(story) if item.act in (Act.BLOCK, Act.EXIT) and item.positive]
         open_ones = [
             call
             for call in routine_calls(ctx, story)

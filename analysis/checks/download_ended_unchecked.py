@@ -13,7 +13,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from analysis.checks.looking.transfers import parts, routine_calls
+from analysis.checks.looking.transfers import ended_by, parts, routine_calls
 from analysis.checks.registry import Context, Seen, check
 from analysis.exchanges import Exchange
 from analysis.operations.model import Operation, evidence
@@ -28,13 +28,13 @@ def find(ctx: Context) -> Iterator[Seen]:
         exits = [one for item in bare if (one := _exit_unchecked(ctx, story, item)) is not None]
         if exits:
             names = ", ".join(str(item.details["name"] or item.details["address"]) for item in bare)
-            shown = tuple(evidence(one, "the transfer exit, answered well") for one in exits)
+            shown = tuple(evidence(one, "the end of the transfer, answered well") for one in exits)
             yield Seen(Confidence.HIGH, shown, f"{story.label}: downloaded, and never checked or read: {names}.")
 
 
 def _exit_unchecked(ctx: Context, story: Story, item: Operation) -> Exchange | None:
-    """The transfer exit, where no routine but erases comes behind it and the capture goes on."""
-    exit_ = next(one for one in ctx.own(story) if one.number in item.exchanges and one.service == 0x37)
+    """What ended the transfer, where no routine but erases comes behind it and the capture goes on."""
+    exit_ = ended_by(ctx, story, item)
     end = ctx.end_ns(exit_.capture)
     if end is not None and end - exit_.end_ns < ctx.record.limits.tester_silent_ns:
         return None

@@ -14,11 +14,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from analysis.checks.looking.transfers import parts
+from analysis.checks.looking.transfers import ended_by, parts
 from analysis.checks.registry import Context, Seen, check
 from analysis.limits import SECOND_NS
 from analysis.operations.model import evidence
 from analysis.words import Confidence, Severity, Word
+from canlog.services.traits import Act
 
 #: So long behind the last exit a restart is due.
 DUE_NS = 10 * SECOND_NS
@@ -30,11 +31,12 @@ def find(ctx: Context) -> Iterator[Seen]:
         done = [item for item in parts(ctx, story) if item.details["ended"]]
         if not done or any(item.outcome.word is Word.FAILED for item in done):
             continue
-        numbers = {number for item in done for number in item.exchanges}
-        last = [one for one in ctx.own(story) if one.number in numbers and one.service == 0x37][-1]
+        last = max((ended_by(ctx, story, item) for item in done), key=lambda one: one.end)
         end = ctx.end_ns(last.capture)
         later = [item for item in story.exchanges if item.begin > last.end]
-        restarted = story.start_after(last.end) is not None or any(item.service in (0x10, 0x11) for item in later)
+        restarted = story.start_after(last.end) is not None or any(
+            item.act in (Act.SESSION, Act.RESET) for item in later
+        )
         if restarted or end is None or end - last.end_ns < DUE_NS:
             continue
         shown = (evidence(last, "the last part ends here"),)

@@ -18,19 +18,28 @@ from analysis.checks.registry import Context, Seen, check
 from analysis.operations.model import evidence
 from analysis.words import Confidence, Severity
 from canlog.counting import counted
+from canlog.services.traits import Act
 
 #: What only makes sense once a transfer is over.
-NEXT_STEPS = (0x10, 0x11, 0x31, 0x34)
+NEXT_STEPS = (Act.SESSION, Act.RESET, Act.ROUTINE, Act.DOWNLOAD)
 
 
 @check("transfer-exit-missing", severity=Severity.WARNING)
 def find(ctx: Context) -> Iterator[Seen]:
     for story, attempt, replaced in attempts(ctx):
         account = attempt.account
-        if attempt.exits or not account.blocks or account.problems or account.carried != attempt.size:
+        if (
+            attempt.exits
+            or not attempt.has_exit
+            or not account.blocks
+            or account.problems
+            or account.carried != attempt.size
+        ):
             continue
-        following = next((item for item in ctx.own(story) if item.begin > attempt.end and item.service != 0x3E), None)
-        if following is None or following.service not in NEXT_STEPS or replaced:
+        following = next(
+            (item for item in ctx.own(story) if item.begin > attempt.end and item.act is not Act.TESTER_PRESENT), None
+        )
+        if following is None or following.act not in NEXT_STEPS or replaced:
             continue
         shown = (evidence(attempt.blocks[-1], "the last block"), evidence(following, "the step behind it"))
         yield Seen(

@@ -133,6 +133,7 @@ PROGRAMMING_MODES: Final = RangeTable(
 )
 
 FULLY_PROGRAMMED: Final = 0x00
+NO_SOFTWARE: Final = 0x01
 
 #: Total over 00-FF: the answer to A2.
 PROGRAMMED_STATES: Final = RangeTable(

@@ -10,7 +10,7 @@ from analysis.exchanges import Answer, Exchange, Place
 from analysis.operations.model import evidence
 from analysis.story import Story
 from analysis.words import Confidence, Severity
-from canlog.names.nrc import nrcs
+from canlog.names.nrc import NRCS, nrcs
 
 #: Bytes of a request that say what is done: service with sub-function, identifier, routine.
 TELLING_BYTES = {0x10: 2, 0x11: 2, 0x14: 1, 0x22: 3, 0x27: 2, 0x28: 2, 0x2E: 3, 0x31: 4, 0x36: 2, 0x85: 2}
@@ -27,11 +27,21 @@ class Refusal:
 def refusals(ctx: Context, story: Story, codes: Collection[int], services: Collection[int] = ()) -> Iterator[Refusal]:
     """A module's final refusals with one of these codes, of these services (of all when none are given)."""
     own = ctx.own(story)
-    refused = [item for item in own if item.nrc in codes and (not services or item.service in services)]
+    refused = [
+        item
+        for item in own
+        if item.nrc in codes and (not services or item.service in services) and _means_the_same(item)
+    ]
     if refused:
         accepted = last_of_acts(item for item in own if item.positive)
         for exchange in refused:
             yield Refusal(exchange, accepted.get(act_of(exchange), exchange.begin) > exchange.begin)
+
+
+def _means_the_same(exchange: Exchange) -> bool:
+    """The code is the one of UDS: in an older dialect the same number may say another thing."""
+    code = exchange.nrc or 0
+    return nrcs(exchange.dialect)[code].name == NRCS[code].name
 
 
 def act_of(exchange: Exchange) -> bytes:

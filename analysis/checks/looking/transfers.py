@@ -11,6 +11,7 @@ from analysis.operations.attempts import Attempt, find_attempts
 from analysis.operations.model import Kind, Operation
 from analysis.operations.routines import START, RoutineCall, read_call
 from analysis.story import Story
+from canlog.services.traits import Act, BlockCounter, traits_of
 
 
 def attempts(ctx: Context) -> Iterator[tuple[Story, Attempt, bool]]:
@@ -50,8 +51,19 @@ def parts(ctx: Context, story: Story) -> list[Operation]:
     ]  # fmt: skip
 
 
+def ended_by(ctx: Context, story: Story, item: Operation) -> Exchange:
+    """The exit of a download that ended, or its last block where the dialect has no exit."""
+    own = [one for one in ctx.own(story) if one.number in item.exchanges and one.positive]
+    return [one for one in own if one.act in (Act.EXIT, Act.BLOCK)][-1]
+
+
 def counter_of(block: Exchange) -> int | None:
-    """The block counter of a TransferData exchange, taken from the answer when the request is missing."""
+    """The block counter of a TransferData exchange, taken from the answer when the request is missing.
+
+    None where the dialect does not always count.
+    """
+    if traits_of(block.dialect).block_counter is not BlockCounter.ALWAYS:
+        return None
     told = block.asked if len(block.asked) > 1 else block.answered if block.positive else b""
     return told[1] if len(told) > 1 else None
 

@@ -241,3 +241,28 @@ def test_another_question_to_kwp2000_is_no_comparison() -> None:
 def test_codes_of_two_bytes_are_written_as_people_write_them() -> None:
     details = only(heard(OBD_TWO, OBD_CLEAR, OBD_NONE), "clear").details
     assert details["before"] == ["P0101", "P0203"]
+
+
+# -- everything else keeps quiet ----------------------------------------------------------------------
+
+G_GOOD: list[Talk] = [G_OLD, G_ENTER, G_REQUEST, g_blocks(), G_NORMAL, G_READY, G_NEW]
+K_GOOD: list[Talk] = [K_ENTER, K_ERASE, K_REQUEST, k_blocks(), K_EXIT, K_RESET, K_NEW]
+
+
+@pytest.mark.parametrize("talk", [G_GOOD, K_GOOD], ids=["gmw3110", "kwp2000"])
+def test_no_check_breaks_or_cries_on_a_good_session(talk: list[Talk]) -> None:
+    report = heard(*talk, gap(20), tester("3E" if talk is G_GOOD else "3E 02"))
+    assert [one.id for one in report.findings if str(one.severity) != "note"] == []
+    assert not any("broken" in one.title for one in report.findings)
+
+
+@pytest.mark.parametrize("cut", range(3, 6))
+@pytest.mark.parametrize("talk", [G_GOOD, K_GOOD], ids=["gmw3110", "kwp2000"])
+def test_no_check_breaks_on_a_session_cut_short(talk: list[Talk], cut: int) -> None:
+    report = heard(*talk[:cut], gap(20), tester("3E" if talk is G_GOOD else "3E 02"))
+    assert not any("broken" in one.title for one in report.findings)
+
+
+def test_a_module_without_software_has_only_its_boot_loader() -> None:
+    assert str(state(heard(G_OLD, G_ENTER, G_REQUEST, g_blocks(64), G_NORMAL, ask("A2", "E2 01"))).now) == "boot"
+    assert str(state(heard(*G_GOOD)).now) == "application"
