@@ -119,6 +119,7 @@ def report(
     """Say what became of the job, and what the module is now."""
     _check_inputs(captures, [*captures, *names, *([job] if job else [])], json_file)
     from analysis import analyse
+    from analysis.report.again import Again
     from analysis.report.text import render_text
     from analysis.writing import whole_file
 
@@ -130,14 +131,15 @@ def report(
             stream.write(json.dumps(data, ensure_ascii=False, indent=1).encode("utf-8", "replace") + b"\n")
     if json_file != "-":
         width = min(_terminal_width() or 80, WIDEST_REPORT)
-        click.echo(render_text(data, width, _wants_colour()), nl=False, color=True)
+        again = Again(captures, links, columns, job, names)
+        click.echo(render_text(data, width, _wants_colour(), again), nl=False, color=True)
     return NOT_CONFIRMED if strict and data["verdict"]["overall"] != "confirmed" else 0
 
 
 @main.command("list")
 @_CAPTURES
 @click.option(
-    "--level", type=click.Choice(["exchanges", "messages", "frames"]), required=True,
+    "--level", type=click.Choice(["exchanges", "messages", "frames"]), default="exchanges", show_default=True,
     help="Requests with their answers, rebuilt messages, or raw frames.",
 )  # fmt: skip
 @_link_option("Only this link")

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import shlex
 from bisect import bisect_right
 from collections.abc import Iterator, Sequence
 from itertools import groupby, pairwise
 
 from analysis.report import wording
+from analysis.report.again import Again
 from analysis.report.contract import (
     EvidenceDict,
     ExplanationDict,
@@ -39,8 +39,8 @@ def why(page: Lines, report: ReportDict) -> None:
         page.text(f"{names.get(module['link'], module['link'])}: {wording.NOW[module['now']]}")
         page.text(module["advice"], indent=4)
         _evidence(page, report, module["evidence"])
-        for text in module["cautions"]:
-            page.text(text, indent=4, mark="Caution: ", colour="caution", hang=2)
+        if module["cautions"]:
+            page.text(" ".join(module["cautions"]), indent=4, mark="Caution: ", colour="caution", hang=2)
     for run in _runs(proved):
         _proof(page, report, run, names)
     said = {caution for module in report["modules"] for caution in module["cautions"]}
@@ -231,7 +231,7 @@ def what_would_change(page: Lines, report: ReportDict) -> None:
         ("programming", parts["programming"]), ("trims", parts["trims"]), ("vin", parts["vin"]),
         ("fault_memory", parts["fault_memory"]), ("learn", parts["learn"]),
     )  # fmt: skip
-    open_parts = [(name, part) for name, part in named if part["would_change"]]
+    open_parts = [(name, part) for name, part in named if part["would_change"] and part["word"] != "not-shown"]
     if not open_parts or wording.nothing_attempted(report):
         return
     page.heading("What would change a word")
@@ -329,14 +329,14 @@ def transfers(page: Lines, report: ReportDict) -> None:
         page.text(f"{label}{key}  {asked}, {answered}{f', {broken} not whole' if broken else ''}", hang=4)
 
 
-def how_to_see_more(page: Lines, report: ReportDict) -> None:
-    """The commands that open the next level."""
+def how_to_see_more(page: Lines, report: ReportDict, again: Again | None) -> None:
+    """The commands that open the next level, ready to be typed; never broken inside a word."""
     page.heading("See more")
-    given = [item["name"] for item in report["captures"]]
-    files = shlex.join(given) if len(set(given)) == len(given) else "CAPTURE..."
+    names = [item["name"] for item in report["captures"]]
+    asked = again or Again(names if len(set(names)) == len(names) else ["CAPTURE..."])
     for level in ("exchanges", "messages", "frames"):
-        page.text(f"canlog list {files} --level {level}", hang=4)
-    page.text(f"canlog report {files} --json report.json", hang=4)
+        page.text(asked.list_command(level), hang=4)
+    page.text(asked.report_command("report.json"), hang=4)
 
 
-SECTIONS = (why, what_changed, trims, the_break, what_would_change, cannot_show, timeline, transfers, how_to_see_more)
+SECTIONS = (why, what_changed, trims, the_break, what_would_change, cannot_show, timeline, transfers)

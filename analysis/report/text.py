@@ -7,13 +7,18 @@ of the job, what next, can this capture be trusted; only then the items of the s
 from __future__ import annotations
 
 from analysis.report import answer_text, evidence_text
+from analysis.report.again import Again
 from analysis.report.contract import ReportDict
 from analysis.report.lines import Lines
 
 
-def render_text(report: ReportDict, width: int = 80, color: bool = False) -> str:
-    """The report as text, no line wider than ``width`` (at least 40) columns; ends with a newline."""
+def render_text(report: ReportDict, width: int = 80, color: bool = False, again: Again | None = None) -> str:
+    """The report as text, no line wider than ``width`` (at least 40) columns; ends with a newline.
+
+    ``again``: how it was asked for; without it the captures stand with their bare names.
+    """
     page = Lines(width, color=color)
     for section in (*answer_text.SECTIONS, *answer_text.DETAILS, *evidence_text.SECTIONS):
         section(page, report)
+    evidence_text.how_to_see_more(page, report, again)
     return str(page)

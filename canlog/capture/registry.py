@@ -19,6 +19,7 @@ from canlog.capture import (
     sqlite,
     trc,
 )
+from canlog.capture.other_files import known_as
 from canlog.errors import CaptureError
 from canlog.frames import FrameTable
 
@@ -76,7 +77,7 @@ def choose_format(name: str, heads: Iterable[bytes]) -> CaptureFormat:
     """The format that fits best, tried on longer and longer heads until one gives a frame.
 
     Raises:
-        CaptureError: none does; says why for each.
+        CaptureError: none does; says why for the nearest, or what else the file is.
     """
     head, objections = b"", dict[str, str]()
     for head in heads:
@@ -89,8 +90,24 @@ def choose_format(name: str, heads: Iterable[bytes]) -> CaptureFormat:
         reasons = [f"{each.NAME}: {objections[each.NAME]}" for each in BINARY if each.recognise(head)]
         more = f" ({'; '.join(reasons)})" if reasons else ""
         raise CaptureError(f"{name}: binary data in no form that can be read{more}", hint=_HINT)
-    reasons = [f"{each.NAME}: {objections[each.NAME]}" for each in FORMATS if each not in BINARY]
-    raise CaptureError(f"{name}: no line looks like a CAN frame ({'; '.join(reasons)})", hint=_HINT)
+    if (other := known_as(head)) is not None:
+        raise CaptureError(f"{name}: {other[0]}", hint=other[1])
+    raise CaptureError(f"{name}: no line looks like a CAN frame{_nearest(head, objections)}", hint=_HINT)
+
+
+def _nearest(head: bytes, objections: dict[str, str]) -> str:
+    """What is wrong for the form that it looks most like; nothing where it looks like none."""
+    fits = [(each.recognise(head), -at, each.NAME) for at, each in enumerate(FORMATS) if each not in BINARY]
+    fit, _, best = max(fits)
+    if fit == 0 and _is_table(head):
+        fit, best = 1, csv_table.NAME
+    return f" ({best}: {objections[best]})" if fit > 0 else ""
+
+
+def _is_table(head: bytes) -> bool:
+    """The first lines have as many commas or semicolons each, and some."""
+    lines = head.splitlines()[:3]
+    return any(len({line.count(sign) for line in lines}) == 1 and sign in lines[0] for sign in (b",", b";") if lines)
 
 
 def _ranked(head: bytes) -> Iterator[tuple[CaptureFormat, float]]:

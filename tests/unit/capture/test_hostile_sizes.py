@@ -47,7 +47,7 @@ def test_a_hole_of_zeros_in_a_capture_is_one_damaged_line(tmp_path: Path) -> Non
     result = report(with_hole(tmp_path / "hole.log", FRAMES, 500_000_000, b"\n" + FRAMES))
     assert result.returncode == 0, result.stderr
     assert "2,000 frames" in result.stdout
-    assert "1 of 2001 lines cannot be read" in result.stdout
+    assert "1 of 2,001 lines cannot be read" in result.stdout
 
 
 def test_a_line_of_100_megabytes_is_skipped(tmp_path: Path) -> None:

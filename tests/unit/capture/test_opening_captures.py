@@ -66,11 +66,31 @@ def test_a_file_that_must_not_be_read_is_refused(tmp_path: Path) -> None:
         read_capture(path)
 
 
-def test_every_reader_says_why_it_does_not_fit(tmp_path: Path) -> None:
+def test_a_refusal_is_short_and_gives_the_nearest_reason(tmp_path: Path) -> None:
     with pytest.raises(CaptureError) as refusal:
         read_capture(written(tmp_path, b"nothing\n"))
-    assert all(name in str(refusal.value) for name in ("candump-log", "candump-screen", "asc", "csv"))
+    assert str(refusal.value) == "capture.log: no line looks like a CAN frame"
     assert "canlog formats" in refusal.value.hint
+    with pytest.raises(CaptureError) as refusal:
+        read_capture(written(tmp_path, b"(1436509052.249713) vcan0 044#2A366C2BB\n"))
+    assert "candump-log: " in str(refusal.value)
+    assert len(str(refusal.value)) < 160
+
+
+@pytest.mark.parametrize(
+    ("content", "says", "hint"),
+    [
+        ('[vehicle]\nvin = "E0KRC7HT5TD004217"\n', "a job sheet", "--job"),
+        ('# of a coach\r\n[[module]]\r\nlabel = "DUC"\r\nclear_faults = true\r\n', "a job sheet", "--job"),
+        ('[[module]]\nlabel = "DUC"\nlink = "7E0:7E8"\n', "a names file", "--names"),
+        ('[[routine]]   # of the DUC\nid = "0312"\n', "a names file", "--names"),
+        ('{\n "schema": "canlog-report/1",\n', "a report of canlog", "the capture"),
+    ],
+)
+def test_a_file_that_belongs_elsewhere_is_named(tmp_path: Path, content: str, says: str, hint: str) -> None:
+    with pytest.raises(CaptureError, match=says) as refusal:
+        read_capture(written(tmp_path, content.encode()))
+    assert hint in refusal.value.hint
 
 
 @pytest.mark.parametrize("name", ["capture.txt", "capture.asc", "capture.csv", "capture.blf", "capture"])

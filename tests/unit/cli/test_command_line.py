@@ -50,6 +50,17 @@ def test_the_report_begins_with_what_happened_and_the_module_now() -> None:
     assert "\n\nTHE MODULES NOW\n" in result.stdout
 
 
+def test_the_commands_that_show_more_can_be_typed_as_they_stand() -> None:
+    result = run("report", FAILED, "--names", NAMES, "--link", "can0:7E0>7E8")
+    commands = " ".join(result.stdout.partition("SEE MORE")[2].split())
+    assert f"canlog list {FAILED} --link 'can0:7E0>7E8' --level exchanges" in commands
+    assert f"canlog report {FAILED} --names {NAMES} --link 'can0:7E0>7E8' --json report.json" in commands
+
+
+def test_exchanges_are_listed_where_no_level_is_named() -> None:
+    assert run("list", GOOD).stdout == run("list", GOOD, "--level", "exchanges").stdout
+
+
 def test_the_json_is_what_python_gives(tmp_path: Path) -> None:
     result = run("report", GOOD, "--names", NAMES, "--job", JOB, "--json", tmp_path / "report.json")
     assert result.stdout.startswith("All confirmed at DUC: ")
