@@ -10,6 +10,7 @@ from analysis.exchanges import Answer, Exchange
 from analysis.operations.model import Kind, Operation, evidence, span
 from analysis.record import Record
 from analysis.words import Confidence, Evidence, Outcome, Word
+from canlog.services.dialects import UDS
 from canlog.services.traits import Act, orders_quiet
 
 
@@ -31,7 +32,8 @@ def _operation(exchange: Exchange, record: Record) -> Operation:
         subject=f"communication {exchange.service:02X}",
         details={
             "service": f"{exchange.service:02X}",
-            "control": f"{control[0] & 0x7F:02X}" if control else None,
+            "control": f"{control[0] & 0x7F:02X}" if control and exchange.dialect == UDS else None,
+            "stops": orders_quiet(exchange.told, exchange.dialect),
             "functional": exchange.functional,
         },
         **span([exchange]),  # type: ignore[arg-type]

@@ -326,7 +326,9 @@ def transfers(page: Lines, report: ReportDict) -> None:
         asked = counted(sum(link["requests"] for link in of_link), "request")
         answered = counted(sum(link["responses"] for link in of_link), "answer")
         broken = sum(link["incomplete"] for link in of_link)
-        page.text(f"{label}{key}  {asked}, {answered}{f', {broken} not whole' if broken else ''}", hang=4)
+        spoken = wording.DIALECT.get(of_link[0]["dialect"], "")
+        rest = f"{f', {broken} not whole' if broken else ''}{f', in {spoken}' if spoken else ''}"
+        page.text(f"{label}{key}  {asked}, {answered}{rest}", hang=4)
 
 
 def how_to_see_more(page: Lines, report: ReportDict, again: Again | None) -> None:

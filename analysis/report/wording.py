@@ -110,6 +110,15 @@ CONTROL: Final[Mapping[tuple[str, str], str]] = {
     ("85", "02"): "storing of faults off",
 }
 
+#: The same where the dialect has a service for each.
+QUIET: Final[Mapping[object, str]] = {True: "normal messages stopped", False: "normal messages allowed"}
+#: Dialects besides UDS, as people call them.
+DIALECT: Final[Mapping[str, str]] = {
+    "kwp2000": "KWP2000 (ISO 14230-3)",
+    "gmw3110": "GMW3110",
+    "obd": "emission diagnostics (SAE J1979)",
+}
+
 
 def at_lines(lines: Sequence[int], capture: int, captures: int) -> str:
     """``line 7``, ``lines 7-12``; with the capture's number where there are several."""
@@ -183,7 +192,7 @@ def act(operation: OperationDict) -> str:
         return SESSION.get(str(details.get("session")), f"session {details.get('session')}")
     if kind == "communication":
         pair = (str(details.get("service")), str(details.get("control")))
-        return CONTROL.get(pair, f"{KIND[kind]} {' '.join(pair)}")
+        return CONTROL.get(pair) or QUIET.get(details.get("stops"), f"{KIND[kind]} {' '.join(pair)}")
     if kind == "identity" and isinstance(asked := details.get("identifiers"), list):
         return f"{KIND[kind]}, {counted(len(asked), 'identifier')}"
     thing = _thing(details)

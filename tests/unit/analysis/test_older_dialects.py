@@ -266,3 +266,10 @@ def test_no_check_breaks_on_a_session_cut_short(talk: list[Talk], cut: int) -> N
 def test_a_module_without_software_has_only_its_boot_loader() -> None:
     assert str(state(heard(G_OLD, G_ENTER, G_REQUEST, g_blocks(64), G_NORMAL, ask("A2", "E2 01"))).now) == "boot"
     assert str(state(heard(*G_GOOD)).now) == "application"
+
+
+def test_an_order_to_keep_quiet_is_told_as_one() -> None:
+    (order,) = of_kind(heard(G_OLD, ask("28", "68"), ask("A2", "E2 00")), "communication")
+    assert order.details["stops"] is True
+    off, on = of_kind(heard(K_ENTER, ask("28 01", "68"), ask("29 01", "69")), "communication")
+    assert (off.details["stops"], on.details["stops"]) == (True, False)
