@@ -7,6 +7,7 @@ decides.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from enum import IntEnum
 from typing import Final, NamedTuple
@@ -120,7 +121,8 @@ TABLE: Final[Mapping[str, Advice]] = {
     ),
     "copy-differs": Advice(Rank.VALUE, "Read the source of the copy again, and write {m} anew: {case}", Part.TRIMS),
     "trims-read-back-differs": Advice(
-        Rank.VALUE, "Write it to {m} again, wait as the service information asks, then cycle the ignition: {case}",
+        Rank.VALUE,
+        "Write the value to {m} again, cycle the ignition as the service information asks, and read it: {case}",
         Part.TRIMS,
     ),
     "write-refused-in-a-list": Advice(
@@ -148,6 +150,7 @@ def module_of(finding: Finding, record: Record) -> str:
 def case_of(finding: Finding, module: str) -> str:
     """What was seen, in one short sentence that does not name the module again."""
     text = finding.case.replace(f"{module}: ", "").removeprefix(f"{module}, ")
+    text = re.sub(rf"^{re.escape(module)} (?=[0-9A-F]{{4}}\b)", "", text)
     short = text.partition(". ")[0].rstrip(".")
     if len(short) <= LONGEST_CASE:
         return short

@@ -64,6 +64,8 @@ def _candidates(job: Job, words: Mapping[Part, Word]) -> Iterator[str]:
 def _broken(job: Job, state: ModuleState) -> str:
     label = state.story.label
     left = unfinished(job, state)
+    if left and state.now is Now.BOOT and _reason(job, label, left[-1]).startswith("only the boot loader"):
+        return f"{label}: programming failed: after the restart only the boot loader answers."
     if left:
         word = "failed" if any(item.outcome.word is Word.FAILED for item in left) else "interrupted"
         return f"{label}: programming {word}: {_reason(job, label, left[-1])}; {LEFT[state.now]}."
@@ -161,6 +163,8 @@ def _modules(job: Job, before: str = "", behind: str = "") -> str:
 
 
 def _listed(things: Iterable[str]) -> str:
-    """``a, b and c``."""
+    """``a, b and c``; only commas where one of them has its own "and"."""
     items = list(things)
-    return items[0] if len(items) == 1 else f"{', '.join(items[:-1])} and {items[-1]}" if items else ""
+    if any(" and " in item for item in items) or len(items) < 2:
+        return ", ".join(items)
+    return f"{', '.join(items[:-1])} and {items[-1]}"

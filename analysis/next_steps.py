@@ -52,22 +52,27 @@ class Job(NamedTuple):
         return any(item.part is not None for item in self.operations)
 
 
-def next_steps(job: Job, missing: Sequence[str]) -> tuple[str, ...]:
+def next_steps(job: Job, wishes: Sequence[str], missing: Sequence[str]) -> tuple[str, ...]:
     """At most :data:`MOST_STEPS` sentences, and one more for what the sheet asks and no capture shows.
 
     Args:
         job: everything found.
+        wishes: what would change the words of the parts that were attempted; said where nothing else is.
         missing: parts that the sheet asks for and no capture shows, as people call them.
     """
     if not job.record.exchanges:
         return (NO_TALK,)
     if is_one_sided(job):
         return (BOTH_WAYS,)
-    planned = sorted(_plan(job), key=lambda step: step.rank)
+    planned = sorted(_plan(job), key=lambda step: step.rank) or _wished(wishes)
     steps = tuple(dict.fromkeys(step.text for step in planned))[:MOST_STEPS]
     if not missing or any(step.rank is Rank.FIRST for step in planned):
         return steps
     return (*steps, f"Do what the job sheet asks and no capture shows yet: {', '.join(missing)}.")
+
+
+def _wished(wishes: Iterable[str]) -> list[Step]:
+    return [Step(Rank.PROOF, sentence(text)) for text in wishes if starts_with_a_verb(text)]
 
 
 def is_one_sided(job: Job) -> bool:
@@ -177,21 +182,28 @@ def _cause(job: Job, state: ModuleState) -> Iterator[Step]:
 
 
 def _advised(job: Job) -> Iterator[Step]:
-    """One step for each module and part: two findings about the same values ask for the same."""
+    """One step for each finding of several modules, and one for each module and part."""
     told: set[tuple[str, Part]] = set()
-    for item in sorted(job.findings, key=lambda item: ORDER.get(item.id, 0)):
-        advice = TABLE.get(item.id)
-        if not _speaks(job, item, always=advice is not None and advice.always):
-            continue
-        module = module_of(item, job.record)
+    speaking = [item for item in job.findings if _speaks(job, item)]
+    for finding_id in sorted({item.id: None for item in speaking}, key=lambda one: ORDER.get(one, 0)):
+        same = [item for item in speaking if item.id == finding_id]
+        advice = TABLE.get(finding_id)
         if advice is None:
-            yield from _own_words(item)
-        elif advice.part is None or (module, advice.part) not in told:
-            yield Step(advice.rank, sentence(advice.text.format(m=module, case=case_of(item, module))))
-            told |= {(module, advice.part)} if advice.part else set()
+            yield from (step for item in same for step in _own_words(item))
+            continue
+        modules = [module_of(item, job.record) for item in same]
+        part = advice.part
+        new = [at for at, module in enumerate(modules) if part is None or (module, part) not in told]
+        if new:
+            named = ", ".join(dict.fromkeys(modules[at] for at in new))
+            more = f" (and {len(new) - 1} more)" if len(new) > 1 else ""
+            case = case_of(same[new[0]], modules[new[0]])
+            yield Step(advice.rank, sentence(f"{advice.text.format(m=named, case=case)}{more}"))
+        told |= {(module, part) for module in modules if part is not None}
 
 
-def _speaks(job: Job, item: Finding, *, always: bool) -> bool:
+def _speaks(job: Job, item: Finding) -> bool:
+    always = item.id in TABLE and TABLE[item.id].always
     warns = item.severity is Severity.WARNING and job.overall is not Word.CONFIRMED
     return always or item.severity is Severity.SERIOUS or (warns and item.id in TABLE)
 

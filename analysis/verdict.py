@@ -21,6 +21,8 @@ from analysis.record import Record
 from analysis.words import Confidence, Word, least_sure, worst
 
 SHOWN_REASONS = 4
+#: Words of an attempt that something would still change.
+OPEN = (Word.UNPROVEN, Word.FAILED, Word.INTERRUPTED)
 #: People's words for the tokens.
 SPOKEN = {
     Word.CONFIRMED: "confirmed",
@@ -73,7 +75,8 @@ def give_verdict(
     job = Job(record, operations, modules, asked, findings, overall)
     words = {part: said.word for part, said in parts.items()}
     missing = [CALLED[part] for part, said in parts.items() if said.word is Word.NOT_SHOWN and said.would_change]
-    return Verdict(headline(job, words), overall, sure, parts, next_steps(job, missing), bool(counted))
+    wishes = [text for said in parts.values() if said.word in OPEN for text in said.would_change]
+    return Verdict(headline(job, words), overall, sure, parts, next_steps(job, wishes, missing), bool(counted))
 
 
 def _part(part: Part, counted: Sequence[Operation], expectations: Sequence[Expectation] | None) -> PartWord:

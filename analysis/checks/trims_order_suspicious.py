@@ -32,7 +32,7 @@ def find(ctx: Context) -> Iterator[Seen]:
                 continue
             places = {value: identifier for identifier, value in right.items()}
             pairs = ", ".join(f"{one.identifier:04X} holds the value of {places[one.value]:04X}" for one in moved)
-            text = f"{story.label}, compared with {where}: {pairs}.{_firing_order(moved, right)}"
+            text = f"{story.label}: {pairs}. So says {where}.{_firing_order(moved, right)}"
             sure = Confidence.HIGH if len(set(want)) == len(want) else Confidence.LOW
             yield Seen(sure, tuple(one.evidence for one in moved), text)
             break
