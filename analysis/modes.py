@@ -59,8 +59,8 @@ def mode_now(story: Story, behind: Place = (0, 0)) -> tuple[Mode, list[Sign]]:
     found = signs(story, behind)
     strong = [sign for sign in found if sign.strong]
     if strong:
-        last = strong[-1]
-        return last.mode, [sign for sign in found if sign.mode is last.mode and sign.place <= last.place][-3:]
+        mode = strong[-1].mode
+        return mode, [sign for sign in found if sign.mode is mode][-3:]
     start = story.last_start()
     recent = [sign for sign in found if start is None or sign.place > start.place] or found
     boot = [sign for sign in recent if sign.mode is Mode.BOOT]
@@ -104,6 +104,7 @@ def _signs_of_state(exchange: Exchange, before: State) -> Iterator[Sign]:
 
 def _signs_of_reading(exchange: Exchange, state: State) -> Iterator[Sign]:
     asked_to_program, session_known = state.session == PROGRAMMING_SESSION, state.session is not None
+    is_telling = state.boot or not asked_to_program  # a loader that was asked for may run beside an application
     identifier = int.from_bytes(exchange.asked[1:3], "big")
     if identifier == ACTIVE_SESSION and exchange.positive and len(exchange.answered) > 3:
         session = exchange.answered[3]
@@ -114,9 +115,9 @@ def _signs_of_reading(exchange: Exchange, state: State) -> Iterator[Sign]:
     elif identifier in APPLICATION_IDENTITY:
         if exchange.positive and not asked_to_program and not state.boot:
             yield _sign(Mode.APPLICATION, exchange, f"answers {identifier:04X}", strong=session_known)
-        elif exchange.outcome is Answer.NEGATIVE and exchange.nrc == REFUSED_IDENTIFIER and not asked_to_program:
+        elif exchange.outcome is Answer.NEGATIVE and exchange.nrc == REFUSED_IDENTIFIER and is_telling:
             yield _sign(Mode.BOOT, exchange, f"{REFUSES} {identifier:04X} ({NRCS[REFUSED_IDENTIFIER].name})")
-    elif identifier == BOOT_IDENTITY and exchange.positive and not asked_to_program:
+    elif identifier == BOOT_IDENTITY and exchange.positive and is_telling:
         yield _sign(Mode.BOOT, exchange, "answers its boot identification")
 
 

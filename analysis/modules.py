@@ -14,6 +14,7 @@ from analysis.exchanges import Answer, Exchange
 from analysis.modes import mode_now
 from analysis.operations.find import standing
 from analysis.operations.model import Kind, Operation, evidence
+from analysis.operations.routines import last_erase_begun
 from analysis.record import Record
 from analysis.silence import Silent, who_fell_silent
 from analysis.story import Mode, Story
@@ -90,7 +91,8 @@ def _now(story: Story, own: Sequence[Exchange], record: Record) -> tuple[Now, li
     if mode is Mode.APPLICATION:
         return Now.APPLICATION, behind
     if mode is Mode.BOOT:
-        return Now.BOOT, behind
+        erased = last_erase_begun(story, record.names)
+        return Now.BOOT, [sign.evidence for sign in signs if erased and sign.place > erased.end] or behind
     return Now.UNKNOWN, [evidence(last, "last heard here, without a sign of what program speaks")]
 
 

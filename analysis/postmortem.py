@@ -1,6 +1,7 @@
 """What can be said about a break: how far the job had come, who fell silent first, what share was carried.
 
-Only for a job in which a download did not end well, or whose module is mute or in its boot loader.
+Only for a job in which a download did not end well, or whose module is mute or in its boot loader. Of several tries
+at the same memory the first that broke tells where it broke: what came later may be its consequence.
 Source: common practice, no source.
 """
 
@@ -8,23 +9,37 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Literal
+from itertools import takewhile
+from typing import Literal, NamedTuple
 
+from analysis.checks.looking.refusals import asked
 from analysis.exchanges import Answer, Exchange
+from analysis.modes import signs
 from analysis.modules import ModuleState, Now
 from analysis.operations.find import standing
 from analysis.operations.model import Kind, Operation, evidence
+from analysis.operations.routines import Status, read_call
 from analysis.record import Record
 from analysis.silence import Silent, who_fell_silent
-from analysis.story import Story
+from analysis.story import Mode, Story
 from analysis.supply import SupplyReading, supply_readings
 from analysis.words import Evidence, Word
+from canlog.names.nrc import NRCS
 
 Stage = Literal[
     "before-session", "before-erase", "in-erase", "in-transfer", "before-check", "in-check", "before-reset",
     "after-reset", "unknown",
 ]  # fmt: skip
 BROKEN = (Word.FAILED, Word.INTERRUPTED)
+#: "General programming failure": the memory itself gave trouble, so that the erase may have begun.
+PROGRAMMING_FAILURE = 0x72
+ENDINGS = {
+    Answer.POSITIVE: "answered positively",
+    Answer.NEGATIVE: "refused",
+    Answer.SILENT: "no answer",
+    Answer.SUPPRESSED: "wanted no answer",
+    Answer.INCOMPLETE: "not whole in the capture",
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,20 +54,39 @@ class PostMortem:
     supply: tuple[SupplyReading, ...]
 
 
+class _Step(NamedTuple):
+    """A step of the job, and what is bad about it."""
+
+    exchange: Exchange
+    text: str
+
+
 def post_mortem(
     record: Record, operations: Sequence[Operation], modules: Sequence[ModuleState]
 ) -> PostMortem | None:  # fmt: skip
     """The facts of the worst break; None when nothing broke."""
-    broken = [
-        item
-        for item in standing(operations)
-        if item.kind is Kind.DOWNLOAD and not item.details["driver"] and item.outcome.word in BROKEN
-    ]
+    broken = [item for item in standing(operations) if _is_break(item)]
     if broken:
-        story = record.story(broken[-1].link.key)
-        return _of_download(broken[-1], story, record) if story is not None else None
+        first = _first_try(broken[-1], operations)
+        story = record.story(first.link.key)
+        return _of_download(first, story, record) if story is not None else None
     lost = next((item for item in modules if item.now in (Now.BOOT, Now.SILENT) and _concerns_us(item)), None)
-    return _of_module(lost.story, record) if lost is not None else None
+    return _of_module(lost, record) if lost is not None else None
+
+
+def _is_break(item: Operation) -> bool:
+    return item.kind is Kind.DOWNLOAD and not item.details["driver"] and item.outcome.word in BROKEN
+
+
+def _first_try(last: Operation, operations: Sequence[Operation]) -> Operation:
+    """The first of the broken tries at the same thing since it was last done well."""
+    same = [
+        item
+        for item in operations
+        if (item.kind, item.link.key, item.subject) == (last.kind, last.link.key, last.subject)
+        and item.number <= last.number
+    ]
+    return list(takewhile(_is_break, reversed(same)))[-1]
 
 
 def _concerns_us(module: ModuleState) -> bool:
@@ -61,50 +95,109 @@ def _concerns_us(module: ModuleState) -> bool:
 
 
 def _of_download(operation: Operation, story: Story, record: Record) -> PostMortem:
-    mine = set(operation.exchanges)
-    own = [item for item in story.exchanges if item.link.key == story.link.key]
-    members = [item for item in own if item.number in mine]
-    asked, carried = operation.details["size_asked"], operation.details["size_carried"]
-    share = carried / asked if isinstance(asked, int) and isinstance(carried, int) and asked else None
-    bad = next((item for item in members if not item.positive), None)
-    good = [item for item in own if item.positive and (bad is None or item.begin < bad.begin)]
+    members = [item for item in story.own if item.number in operation.exchanges]
+    size, carried = operation.details["size_asked"], operation.details["size_carried"]
+    share = carried / size if isinstance(size, int) and isinstance(carried, int) and size else None
+    bad = _first_bad(operation, members, story, record)
+    return _facts(story, record, _stage(operation, bad, members, record), bad, share)
+
+
+def _of_module(module: ModuleState, record: Record) -> PostMortem:
+    story = module.story
+    bad = _in_vain(story, record) if module.now is Now.SILENT else _boot_since(story, record)
+    good = _last_good(story, bad)
+    stage: Stage = "after-reset" if good is not None and good.service == 0x11 else "unknown"
+    return _facts(story, record, stage, bad, None)
+
+
+def _facts(story: Story, record: Record, stage: Stage, bad: _Step | None, share: float | None) -> PostMortem:
+    good = _last_good(story, bad)
     return PostMortem(
-        stage=_stage(operation, members),
-        last_good=evidence(good[-1], _said(good[-1])) if good else None,
-        first_bad=evidence(bad, _said(bad)) if bad is not None else None,
+        stage=stage,
+        last_good=evidence(good, _said(good, story, record)) if good is not None else None,
+        first_bad=evidence(bad.exchange, bad.text) if bad is not None else None,
         silent_first=who_fell_silent(story, record),
         share_carried=share,
         supply=tuple(supply_readings(record)),
     )
 
 
-def _of_module(story: Story, record: Record) -> PostMortem:
-    own = [item for item in story.exchanges if item.link.key == story.link.key]
-    bad = next((item for item in own if item.outcome in (Answer.NEGATIVE, Answer.SILENT)), None)
-    good = [item for item in own if item.positive and (bad is None or item.begin < bad.begin)]
-    return PostMortem(
-        stage="unknown",
-        last_good=evidence(good[-1], _said(good[-1])) if good else None,
-        first_bad=evidence(bad, _said(bad)) if bad is not None else None,
-        silent_first=who_fell_silent(story, record),
-        share_carried=None,
-        supply=tuple(supply_readings(record)),
-    )
+def _last_good(story: Story, bad: _Step | None) -> Exchange | None:
+    """The last positive answer in front of the first bad thing."""
+    good = [item for item in story.own if item.positive and (bad is None or item.end < bad.exchange.begin)]
+    return good[-1] if good else None
 
 
-def _stage(operation: Operation, members: Sequence[Exchange]) -> Stage:
-    services = {item.service for item in members}
-    if 0x36 in services or 0x34 in services:
-        if not operation.details["ended"]:
-            return "in-transfer"
-        last = members[-1]
-        return "in-check" if last.service == 0x31 and not last.positive else "after-reset"
-    return "in-erase"
+def _first_bad(
+    operation: Operation, members: Sequence[Exchange], story: Story, record: Record
+) -> _Step | None:  # fmt: skip
+    """The step of the try that went wrong; where its last step went well, what was asked next and did not."""
+    wrong = (item for item in members if not _went_well(item, story, record))
+    bad = next((item for item in wrong if not _was_repeated_well(item, members)), None)
+    if bad is None and operation.outcome.word is Word.FAILED:  # judged by what came behind it
+        return _boot_since(story, record)
+    if bad is None:
+        behind = next((item for item in story.own if item.begin > members[-1].end), None)
+        bad = behind if behind is not None and behind.outcome in (Answer.SILENT, Answer.INCOMPLETE) else None
+    return _Step(bad, _said(bad, story, record)) if bad is not None else None
 
 
-def _said(exchange: Exchange) -> str:
+def _went_well(item: Exchange, story: Story, record: Record) -> bool:
+    call = read_call(item, story.label, record.names)
+    is_bad = call is not None and call.status is Status.BAD
+    return item.outcome in (Answer.POSITIVE, Answer.SUPPRESSED) and not is_bad
+
+
+def _was_repeated_well(item: Exchange, members: Sequence[Exchange]) -> bool:
+    return any(later.positive and later.begin > item.begin and later.asked == item.asked for later in members)
+
+
+def _in_vain(story: Story, record: Record) -> _Step | None:
+    """The first request behind the last answer of a module that is silent since."""
+    waiting = list(takewhile(lambda item: item.response is None, reversed(story.own)))
+    bad = next((item for item in reversed(waiting) if item.outcome in (Answer.SILENT, Answer.INCOMPLETE)), None)
+    return _Step(bad, _said(bad, story, record)) if bad is not None else None
+
+
+def _boot_since(story: Story, record: Record) -> _Step | None:
+    """The first answer of the boot loader since the application was last heard."""
+    since = list(takewhile(lambda sign: sign.mode is Mode.BOOT, reversed(signs(story))))
+    for sign in reversed(since):
+        exchange = record.exchange_at((sign.evidence.capture, sign.evidence.lines[0]))
+        if exchange is not None:
+            return _Step(exchange, f"{_asked(exchange)}: {sign.evidence.text}, as a boot loader does")
+    return None
+
+
+def _stage(operation: Operation, bad: _Step | None, members: Sequence[Exchange], record: Record) -> Stage:
+    if bad is not None and bad.exchange in members:
+        return _stage_of(bad.exchange, operation, record)
+    if operation.details["ended"]:
+        return "after-reset" if operation.outcome.word is Word.FAILED else "before-check"
+    return "in-transfer" if {item.service for item in members} & {0x34, 0x36} else "in-erase"
+
+
+def _stage_of(bad: Exchange, operation: Operation, record: Record) -> Stage:
+    call = read_call(bad, operation.label, record.names)
+    if call is None:
+        return "in-transfer"
+    if call.kind != "erase":
+        return "in-check" if call.kind or operation.details["ended"] else "in-transfer"
+    began = bool(bad.pendings) or bad.nrc in (None, PROGRAMMING_FAILURE)
+    return "in-erase" if began else "before-erase"
+
+
+def _said(exchange: Exchange, story: Story, record: Record) -> str:
     """The exchange in a few plain words."""
-    what = exchange.ask.name if exchange.asked else "an answer without its request"
+    what = _asked(exchange)
+    call = read_call(exchange, story.label, record.names)
     if exchange.nrc is not None:
-        return f"{what}: refused with {exchange.nrc:02X}"
-    return f"{what}: {exchange.outcome.value}"
+        wait = " after it had asked for time" if exchange.pendings else ""
+        return f"{what}: refused with {exchange.nrc:02X}{wait} ({NRCS[exchange.nrc].meaning})"
+    if call is not None and call.status is Status.BAD:
+        return f"{what}: {call.text}"
+    return f"{what}: {ENDINGS[exchange.outcome]}"
+
+
+def _asked(exchange: Exchange) -> str:
+    return f"{exchange.ask.name} ({asked(exchange)})" if exchange.asked else "an answer without its request"

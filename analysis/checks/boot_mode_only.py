@@ -2,8 +2,7 @@
 
 What is seen: the module answers like a boot loader: it names its boot software or refuses what an application
 knows.
-What it can mean: No valid application: an erase without a finished download, or a check that failed. Or a new
-module that was never programmed, which is normal.
+What it can mean: It has no valid application.
 How to tell it from look-alikes: a simple module that knows few identifiers: it also opens the extended session; a
 new module: no erase and no failed download lies before it
 What to try: program it again from the session on, not from where it stopped; read its identification afterwards and
@@ -33,13 +32,13 @@ def find(ctx: Context) -> Iterator[Seen]:
             continue
         erased = any(call.kind == "erase" for call in routine_calls(ctx, story)) or bool(parts(ctx, story))
         text = (
-            "Its memory was worked on in this job, so it has lost its application; usually it can be programmed again."
+            "memory worked on in this job, no application runs. Usually it can be programmed again."
             if erased
-            else "No erase of it is in these captures: it was lost before, or the module is new."
+            else "no erase of it is in these captures. It was lost before, or the module is new, which is normal."
         )
         sure = Confidence.HIGH if erased or len(module.evidence) > 1 else Confidence.MEDIUM
         step = f"Leave {story.label} powered, with a support unit, until it is programmed again"
-        yield Seen(sure, module.evidence, f"{story.label}: only its boot loader answers. {text}", step=step)
+        yield Seen(sure, module.evidence, f"{story.label}: {text}", step=step)
 
 
 def _is_at_work(ctx: Context, story: Story) -> bool:

@@ -13,15 +13,17 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from analysis.checks.looking.quiet_orders import left_off
+from analysis.checks.looking.quiet_orders import left_off, who_is_under
 from analysis.checks.looking.refusals import asked
 from analysis.checks.registry import Context, Seen, check
 from analysis.operations.model import evidence
+from analysis.operations.orders import COMMUNICATION_CONTROL, MESSAGES_OFF
 from analysis.words import Confidence, Severity
 
 
 @check("communication-not-restored", severity=Severity.WARNING)
 def find(ctx: Context) -> Iterator[Seen]:
-    for exchange in left_off(ctx, 0x28, off=(1, 2, 3, 4)):
-        text = f"{asked(exchange)} to {exchange.link.key}, and nothing behind it that ends it."
+    for exchange in left_off(ctx, COMMUNICATION_CONTROL, MESSAGES_OFF):
+        who = who_is_under(ctx, exchange, COMMUNICATION_CONTROL, MESSAGES_OFF)
+        text = f"{asked(exchange)} to {who}, and nothing behind it that ends it."
         yield Seen(Confidence.MEDIUM, (evidence(exchange, "switched off here"),), text)

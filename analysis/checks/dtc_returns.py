@@ -34,7 +34,9 @@ def find(ctx: Context) -> Iterator[Seen]:
             names = {code: behind[code].text(code) for code in back}
             text = ", ".join(names.values())
             shown = tuple(dict.fromkeys(evidence(behind[code].exchange, f"lists {names[code]}") for code in back))
-            yield Seen(Confidence.HIGH, (evidence(clear, "cleared"), *shown), f"{item.label}: {text} again.")
+            is_active = all(fault_lists(story)[-1].shows(code, TEST_FAILED) for code in back)
+            end = "again, active at the last reading" if is_active else "again"
+            yield Seen(Confidence.HIGH, (evidence(clear, "cleared"), *shown), f"{item.label}: {text} {end}.")
 
 
 def _failed(lists: Iterable[FaultList]) -> dict[int, FaultList]:

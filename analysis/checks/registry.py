@@ -83,8 +83,8 @@ class Context:
 class Seen:
     """What a check yields: how sure, the lines, and what is special about this case.
 
-    ``text`` says this case in a sentence or two, ``step`` what to try first in it; ``severity`` may only be less
-    than the check's own.
+    ``text`` says this case in a sentence or two, the first with module, value and reason: of a serious finding it
+    stands in the title. ``step`` is what to try first in it; ``severity`` may only be less than the check's own.
     """
 
     confidence: Confidence

@@ -16,7 +16,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterator
 
-from analysis.checks.looking.unit_values import UnitValue, runs, values_now
+from analysis.checks.looking.unit_values import UnitValue, moved_values, runs, values_now
 from analysis.checks.registry import Context, Seen, check
 from analysis.words import Confidence, Severity
 
@@ -24,13 +24,16 @@ from analysis.words import Confidence, Severity
 @check("trims-check-bad", severity=Severity.SERIOUS)
 def find(ctx: Context) -> Iterator[Seen]:
     for story in ctx.stories:
+        moved = moved_values(ctx, story)
+        told_already = moved.identifiers if moved is not None else set()  # that the set stands in another order
         for run in runs(values_now(ctx, story)):
             shifts = {item.identifier: _shift(item) for item in run}
             told = [shift for shift in shifts.values() if shift is not None]
             if len(told) < 2:
                 continue
             usual, _ = Counter(told).most_common(1)[0]
-            wrong = [item for item in run if shifts[item.identifier] not in (None, usual)]
+            odd = [item for item in run if shifts[item.identifier] not in (None, usual)]
+            wrong = [item for item in odd if item.identifier not in told_already]
             if usual not in (0, -1) or not wrong:
                 continue
             texts = ", ".join(f"{item.identifier:04X} holds the record of another unit" for item in wrong)

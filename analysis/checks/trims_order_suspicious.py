@@ -15,47 +15,23 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from analysis.checks.looking.unit_values import UnitValue, identifier_of, values_now, writes_of
+from analysis.checks.looking.unit_values import UnitValue, moved_values
 from analysis.checks.registry import Context, Seen, check
-from analysis.story import Story
 from analysis.words import Confidence, Severity
 
 
 @check("trims-order-suspicious", severity=Severity.SERIOUS)
 def find(ctx: Context) -> Iterator[Seen]:
     for story in ctx.stories:
-        now = {item.identifier: item for item in values_now(ctx, story)}
-        for right, where in ((_asked(ctx, story), "the job sheet"), (_source(ctx, story), "the module they came from")):
-            moved = [one for one in now.values() if one.identifier in right and one.value != right[one.identifier]]
-            have, want = [one.value for one in moved], [right[one.identifier] for one in moved]
-            if len(moved) < 2 or sorted(have) != sorted(want):
-                continue
-            places = {value: identifier for identifier, value in right.items()}
-            pairs = ", ".join(f"{one.identifier:04X} holds the value of {places[one.value]:04X}" for one in moved)
-            text = f"{story.label}: {pairs}. So says {where}.{_firing_order(moved, right)}"
-            sure = Confidence.HIGH if len(set(want)) == len(want) else Confidence.LOW
-            yield Seen(sure, tuple(one.evidence for one in moved), text)
-            break
-
-
-def _asked(ctx: Context, story: Story) -> dict[int, bytes]:
-    """Values that the sheet gives for this module."""
-    module = ctx.sheet.module(story.label) if ctx.sheet else None
-    return {one.identifier: one.value for one in module.trims if one.value is not None} if module else {}
-
-
-def _source(ctx: Context, story: Story) -> dict[int, bytes]:
-    """What the module that values were copied from holds under the same identifiers."""
-    writes = writes_of(ctx, story)
-    sources = {item.details["source_link"] for item in writes} - {None}
-    mine = {identifier_of(item) for item in writes}
-    return {
-        reading.identifier: reading.raw
-        for other in ctx.record.stories
-        if other.link.key in sources
-        for reading in ctx.record.readings(other)
-        if reading.identifier in mine
-    }
+        moved = moved_values(ctx, story)
+        if moved is None:
+            continue
+        places = {value: identifier for identifier, value in moved.right.items()}
+        pairs = ", ".join(f"{one.identifier:04X} holds the value of {places[one.value]:04X}" for one in moved.values)
+        want = [moved.right[identifier] for identifier in moved.identifiers]
+        sure = Confidence.HIGH if len(set(want)) == len(want) else Confidence.LOW
+        text = f"{story.label}: {pairs}. So says {moved.by}.{_firing_order(moved.values, moved.right)}"
+        yield Seen(sure, tuple(one.evidence for one in moved.values), text)
 
 
 def _firing_order(moved: list[UnitValue], right: dict[int, bytes]) -> str:

@@ -1,17 +1,24 @@
 """Communication control (28) and fault storing (85).
 
-28 is confirmed by its effect: cyclic frames that stop, or come back. 85 has no effect that a listener could see:
-at most unproven. Source: ISO 14229-1:2020, 10.5 and 10.8 (M).
+28 is confirmed by its effect: cyclic frames that stop, or come back; said to all, it is not where an id goes on all
+the same. 85 has no effect that a listener could see: at most unproven. Source: ISO 14229-1:2020, 10.5 and 10.8 (M).
 """
 
 from __future__ import annotations
+
+from collections.abc import Iterator
 
 from analysis.exchanges import Answer, Exchange
 from analysis.operations.model import Kind, Operation, evidence, span
 from analysis.record import Record
 from analysis.words import Confidence, Evidence, Outcome, Word
+from canlog.background import IdTraffic
 from canlog.services.dialects import UDS
 from canlog.services.traits import Act, orders_quiet
+
+SHOWN_IDS = 3
+#: Sub-functions of 28 that leave sending alone.
+RECEIVING_ONLY = (b"\x02", b"\x82")
 
 
 def find_communication(record: Record) -> list[Operation]:
@@ -48,31 +55,55 @@ def _outcome(exchange: Exchange, record: Record) -> Outcome:
         text = f"service {exchange.service:02X} was not answered"
         return Outcome(Word.INTERRUPTED, Confidence.HIGH, (evidence(exchange, text),), (text,), "ask again")
     effect = _effect(exchange, record) if exchange.act is Act.QUIET else None
-    if effect is not None:
+    deaf = _go_on(exchange, record) if effect is not None else []
+    if effect is not None and not deaf:
         return Outcome(Word.CONFIRMED, Confidence.HIGH, (effect,), (effect.text,))
+    if effect is not None:
+        ids = ", ".join(deaf[:SHOWN_IDS]) + (f" and {len(deaf) - SHOWN_IDS} more" if len(deaf) > SHOWN_IDS else "")
+        text = f"{effect.text}, but {ids} {'goes' if len(deaf) == 1 else 'go'} on: not every module obeys"
+        return Outcome(Word.UNPROVEN, Confidence.MEDIUM, (effect,), (text,), "cyclic frames that all stop")
     said = "was accepted" if exchange.positive else "asks for no answer"
     wish = "" if exchange.act is Act.FAULT_SETTING else "cyclic frames that stop or return"
     return Outcome(Word.UNPROVEN, Confidence.HIGH, (), (f"service {exchange.service:02X} {said}",), wish)
 
 
 def _effect(exchange: Exchange, record: Record) -> Evidence | None:
-    """A cyclic id of its channel that falls silent, or speaks again, within the neighbourhood of the request.
-
-    Diagnostic ids do not count: they pause whenever nobody asks.
-    """
-    background = record.capture(exchange.capture).survey.background
-    diagnostic = {can_id for story in record.stories for can_id in (story.link.request_id, story.link.response_id)}
-    diagnostic |= {item.link.request_id for item in record.exchanges if item.functional}
-    diagnostic.add(exchange.link.request_id)
+    """A cyclic id of its channel that falls silent, or speaks again, within the neighbourhood of the request."""
     near = record.limits.neighbourhood_ns
     enabling = orders_quiet(exchange.asked, exchange.dialect) is False
-    for channel, can_id, _ in background.ids():
-        if channel != exchange.link.channel or can_id in diagnostic:
-            continue
-        for gap in background.gaps(can_id, channel):
+    for traffic in _cyclic(exchange, record):
+        for gap in traffic.gaps:
             at_ns, line = (gap.to_ns, gap.to_line) if enabling else (gap.from_ns, gap.from_line)
             since = at_ns - exchange.end_ns
             if -near // 10 <= since <= near and line > 0:
-                text = f"cyclic frames {can_id:X} {'return' if enabling else 'stop'} with the request"
+                text = f"cyclic frames {traffic.can_id:X} {'return' if enabling else 'stop'} with the request"
                 return Evidence(exchange.capture, (int(line),), text)
     return None
+
+
+def _go_on(exchange: Exchange, record: Record) -> list[str]:
+    """Cyclic ids that pay no heed to an order to all: heard before it, and behind it without a pause."""
+    is_stop = orders_quiet(exchange.asked, exchange.dialect) and exchange.asked[1:2] not in RECEIVING_ONLY
+    if not is_stop or not (exchange.functional or exchange.link.functional):
+        return []
+    near = record.limits.neighbourhood_ns
+    behind = exchange.end_ns + near
+    return [
+        f"{traffic.can_id:X}"
+        for traffic in _cyclic(exchange, record)
+        if traffic.period_ns is not None
+        and traffic.period_ns <= near
+        and traffic.first_ns < exchange.begin_ns
+        and traffic.last_ns > behind + traffic.period_ns
+        and not any(gap.from_ns <= behind and gap.to_ns > exchange.end_ns for gap in traffic.gaps)
+    ]
+
+
+def _cyclic(exchange: Exchange, record: Record) -> Iterator[IdTraffic]:
+    """What else was on its channel; diagnostic ids do not count: they pause whenever nobody asks."""
+    diagnostic = {can_id for story in record.stories for can_id in (story.link.request_id, story.link.response_id)}
+    diagnostic |= {item.link.request_id for item in record.exchanges if item.functional}
+    diagnostic.add(exchange.link.request_id)
+    for traffic in record.capture(exchange.capture).survey.background.traffic:
+        if traffic.channel == exchange.link.channel and traffic.can_id not in diagnostic:
+            yield traffic

@@ -16,6 +16,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from itertools import takewhile
 
 from analysis.doubts import SPOILT, Doubt, spoils
 from analysis.exchanges import Answer, Exchange
@@ -25,7 +26,7 @@ from analysis.operations.attempts import Attempt, find_attempts
 from analysis.operations.download_proof import DownloadProof, checks_of, last_of_each, part_of, proofs_of
 from analysis.operations.model import Kind, Operation, Part, evidence, span
 from analysis.operations.programmed_state import state_behind
-from analysis.operations.routines import RoutineCall, Status, read_call
+from analysis.operations.routines import RoutineCall, Status, has_begun, read_call
 from analysis.record import Record
 from analysis.story import Mode, Story
 from analysis.words import Confidence, Evidence, Outcome, Word
@@ -137,9 +138,10 @@ class _Judge:
         refused = self._refusal(checks)
         if refused is not None:
             exchange, text = refused
-            return Outcome(
-                Word.FAILED, Confidence.HIGH, (evidence(exchange, text),), (text,), _after_failure(self._label())
-            )
+            begun = self._erase_before()
+            shown = (*([begun] if begun else []), evidence(exchange, text))
+            reason = f"{begun.text}; then refused with {exchange.nrc or 0:02X}" if begun else text
+            return Outcome(Word.FAILED, Confidence.HIGH, shown, (reason,), _after_failure(self._label()))
         if attempt.kind is Kind.FILE and attempt.request is not None and not attempt.blocks:
             return self._file_without_data(attempt.request)
         gap = self._unfinished(checks)
@@ -180,6 +182,21 @@ class _Judge:
             return None
         return said.exchange, f"the module says of its own state: {said.text}"
 
+    def _erase_before(self) -> Evidence | None:
+        """An erase of the same memory that began in an earlier try, where this try was refused before it began one.
+
+        Without it a mere refusal would read as if nothing had been touched.
+        """
+        if self.attempt.blocks or any(has_begun(item) for item in self.attempt.erases):
+            return None
+        earlier = [item for item in self.attempts if item.end < self.attempt.begin and self.attempt.replaces(item)]
+        since = list(takewhile(lambda item: item.ended is None, reversed(earlier)))
+        erase = next((one for item in since for one in reversed(item.erases) if has_begun(one)), None)
+        if erase is None:
+            return None
+        said = "was accepted" if erase.nrc is None else f"ended with {erase.nrc:02X}"
+        return evidence(erase, f"an erase {said}: memory may be partly erased")
+
     def _boot_only_after_restart(self) -> tuple[Exchange, str] | None:
         attempt = self.attempt
         start = self.story.start_after(attempt.end)
@@ -191,8 +208,9 @@ class _Judge:
         mode, signs = mode_now(self.story, start.place)
         if mode is not Mode.BOOT or not signs:
             return None
-        exchange = self.record.exchange_at((signs[-1].evidence.capture, signs[-1].evidence.lines[0]))
-        text = f"only the boot loader answers after the restart: {signs[-1].evidence.text}"
+        shown = next((sign for sign in reversed(signs) if sign.strong), signs[-1]).evidence
+        exchange = self.record.exchange_at((shown.capture, shown.lines[0]))
+        text = f"only the boot loader answers after the restart: {shown.text}"
         return (exchange or attempt.exchanges[-1]), text
 
     def _unfinished(self, checks: Sequence[RoutineCall]) -> str:

@@ -2,7 +2,8 @@
 
 clear | confirmed: answered positively, and a later read of the same module whose mask covers what was there shows
 none of the earlier codes, or shows that they are new (a code that comes back is a fault, not a failed clear);
-unproven: accepted and not read since; failed: refused for good.
+medium where the storing of faults was still switched off then; unproven: accepted and not read since; failed:
+refused for good.
 A positive answer to a clear says accepted, not empty. Source: ISO 14229-1:2020, 11.3 and 12.2 (M); status bits
 ISO 14229-1:2020, annex D (M).
 """
@@ -14,6 +15,7 @@ from collections.abc import Sequence
 from analysis.exchanges import Answer, Exchange
 from analysis.fault_lists import CONFIRMED_DTC, EMISSION, MAIN, FaultList, fault_lists, read_list, sub_function
 from analysis.operations.model import Kind, Operation, Part, evidence, in_order, span
+from analysis.operations.orders import FAULT_SETTING, STORING_OFF, order_in_force
 from analysis.record import Record
 from analysis.story import Story
 from analysis.words import Confidence, Outcome, Word
@@ -23,6 +25,7 @@ from canlog.services.traits import Act
 
 OBD_CLEAR = 0x04
 CLEAR_LENGTH = 4  # service and group; a byte more selects a user-defined memory (ISO 14229-1:2020, M)
+TEST_FAILED = 0x01
 TEST_NOT_COMPLETED_SINCE_CLEAR = 0x10
 FAILED_SINCE_CLEAR = 0x20
 ALL_GROUPS = b"\xff\x00"  # of KWP2000
@@ -88,7 +91,7 @@ def _clear(
         kind=Kind.CLEAR,
         link=story.link,
         label=story.label,
-        outcome=_clear_outcome(exchange, before, after),
+        outcome=_clear_outcome(exchange, before, after, story),
         subject="clear",
         part=Part.FAULT_MEMORY,
         details={
@@ -101,7 +104,9 @@ def _clear(
     )
 
 
-def _clear_outcome(exchange: Exchange, before: Sequence[FaultList], after: Sequence[FaultList]) -> Outcome:
+def _clear_outcome(
+    exchange: Exchange, before: Sequence[FaultList], after: Sequence[FaultList], story: Story
+) -> Outcome:
     if exchange.outcome is Answer.NEGATIVE:
         text = f"clearing was refused: {exchange.refusal}"
         return Outcome(
@@ -127,7 +132,16 @@ def _clear_outcome(exchange: Exchange, before: Sequence[FaultList], after: Seque
         text = "the codes are listed unchanged after the clear: kept, or back at once"
         return Outcome(Word.UNPROVEN, Confidence.MEDIUM, (), (text,), wish)
     text = "read after the clear: " + ("no codes" if not clean.codes else "none of the earlier codes kept its history")
-    return Outcome(Word.CONFIRMED, Confidence.HIGH, (evidence(clean.exchange, text),), (text,))
+    shown = evidence(clean.exchange, text)
+    last = after[-1]
+    if active := [last.text(code) for code, status in last.codes.items() if last.kind == MAIN and status & TEST_FAILED]:
+        text += f"; at the last reading {', '.join(active)} is active again"
+    order = order_in_force(story, clean.exchange.begin, FAULT_SETTING, STORING_OFF)
+    if order is None:
+        return Outcome(Word.CONFIRMED, Confidence.HIGH, (shown,), (text,))
+    text += f"; the storing of faults was still off (85 02, line {order.lines[0]}), so a fault would not be listed"
+    again = "switch the storing of faults on (85 01), then read the fault memory and capture it"
+    return Outcome(Word.CONFIRMED, Confidence.MEDIUM, (shown,), (text,), again)
 
 
 def _earlier(item: FaultList, before: Sequence[FaultList]) -> dict[int, int] | None:

@@ -146,3 +146,14 @@ def memory_erased_behind(place: Place, story: Story, names: Names) -> bool:
     """
     calls = (read_call(exchange, story.label, names) for exchange in story.after(place))
     return any(call is not None and call.kind == "erase" and call.status is not Status.REFUSED for call in calls)
+
+
+def has_begun(erase: Exchange) -> bool:
+    """The module took the erase up: it asked for time, or said that it is done."""
+    return erase.positive or bool(erase.pendings)
+
+
+def last_erase_begun(story: Story, names: Names) -> Exchange | None:
+    """The last erase that a module took up, whatever it said in the end."""
+    calls = (read_call(exchange, story.label, names) for exchange in reversed(story.own) if has_begun(exchange))
+    return next((call.exchange for call in calls if call and call.kind == "erase" and call.control == START), None)

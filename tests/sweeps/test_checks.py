@@ -69,6 +69,7 @@ LOADER = ("look", "enter-loader", "calibration")
 FIRST_LOADER = "7E0#100B340044"
 JOB_TO_READ = ("look", "enter-loader", "calibration", "fit", "reset", "read-trims")
 ONE_BYTE_OFF = pump_trim(2)[:5] + bytes([pump_trim(2)[5] ^ 0x01]) + pump_trim(2)[6:]
+OF_OTHER_UNIT = b"\x04" + pump_trim(2)[1:]
 OUT_OF_RANGE = pump_trim(2)[:6] + bytes.fromhex("0400") + pump_trim(2)[8:]
 ERRORS = tuple(["({t}) can0 20000004#0000000000000000"] * 20)
 
@@ -199,7 +200,10 @@ CASES: dict[str, tuple[Session, Session]] = {
         changed("uds11-transfer-refused", "7F3672", "7F3671"),
         shipped("uds11-transfer-refused"),
     ),
-    "trims-check-bad": (shipped("coach-trims-exchanged", names=True), shipped("coach-all-good", names=True)),
+    "trims-check-bad": (
+        bench(lambda: edit.with_trims({2: OF_OTHER_UNIT}), names=True),
+        shipped("coach-trims-exchanged", names=True),  # told as a set in another order, once
+    ),
     "trims-default": (bench(partial(plan, *JOB_TO_READ), names=True), shipped("uds11-erase-refused", names=True)),
     "trims-implausible": (
         bench(lambda: edit.with_trims({2: OUT_OF_RANGE}), names=True),
@@ -320,7 +324,7 @@ DEMO = {
     "coach-module-silent": {"silence-module-first"},
     "van-trims-firing-order": {"trims-order-suspicious"},
     "coach-next-day": {"boot-mode-only", "dtc-lost-communication"},
-    "coach-trims-exchanged": {"trims-check-bad", "trims-order-suspicious"},
+    "coach-trims-exchanged": {"trims-order-suspicious"},
     "van-wrong-calibration": {"calibration-not-expected"},
 }
 

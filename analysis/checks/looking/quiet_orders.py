@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator
+import sys
+from collections.abc import Collection, Iterable, Iterator
 
 from analysis.checks.registry import Context
-from analysis.exchanges import Answer, Exchange
+from analysis.exchanges import Exchange
 from analysis.operations.model import Kind
+from analysis.operations.orders import S3_NS, ends_order, is_order, order_in_force
 from analysis.words import Word
 
-DEFAULT_SESSIONS = (0x01, 0x81)
-#: A module falls back to its default session so long after the last request. ISO 14229-2, S3 (M).
-S3_NS = 5_000_000_000
+#: Modules in a row that a line of text still holds.
+LONGEST_LIST = 60
 
 
 def left_off(ctx: Context, service: int, off: Collection[int]) -> Iterator[Exchange]:
@@ -21,7 +22,7 @@ def left_off(ctx: Context, service: int, off: Collection[int]) -> Iterator[Excha
     """
     for exchange in _last_orders(ctx, service, off):
         later = [item for item in ctx.record.exchanges if item.begin > exchange.begin and _reaches(item, exchange)]
-        if any(_ends(item, service, off) for item in later) or _job_broke_off(ctx):
+        if any(ends_order(item, service, off) for item in later) or _job_broke_off(ctx):
             continue
         end = ctx.end_ns(exchange.capture)
         talk = [item.end_ns for item in (exchange, *later) if item.capture == exchange.capture]
@@ -30,17 +31,8 @@ def left_off(ctx: Context, service: int, off: Collection[int]) -> Iterator[Excha
 
 
 def _last_orders(ctx: Context, service: int, off: Collection[int]) -> list[Exchange]:
-    orders = [
-        item
-        for item in ctx.record.exchanges
-        if item.service == service and item.outcome in (Answer.POSITIVE, Answer.SUPPRESSED) and _control(item) in off
-    ]
+    orders = [item for item in ctx.record.exchanges if is_order(item, service, off)]
     return list({item.link.key: item for item in orders}.values())
-
-
-def _control(exchange: Exchange) -> int:
-    told = exchange.asked or exchange.answered
-    return told[1] & 0x7F if len(told) > 1 else -1
 
 
 def _reaches(item: Exchange, order: Exchange) -> bool:
@@ -50,16 +42,24 @@ def _reaches(item: Exchange, order: Exchange) -> bool:
     return (item.functional or item.link.functional) and item.link.channel == order.link.channel
 
 
-def _ends(item: Exchange, service: int, off: Collection[int]) -> bool:
-    if item.outcome not in (Answer.POSITIVE, Answer.SUPPRESSED):
-        return False
-    if item.service == service:
-        return _control(item) not in off
-    return item.service == 0x11 or (item.service == 0x10 and _control(item) in DEFAULT_SESSIONS)
-
-
 def _job_broke_off(ctx: Context) -> bool:
     return any(
         item.outcome.word in (Word.FAILED, Word.INTERRUPTED) and not item.details["driver"]
         for item in ctx.standing(Kind.DOWNLOAD)
     )
+
+
+def who_is_under(ctx: Context, order: Exchange, service: int, off: Collection[int]) -> str:
+    """The modules that nothing freed from an order by the end of its capture: by name, or how many; else its link."""
+    end = (order.capture, sys.maxsize)
+    found = ((story.label, order_in_force(story, end, service, off)) for story in ctx.stories)
+    return said_modules(label for label, now in found if now is not None and now.number == order.number) or (
+        order.link.key
+    )
+
+
+def said_modules(labels: Iterable[str]) -> str:
+    """``VGW, BRC``, or how many where the list would be long."""
+    found = list(labels)
+    text = ", ".join(found)
+    return text if len(text) <= LONGEST_LIST else f"{len(found)} modules"

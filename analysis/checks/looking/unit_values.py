@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from analysis.checks.registry import Context
 from analysis.exchanges import Answer
@@ -93,6 +94,49 @@ def _value(
         return None
     text = f"{identifier:04X} was written {_hex(written(write))}"
     return UnitValue(identifier, written(write), name, write, lines_of(write, ctx, text))
+
+
+class Moved(NamedTuple):
+    """Values of a set that stand in the places of others."""
+
+    values: list[UnitValue]
+    right: dict[int, bytes]  # what each identifier should hold
+    by: str  # who says so
+
+    @property
+    def identifiers(self) -> set[int]:
+        """Where they stand."""
+        return {one.identifier for one in self.values}
+
+
+def moved_values(ctx: Context, story: Story) -> Moved | None:
+    """Values that are the right ones in another order, by the job sheet or else by the module they came from."""
+    now = values_now(ctx, story)
+    for right, by in ((_asked(ctx, story), "the job sheet"), (_source(ctx, story), "the module they came from")):
+        moved = [one for one in now if one.identifier in right and one.value != right[one.identifier]]
+        if len(moved) > 1 and sorted(one.value for one in moved) == sorted(right[one.identifier] for one in moved):
+            return Moved(moved, right, by)
+    return None
+
+
+def _asked(ctx: Context, story: Story) -> dict[int, bytes]:
+    """Values that the sheet gives for this module."""
+    module = ctx.sheet.module(story.label) if ctx.sheet else None
+    return {one.identifier: one.value for one in module.trims if one.value is not None} if module else {}
+
+
+def _source(ctx: Context, story: Story) -> dict[int, bytes]:
+    """What the module that values were copied from holds under the same identifiers."""
+    writes = writes_of(ctx, story)
+    sources = {item.details["source_link"] for item in writes} - {None}
+    mine = {identifier_of(item) for item in writes}
+    return {
+        reading.identifier: reading.raw
+        for other in ctx.record.stories
+        if other.link.key in sources
+        for reading in ctx.record.readings(other)
+        if reading.identifier in mine
+    }
 
 
 def runs(values: Sequence[UnitValue]) -> list[list[UnitValue]]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from talk import Talk, ask, cyclic, everybody, gap, heard, read, tester, word_of
+from talk import Talk, ask, cyclic, everybody, gap, heard, only, read, tester, word_of
 
 BEFORE: list[Talk] = [read("F190", "41"), cyclic(0x120, 30)]
 
@@ -52,3 +52,16 @@ def test_no_answer_is_interrupted() -> None:
 
 def test_it_never_counts_in_the_overall_word() -> None:
     assert not heard(BEFORE, ask("28 03 01", "7F 28 22")).verdict.attempted
+
+
+def test_an_order_to_all_that_one_id_does_not_obey_is_not_proven() -> None:
+    both = [[cyclic(0x120, 1, 50), cyclic(0x220, 1, 50)] for _ in range(30)]
+    goes_on = cyclic(0x220, 30)
+    report = heard(read("F190", "41"), both, everybody("28 83 01"), goes_on, both)
+    assert only(report, "communication").outcome.word == "unproven"
+    assert "220 goes on" in only(report, "communication").outcome.because[0]
+
+
+def test_an_order_to_one_module_is_confirmed_whatever_the_others_send() -> None:
+    both = [[cyclic(0x120, 1, 50), cyclic(0x220, 1, 50)] for _ in range(30)]
+    assert communication_word(both, ask("28 03 01", "68 03"), cyclic(0x220, 30), both) == "confirmed"

@@ -125,3 +125,28 @@ def test_reading_faults_never_counts() -> None:
     report = heard(STORED, ask("19 02 FF", "7F 19 22"))
     assert [item.part for item in of_kind(report, "read-faults")] == [None, None]
     assert not report.verdict.attempted
+
+
+def test_a_clear_that_is_read_while_no_faults_are_stored_is_less_sure() -> None:
+    """What is there would not be listed: the empty list shows less."""
+    off = ask("85 02", "C5 02")
+    assert clear_word(STORED, off, CLEAR, EMPTY) == ("confirmed", "medium")
+    assert clear_word(STORED, everybody("85 82"), CLEAR, EMPTY) == ("confirmed", "medium")
+    assert "still off" in only(heard(STORED, off, CLEAR, EMPTY), "clear").outcome.because[0]
+
+
+@pytest.mark.parametrize(
+    "ending",
+    [ask("85 01", "C5 01"), everybody("85 81"), ask("10 01", "50 01 0032 01F4"), ask("11 01", "51 01"), gap(6)],
+    ids=["on again", "on for all", "default session", "restart", "session timed out"],
+)
+def test_what_ends_the_order_to_store_no_faults_makes_the_clear_sure_again(ending: Talk) -> None:
+    assert clear_word(STORED, ask("85 02", "C5 02"), ending, CLEAR, EMPTY) == ("confirmed", "high")
+
+
+def test_a_fault_that_is_active_again_is_said_with_the_clear() -> None:
+    active = ask("19 02 FF", "59 02 FF 123456 2F")
+    outcome = only(heard(STORED, CLEAR, EMPTY, gap(3), active), "clear").outcome
+    assert outcome.word == "confirmed"
+    assert "P1234-56 is active again" in outcome.because[0]
+    assert "active" not in only(heard(STORED, CLEAR, EMPTY), "clear").outcome.because[0]
