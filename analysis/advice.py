@@ -19,8 +19,8 @@ from analysis.record import Record
 #: Every step begins with one of these.
 VERBS: Final = frozenset(
     {
-        "allow", "ask", "bring", "check", "choose", "clear", "compare", "connect", "cycle", "do", "find", "fix", "give",
-        "go", "keep", "leave", "list", "look", "make", "measure", "meet", "program", "put", "read", "record", "remove",
+        "allow", "ask", "bring", "capture", "check", "choose", "clear", "compare", "connect", "cycle", "do", "find",
+        "fix", "give", "go", "keep", "leave", "list", "look", "make", "measure", "meet", "program", "put", "read", "record", "remove",
         "restart", "run", "switch", "take", "wait", "write",
     }
 )  # fmt: skip
@@ -94,6 +94,9 @@ TABLE: Final[Mapping[str, Advice]] = {
     "fault-setting-not-restored": Advice(
         Rank.SAFETY, "Switch the storing of faults on again (85 01), or cycle the ignition, then read the fault memory",
         Part.FAULT_MEMORY, always=True,
+    ),
+    "sheet-of-another-job": Advice(
+        Rank.FIRST, "Make sure that job sheet and recording belong together: {case}"
     ),
     "two-testers": Advice(Rank.FIRST, "Remove the second tester from the bus before anything else is done"),
     "calibration-not-expected": Advice(

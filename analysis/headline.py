@@ -51,6 +51,7 @@ def _candidates(job: Job, words: Mapping[Part, Word]) -> Iterator[str]:
         return
     if is_one_sided(job):
         yield "Only one direction was recorded: what became of the job cannot be said."
+    yield _other_job(job)
     yield from (sentence for state in job.modules if (sentence := _broken(job, state)))
     yield _locked_out(job)
     yield _wrong_values(job)
@@ -59,6 +60,12 @@ def _candidates(job: Job, words: Mapping[Part, Word]) -> Iterator[str]:
         yield _only_read(job)
     yield _not_proved(job, words)
     yield _all_well(job, words)
+
+
+def _other_job(job: Job) -> str:
+    """Nothing below it answers what the sheet asks."""
+    is_seen = any(item.id == "sheet-of-another-job" for item in job.findings)
+    return "Job sheet and recording do not belong together: of what the sheet asks, nothing is shown." * is_seen
 
 
 def _broken(job: Job, state: ModuleState) -> str:

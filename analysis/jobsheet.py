@@ -90,6 +90,7 @@ def load_job_sheet(path: str | Path) -> JobSheet:
         vehicle.fail("vin", f"{vin!r} is not 17 capital letters and digits without I, O, Q")
     vehicle.finish()
     modules = tuple(_module(table) for table in sheet.tables("module"))
+    _check_modules(sheet, vin, modules)
     _check_sources(sheet, modules)
     return JobSheet(vin, modules, hashlib.sha256(Path(path).read_bytes()).hexdigest())
 
@@ -160,6 +161,16 @@ def _routine(table: Table, text: str) -> int:
         return hex_range(text)[0]
     except ValueError:
         table.fail("learn", f"{text!r} is not a routine of 4 hex digits")
+
+
+def _check_modules(sheet: Sheet, vin: str, modules: tuple[ModuleAsked, ...]) -> None:
+    """A module is named once, and no VIN is asked for that the sheet does not give."""
+    labels = [one.label for one in modules]
+    for table, one in zip(sheet.tables("module"), modules, strict=True):
+        if labels.count(one.label) > 1:
+            table.fail("label", f"{one.label!r} is used twice")
+        if one.vin and not vin:
+            table.fail("vin", "asks for a VIN, and [vehicle] gives none")
 
 
 def _check_sources(sheet: Sheet, modules: tuple[ModuleAsked, ...]) -> None:

@@ -241,7 +241,10 @@ def _acts_that_failed(job: Job) -> Iterator[Step]:
 def _items_that_failed(job: Job) -> Iterator[Step]:
     """Items of the sheet that ask for something else than what was done well."""
     told = _parts_told(job)
-    for part in (Part.PROGRAMMING, Part.TRIMS, Part.VIN):
+    vins = [item for item in job.expectations if item.part is Part.VIN and item.word is Word.FAILED]
+    if Part.VIN not in told and not any(item.id == "sheet-of-another-job" for item in job.findings):
+        yield from (Step(Rank.VALUE, sentence(item.would_change)) for item in vins if item.would_change)
+    for part in (Part.PROGRAMMING, Part.TRIMS):
         acts = {item.number for item in job.operations if item.outcome.word in BROKEN}
         items = [
             item

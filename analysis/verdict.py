@@ -83,7 +83,8 @@ def _part(part: Part, counted: Sequence[Operation], expectations: Sequence[Expec
     items = [item for item in expectations or () if item.part is part]
     acts = [item for item in counted if item.part is part]
     if items:
-        return _from_items(items, acts)
+        meant = {item.link for item in items}
+        return _from_items(items, [item for item in acts if item.link.key in meant])
     return _from_acts(acts)
 
 

@@ -16,9 +16,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from analysis.checks.looking.vins import expected_vin, is_slip, last_vins
+from analysis.checks.looking.vins import expected_vin, last_vins
 from analysis.checks.registry import Context, Seen, check
 from analysis.operations.model import Kind, evidence
+from analysis.vins import is_slip
 from analysis.words import Confidence, Severity
 from canlog.counting import counted
 from canlog.names.vin import check_vin

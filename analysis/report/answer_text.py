@@ -146,6 +146,8 @@ def _item(page: Lines, item: ExpectationDict) -> None:
     )
     if differs:
         page.text(f"asked {asked}, found {found}", indent=4 + wording.WORD_WIDTH)
+    if item["note"]:
+        page.text(short_hex(item["note"]), indent=4 + wording.WORD_WIDTH)
 
 
 def what_was_read(page: Lines, report: ReportDict) -> None:

@@ -218,6 +218,7 @@ def _expectation(item: Expectation) -> c.ExpectationDict:
         "found": item.found,
         "word": item.word.value,
         "confidence": item.confidence.value,
+        "note": item.note,
         "operation": item.operation,
         "evidence": [_evidence(one) for one in item.evidence],
     }

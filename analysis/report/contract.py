@@ -206,6 +206,7 @@ class ExpectationDict(TypedDict):
     found: Annotated[str | None, "what the capture shows; null when nothing does"]
     word: Annotated[Word, "the item's own word"]
     confidence: Annotated[Confidence, "how sure"]
+    note: Annotated[str, "what the word needs to be read right; empty when it says all"]
     operation: Annotated[Number | None, "number of the operation that decided it"]
     evidence: Annotated[list[EvidenceDict], "what it rests on"]
 

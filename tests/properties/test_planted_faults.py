@@ -140,7 +140,7 @@ def test_a_value_read_without_its_request_fulfils_no_item(place: Path) -> None:
     ledger = ledger_of(WITH_SHEET)
     reads = [item for item in ledger.exchanges if item.ask.data == bytes.fromhex("22F1A1")]
     report = report_of(without(ledger, set(reads[-1].ask.rows)), WITH_SHEET, place)
-    [item] = [item for item in report.expectations if item.item.endswith("cvn")]
+    [item] = [item for item in report.expectations if item.item.endswith("CVN")]
     assert item.word is Word.UNPROVEN
 
 

@@ -183,6 +183,10 @@ CASES: dict[str, tuple[Session, Session]] = {
     "request-unanswered": (shipped("coach-before-removal-dead"), shipped("uds11-reset-no-return")),
     "reset-missing": (bench(partial(plan, *LOADER, "background")), bench(partial(plan, *LOADER))),
     "reset-no-return": (shipped("uds11-reset-no-return"), shipped("uds11-boot-mode-after-reset")),
+    "sheet-of-another-job": (
+        Session(partial(fixture, "coach-all-good"), "van", sheet=True),
+        shipped("coach-vin-swapped", sheet=True),
+    ),
     "silence-everything": (
         bench(lambda: power_cut(fixture("uds11-ends-mid-transfer"))),
         bench(lambda: power_cut(GOOD)),

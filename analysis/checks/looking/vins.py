@@ -1,4 +1,4 @@
-"""What the modules say the vehicle is."""
+"""What the modules say the vehicle is, as checks need it."""
 
 from __future__ import annotations
 
@@ -10,13 +10,9 @@ from analysis.checks.registry import Context
 from analysis.operations.model import Kind, Part
 from analysis.readings import Reading
 from analysis.story import Story
+from analysis.vins import last_vin, most_said, other_vehicle
 from analysis.words import Word
-from canlog.names.dids import VIN
 from canlog.names.vin import check_vin
-
-OBD_VIN = 0xF802
-#: So many other signs are a slip of the hand, not another vehicle.
-SLIP = 2
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,16 +29,12 @@ def last_vins(ctx: Context) -> list[SaidVin]:
     """The VIN of every module at the end of the job; none where work was begun on it since."""
     found = []
     for story in ctx.stories:
-        readings = [one for one in ctx.record.readings(story) if one.identifier in (VIN, OBD_VIN)]
-        if not readings:
-            continue
-        last = readings[-1]
-        said = check_vin(last.raw[-17:] if last.identifier == OBD_VIN else last.raw)
-        if said.blank or _was_worked_on_since(ctx, story, last):
+        last = last_vin(story, ctx.record)
+        if last is None or _was_worked_on_since(ctx, story, last.reading):
             continue
         writes = (item for item in ctx.standing(Kind.WRITE) if item.link.key == story.link.key)
         written = any(item.part is Part.VIN and item.outcome.word is Word.CONFIRMED for item in writes)
-        found.append(SaidVin(story, last, said.text, written))
+        found.append(SaidVin(story, last.reading, last.text, written))
     return found
 
 
@@ -57,19 +49,14 @@ def _was_worked_on_since(ctx: Context, story: Story, reading: Reading) -> bool:
 
 
 def expected_vin(ctx: Context) -> str:
-    """The sheet's VIN, else the one that more modules say than any other; empty when neither tells."""
+    """The sheet's VIN, else the one that more modules say than any other; empty when neither tells.
+
+    A sheet of another vehicle expects nothing of these modules: that is said once, not of each of them.
+    """
     if ctx.sheet is not None and ctx.sheet.vin:
-        return str(ctx.sheet.vin)
-    counts = Counter(item.text for item in _all_said(ctx)).most_common(2)
-    if not counts or counts[0][1] < 2 or (len(counts) > 1 and counts[0][1] == counts[1][1]):
-        return ""
-    return counts[0][0]
+        return other_vehicle(ctx.sheet.vin, ctx.record) or ctx.sheet.vin
+    return most_said(Counter(item.text for item in _all_said(ctx)))
 
 
 def _all_said(ctx: Context) -> Iterator[SaidVin]:
     return (item for item in last_vins(ctx) if check_vin(item.text).well_formed)
-
-
-def is_slip(text: str, right: str) -> bool:
-    """The two differ in so few places that somebody mistyped it."""
-    return len(text) == len(right) and 0 < sum(a != b for a, b in zip(text, right, strict=True)) <= SLIP

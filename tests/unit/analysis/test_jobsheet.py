@@ -71,6 +71,8 @@ def test_its_links_are_labels_too(tmp_path: Path) -> None:
         ("clear_faults = true", 'clear_faults = "yes"', "clear_faults"),
         ("clear_faults = true", "clear_fault = true", "clear_fault"),
         ("[vehicle]", "[car]", "car"),
+        ('vin = "E0VLK3P06SM018931"', "", "vin"),
+        ('label = "PMU"', 'label = "PCU"', "label"),
     ],
 )
 def test_every_mistake_names_file_line_and_field(tmp_path: Path, old: str, new: str, field: str) -> None:

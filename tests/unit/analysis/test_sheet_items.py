@@ -9,6 +9,7 @@ from talk import (
     KEEPER,
     NAMES,
     SOFTWARE,
+    Side,
     Talk,
     ask,
     enter,
@@ -24,6 +25,8 @@ from talk import (
     word_of,
     write,
 )  # fmt: skip
+
+from analysis.advice import starts_with_a_verb
 
 VIN = "E0VLK3P06SM018931"
 WRONG = "E0VLK3P00SM018932"
@@ -126,9 +129,9 @@ def test_the_calibration_is_told_by_names_or_by_its_standard_identifiers() -> No
 
 def test_a_verification_number_is_compared_as_bytes() -> None:
     talk = [ask("0906", "49 06 01 11223344"), enter(), programming(), reset()]
-    assert said(CVN_ASKED, "cvn", talk, ask("0906", "49 06 01 55667788"))[0] == "confirmed"
-    assert said(CVN_ASKED, "cvn", talk, ask("0906", "49 06 01 11223344"))[0] == "failed"
-    assert said(CVN_ASKED, "cvn", talk)[0] == "unproven"
+    assert said(CVN_ASKED, "CVN", talk, ask("0906", "49 06 01 55667788"))[0] == "confirmed"
+    assert said(CVN_ASKED, "CVN", talk, ask("0906", "49 06 01 11223344"))[0] == "failed"
+    assert said(CVN_ASKED, "CVN", talk)[0] == "unproven"
 
 
 def test_another_modules_identity_fulfils_nothing() -> None:
@@ -151,12 +154,16 @@ BLANK = read("3A01", "FFFFFFFF")
         ([BLANK, EXTENDED, write("3A01", NEW), reset(), BLANK], "failed", "high"),
         ([BLANK, EXTENDED, write("3A01", "55667788"), reset(), read("3A01", "55667788")], "failed", "high"),
         ([BLANK, EXTENDED, tester(f"2E 3A01 {NEW}"), gap(9)], "interrupted", "high"),
-        ([BLANK], "not-shown", "high"),
+        ([BLANK], "failed", "high"),
+        ([read("3A01", NEW), enter(), programming(), reset()], "unproven", "high"),
+        ([BLANK, enter(), programming(), reset()], "not-shown", "high"),
+        ([read("3A01", NEW), EXTENDED, write("3A01", "55667788", "7F 2E 22"), read("3A01", NEW)], "confirmed", "high"),
         ([read("F190", "41")], "not-shown", "high"),
         ([read("3A01", NEW)], "confirmed", "high"),
         ([read("3A01", NEW), EXTENDED, write("3A01", NEW), reset(), read("3A01", NEW)], "confirmed", "high"),
     ],
     ids=["after restart", "same cycle", "not read", "refused", "lost", "other value", "unanswered", "only blank read",
+         "read before an erase", "blank before an erase", "another refused",
          "nothing", "only read", "already so"],
 )  # fmt: skip
 def test_a_value_asked_for(talk: list[Talk], word: str, sure: str) -> None:
@@ -214,11 +221,119 @@ def test_a_vin_to_be_there() -> None:
     assert said(VIN_READ, "VIN", read("F18C", "41"))[0] == "not-shown"
 
 
-def test_the_vehicles_vin_is_compared_with_what_its_modules_say() -> None:
-    plain = sheet("")
-    assert said(plain, "vehicle", read("F190", VIN.encode()))[0] == "confirmed"
-    other = read("F190", WRONG.encode(), on=KEEPER)
-    assert said(plain, "vehicle", read("F190", VIN.encode()), other)[0] == "failed"
+VEHICLE = sheet("")
+PUMP_SAYS, KEEPER_SAYS = read("F190", VIN.encode()), read("F190", VIN.encode(), on=KEEPER)
+KEEPER_DIFFERS = read("F190", WRONG.encode(), on=KEEPER)
+OTHER_MODULES = VEHICLE.replace("7E0:7E8", "7A0:7A8").replace("7E1:7E9", "7A1:7A9")
+
+
+@pytest.mark.parametrize(
+    ("asked", "talk", "word", "sure"),
+    [
+        (VEHICLE, [PUMP_SAYS], "confirmed", "high"),
+        (VEHICLE, [PUMP_SAYS, KEEPER_DIFFERS], "failed", "high"),
+        (VEHICLE, [read("F18C", "41")], "not-shown", "high"),
+        (VEHICLE, [read("F190", b"\xff" * 17)], "not-shown", "high"),
+        (VEHICLE, [ask("09 02", b"\x49\x02\x01" + VIN.encode())], "confirmed", "high"),
+        (OTHER_MODULES, [PUMP_SAYS], "confirmed", "medium"),
+        (OTHER_MODULES, [PUMP_SAYS, KEEPER_DIFFERS], "not-shown", "high"),
+        (OTHER_MODULES, [KEEPER_DIFFERS], "failed", "high"),
+        (OTHER_MODULES, [write("F190", VIN.encode()), reset(), KEEPER_DIFFERS], "failed", "high"),
+        (OTHER_MODULES, [write("F190", WRONG.encode()), reset(), read("F190", WRONG.encode())], "failed", "high"),
+        (f'[vehicle]\nvin = "{VIN}"\n', [PUMP_SAYS], "confirmed", "medium"),
+        (f'[vehicle]\nvin = "{VIN}"\n', [read("F18C", "41")], "not-shown", "high"),
+    ],
+)
+def test_the_vin_of_the_vehicle_always_has_an_item(asked: str, talk: list[Talk], word: str, sure: str) -> None:
+    report = heard(*talk, sheet=asked)
+    found = item(report, "vehicle")
+    assert (found.word, found.confidence) == (word, sure)
+    assert report.verdict.parts["vin"].word == word
+
+
+def test_a_sheet_of_another_vehicle_gets_no_answer_from_modules_that_are_called_alike() -> None:
+    asked = sheet('clear_faults = true\nvin = "write"')
+    other = [read("F190", WRONG.encode()), KEEPER_DIFFERS]
+    cleared = [ask("14 FFFFFF", "54"), ask("19 02 FF", "59 02 FF")]
+    report = heard(other, cleared, sheet=asked)
+    assert only(report, "clear").outcome.word == "confirmed"
+    assert {one.item: str(one.word) for one in report.expectations} == {
+        "PCU: VIN": "not-shown", "PCU: faults cleared": "not-shown", "vehicle: VIN": "failed",
+    }  # fmt: skip
+    assert "another vehicle" in item(report, "faults").note
+
+
+def test_two_used_modules_that_are_given_the_vin_are_of_the_vehicle() -> None:
+    used = [read("F190", WRONG.encode()), KEEPER_DIFFERS, EXTENDED, write("F190", VIN.encode())]
+    report = heard(used, reset(), sheet=VIN_WRITTEN)
+    assert item(report, "VIN").word == "unproven"
+
+
+def test_a_module_with_another_link_is_another_module_whatever_it_is_called() -> None:
+    asked = VALUE_ASKED.replace("7E0:7E8", "7A0:7A8")
+    assert said(asked, "3A01", read("3A01", NEW), names=NAMES)[0] == "not-shown"
+    assert said(asked.replace('link = "7A0:7A8"\n', ""), "3A01", read("3A01", NEW), names=NAMES)[0] == "confirmed"
+
+
+def test_a_value_that_a_second_tester_overwrote_is_not_confirmed() -> None:
+    second = Side(0x7E5, 0x7E8)
+    overwritten = [read("3A01", NEW), tester("2E 3A01 55667788", on=second), module("6E 3A01", on=second)]
+    assert said(VALUE_ASKED, "3A01", overwritten, gap(1))[0] != "confirmed"
+
+
+# a copy is of the vehicle's own module
+
+COPIED = [BLANK, EXTENDED, write("3A01", NEW), reset(), read("3A01", NEW)]
+
+
+def test_a_copy_from_a_module_of_another_vehicle_is_not_proven_and_says_whose() -> None:
+    source = read("3A01", NEW, on=KEEPER)
+    report = heard(PUMP_SAYS, KEEPER_DIFFERS, source, COPIED, sheet=COPY_ASKED)
+    assert only(report, "write").outcome.word == "confirmed"
+    found = item(report, "3A01")
+    assert (found.word, found.confidence) == ("unproven", "medium")
+    assert WRONG in found.note and WRONG in found.would_change
+    assert said(COPY_ASKED, "3A01", PUMP_SAYS, KEEPER_SAYS, source, COPIED) == ("confirmed", "high")
+
+
+def test_a_copy_of_nothing_is_not_proven() -> None:
+    source = read("3A01", "FFFFFFFF", on=KEEPER)
+    copied = [read("3A01", NEW), EXTENDED, write("3A01", "FFFFFFFF"), reset(), BLANK]
+    found = item(heard(PUMP_SAYS, source, copied, sheet=COPY_ASKED), "3A01")
+    assert found.word == "unproven"
+    assert "holds nothing" in found.note
+    assert found.found == "blank (never written)"
+
+
+# what the items say
+
+
+def test_asked_and_found_are_said_in_one_form() -> None:
+    asked = sheet('configuration = [ { identifier = "3A01", value = "41424344" } ]')
+    found = item(heard(read("3A01", b"ABCE"), sheet=asked), "3A01")
+    assert (found.asked, found.found) == ("41424344", "41424345")
+    cvn = sheet('programming = { cvn = "6A63 7c59" }')
+    found = item(heard(ask("0906", b"\x49\x06\x01jc|Z"), sheet=cvn), "CVN")
+    assert (found.asked, found.found) == ("6A637C59", "6A637C5A")
+
+
+def test_an_act_that_is_not_in_the_capture_says_so_where_the_value_is_right() -> None:
+    found = item(heard(read("F190", VIN.encode()), sheet=VIN_WRITTEN), "VIN")
+    assert found.note == "not written in this capture; reads as asked"
+    assert not found.would_change.startswith("write")
+
+
+def test_wishes_begin_with_a_verb_and_are_said_once_for_values_of_one_kind() -> None:
+    asked = sheet(
+        'programming = { software = "PCU-SW-1207", calibration = "PCU-CA-34", cvn = "55667788" }\nvin = "write"\n'
+        'trims = [ { identifiers = "3A01-3A03, 3A05", value = "41424344" } ]\nlearn = [ "0270" ]\nclear_faults = true'
+    )
+    report = heard(read("F18C", "41"), sheet=asked)
+    wishes = {one.would_change for one in report.expectations}
+    assert all(starts_with_a_verb(one) for one in wishes)
+    assert len(wishes) == 5
+    assert any("3A01-3A03, 3A05" in one for one in wishes)
+    assert not any("program" in one and "55667788" in one for one in wishes)
 
 
 # memory erased behind the last reading
@@ -275,7 +390,7 @@ def test_faults_to_be_cleared(talk: list[Talk], word: str) -> None:
 
 def test_with_a_sheet_only_its_items_count() -> None:
     extra = [EXTENDED, write("3A02", "AA", "7F 2E 22")]
-    report = heard(read("3A01", NEW), extra, sheet=VALUE_ASKED)
+    report = heard(read("F190", VIN.encode()), read("3A01", NEW), extra, sheet=VALUE_ASKED)
     assert only(report, "write").outcome.word == "failed"
     assert report.verdict.overall == "confirmed"
 
@@ -284,8 +399,8 @@ def test_not_shown_outranks_not_proven_for_what_was_asked() -> None:
     asked = sheet(f'configuration = [ {{ identifier = "3A01-3A02", value = "{NEW}" }} ]')
     if "identifiers" not in asked:
         asked = asked.replace("identifier =", "identifiers =")
-    report = heard(BLANK, EXTENDED, write("3A01", NEW), sheet=asked)
-    assert [one.word for one in report.expectations] == ["unproven", "not-shown"]
+    report = heard(read("F190", VIN.encode()), BLANK, EXTENDED, write("3A01", NEW), sheet=asked)
+    assert [one.word for one in report.expectations] == ["unproven", "not-shown", "confirmed"]
     assert report.verdict.overall == "not-shown"
 
 

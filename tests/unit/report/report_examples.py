@@ -175,11 +175,13 @@ def all_good() -> c.ReportDict:
     report["expectations"] = [
         {
             "item": "software", "link": DUC, "asked": "DUC0726A3", "found": "DUC0726A3", "word": "confirmed",
-            "confidence": "high", "operation": 4, "evidence": [evidence("identity read after the reset", 18200)],
+            "confidence": "high", "note": "", "operation": 4,
+            "evidence": [evidence("identity read after the reset", 18200)],
         },
         {
             "item": "calibration", "link": DUC, "asked": "RC7-CITY-0418", "found": "RC7-CITY-0412", "word": "failed",
-            "confidence": "high", "operation": None, "evidence": [evidence("identity read after the reset", 18210)],
+            "confidence": "high", "note": "", "operation": None,
+            "evidence": [evidence("identity read after the reset", 18210)],
         },
     ]  # fmt: skip
     return report

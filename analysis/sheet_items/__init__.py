@@ -1,0 +1,1 @@
+"""The items of a job sheet, by what they ask for."""

@@ -1,0 +1,167 @@
+"""Items that ask for a programmed state: software, calibration, verification number (CVN).
+
+| read behind the last programming | word |
+|---|---|
+| as asked | confirmed, unless a download failed or was broken off |
+| otherwise, and something was programmed | failed |
+| nothing, and something was programmed | unproven |
+| as asked, and nothing was programmed | confirmed by reading |
+| otherwise or nothing, and nothing was programmed | not shown: no attempt at it |
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+from analysis.operations.model import Kind, Operation, Part
+from analysis.readings import CALIBRATION_INFO, COUNTED, Reading, tells_software
+from analysis.sheet_items.in_words import is_value, said, said_in_hex
+from analysis.sheet_items.item import Expectation, Subject
+from analysis.words import Confidence, Word, least_sure, worst
+
+SOFTWARE_NUMBER, SOFTWARE_VERSION = 0xF188, 0xF189
+APPLICATION_DATA = 0xF182
+OBD_CALIBRATION, OBD_CVN = 0xF804, 0xF806
+CVN = "cvn"
+BROKEN = (Word.FAILED, Word.INTERRUPTED)
+#: As people call the sheet's fields.
+CALLED = {CVN: "CVN"}
+
+
+def identity_items(subject: Subject) -> Iterator[Expectation]:
+    """All of one module."""
+    downloads = [one for one in subject.own(Kind.DOWNLOAD, Kind.FILE) if one.part is Part.PROGRAMMING]
+    readings = _since(downloads, subject)
+    for what, value in subject.asked.programming:
+        yield _Identity(subject, what, value, downloads, readings).item()
+
+
+def _since(downloads: Sequence[Operation], subject: Subject) -> list[Reading]:
+    """Readings behind the first restart after the last download; all of them without a download.
+
+    What a boot loader says of itself is none of them.
+    """
+    story = subject.story
+    if story is None:
+        return []
+    readings = [one for one in subject.readings if not story.is_boot_loader(one.exchange)]
+    if not downloads:
+        return readings
+    last = max(one.begin for one in downloads)
+    exits = [one.end for one in story.exchanges if one.begin >= last and one.service in (0x36, 0x37)]
+    normal = story.normal_after(max(exits, default=last))
+    return [one for one in readings if normal is not None and one.place > normal]
+
+
+@dataclass(frozen=True)
+class _Identity:
+    subject: Subject
+    what: str  # software, calibration, cvn
+    value: str
+    downloads: Sequence[Operation]
+    readings: Sequence[Reading]
+
+    def item(self) -> Expectation:
+        deciding = self._deciding()
+        last = next((one for one in reversed(self.readings) if _tells(self.what, one)), None)
+        match = next((one for one in reversed(self.readings) if self._is_match(one)), None)
+        is_broken = deciding is not None and deciding.outcome.word in BROKEN
+        if match is not None and not is_broken and (last is None or is_value(_data(last), self.value)):
+            note = "" if self.downloads else "read only: no programming is in the capture"
+            return self._make(Word.CONFIRMED, match, deciding, note, self._sure(match, deciding))
+        if deciding is not None and is_broken:
+            return self._make(deciding.outcome.word, None, deciding)
+        if last is not None and self.downloads:
+            return self._make(Word.FAILED, last, deciding, "", Confidence.HIGH, self._program_again())
+        if deciding is not None:
+            wish = f"read the {self._called} of {self.subject.label} after an ignition cycle and capture it"
+            return self._make(
+                Word.UNPROVEN, None, deciding, "programmed, but not read since the restart", None, wish
+            )  # fmt: skip
+        note = "" if last is None else "no programming is in the capture"
+        return self._make(Word.NOT_SHOWN, last, None, note, None, self._program())
+
+    @property
+    def _called(self) -> str:
+        return CALLED.get(self.what, self.what)
+
+    def _make(
+        self,
+        word: Word,
+        reading: Reading | None,
+        operation: Operation | None,
+        note: str = "",
+        sure: Confidence | None = None,
+        wish: str = "",
+    ) -> Expectation:
+        is_cvn = self.what == CVN
+        asked = self.value.replace(" ", "").upper() if is_cvn else self.value
+        found = None if reading is None else _cvn(_data(reading), self.value) if is_cvn else said(_data(reading))
+        return self.subject.item(
+            self._called, Part.PROGRAMMING, asked, word, found=found, reading=reading, operation=operation,
+            confidence=sure, note=note, would_change=wish,
+        )  # fmt: skip
+
+    def _deciding(self) -> Operation | None:
+        """The worst of the downloads."""
+        word = worst(one.outcome.word for one in self.downloads)
+        return next((one for one in self.downloads if one.outcome.word is word), None)
+
+    def _is_match(self, reading: Reading) -> bool:
+        return is_value(_data(reading), self.value) and _may_tell(self.what, reading)
+
+    def _sure(self, reading: Reading, deciding: Operation | None) -> Confidence:
+        """No surer than the download it identifies; an identifier known only by its value is not quite sure."""
+        own = Confidence.HIGH if _tells(self.what, reading) else Confidence.MEDIUM
+        return least_sure([own, *([deciding.outcome.confidence] if deciding else [])])
+
+    def _program(self) -> str:
+        """One wish for all items of the module. A CVN is worked out from what is programmed, never programmed."""
+        items = [f"{what} {value}" for what, value in self.subject.asked.programming if what != CVN]
+        what = " and ".join(items) or f"what has the CVN {self.value}"
+        return (
+            f"program {self.subject.label} with {what}, read its identification after an ignition cycle and capture it"
+        )
+
+    def _program_again(self) -> str:
+        if self.what == CVN:
+            return (
+                f"find out which software and calibration have the CVN {self.value} before {self.subject.label} is "
+                "programmed again"
+            )
+        return f"program {self.subject.label} with the {self.what} asked for: {self.value}"
+
+
+def _data(reading: Reading) -> bytes:
+    """The value itself, without the number of records that some identifiers begin with."""
+    is_counted = reading.identifier in COUNTED and len(reading.raw) > 1 and reading.raw[0] < 0x20
+    return reading.raw[1:] if is_counted else reading.raw
+
+
+def _cvn(raw: bytes, asked: str) -> str:
+    """In hex, as it was asked for; a module that sends the digits themselves is shown as it says them."""
+    return said(raw) if raw.strip(b"\0\xff ").decode("ascii", "replace") == asked else said_in_hex(raw)
+
+
+def _tells(what: str, reading: Reading) -> bool:
+    """A reading that tells this item, whatever its value."""
+    is_cvn = reading.identifier == OBD_CVN or (
+        reading.name is not None and any(word in reading.name.name.lower() for word in ("verification", CVN))
+    )
+    if what == CVN:
+        return is_cvn
+    if is_cvn or (reading.kind not in ("identification",) and reading.identifier not in CALIBRATION_INFO):
+        return False
+    if what == "calibration":
+        return reading.part == "calibration" or reading.identifier in (APPLICATION_DATA, OBD_CALIBRATION)
+    return reading.part == "application" or (
+        not reading.part and reading.identifier in (SOFTWARE_NUMBER, SOFTWARE_VERSION)
+    )
+
+
+def _may_tell(what: str, reading: Reading) -> bool:
+    """A reading that could tell this item if its value says so."""
+    return _tells(what, reading) or tells_software(reading.identifier) or (
+        0xF1A0 <= reading.identifier <= 0xF1EF and not reading.written_by_tester and not reading.part
+    )  # fmt: skip

@@ -1,0 +1,73 @@
+"""What the modules say the vehicle is."""
+
+from __future__ import annotations
+
+from collections import Counter
+from dataclasses import dataclass
+
+from analysis.readings import Reading
+from analysis.record import Record
+from analysis.story import Story
+from canlog.names.dids import VIN
+from canlog.names.vin import LENGTH, check_vin
+
+OBD_VIN = 0xF802
+#: So many other signs are a slip of the hand, not another vehicle.
+SLIP = 2
+
+
+@dataclass(frozen=True, slots=True)
+class LastVin:
+    """The last VIN that a module said."""
+
+    story: Story
+    reading: Reading
+    text: str
+
+
+def last_vin(story: Story, record: Record) -> LastVin | None:
+    """The last VIN of one module; None where it said none, or last that it holds none."""
+    last = next((one for one in reversed(record.readings(story)) if tells_vin(one)), None)
+    if last is None:
+        return None
+    said = check_vin(last.raw[-LENGTH:] if last.identifier == OBD_VIN else last.raw)
+    return None if said.blank else LastVin(story, last, said.text)
+
+
+def tells_vin(reading: Reading) -> bool:
+    """A reading of the VIN, as an identifier or as OBD vehicle information."""
+    return reading.kind == "vin" or reading.identifier in (VIN, OBD_VIN)
+
+
+def last_vins(record: Record) -> list[LastVin]:
+    """Those of all modules, in the order in which they first spoke."""
+    found = (last_vin(story, record) for story in record.stories if story.own)
+    return [one for one in found if one is not None]
+
+
+def ever_said(vin: str, record: Record) -> bool:
+    """Tester or module said this VIN at some time: read, written or in a list."""
+    signs = vin.encode()
+    return any(signs in one.asked or signs in one.answered for one in record.exchanges)
+
+
+def is_slip(text: str, right: str) -> bool:
+    """The two differ in so few places that somebody mistyped it."""
+    return len(text) == len(right) and 0 < sum(a != b for a, b in zip(text, right, strict=True)) <= SLIP
+
+
+def other_vehicle(vin: str, record: Record) -> str:
+    """The VIN of the vehicle in the captures where it is not ``vin``; empty where that is not shown.
+
+    Most of the modules that say one say it, at least two, and nobody ever said ``vin``: a single module may be a
+    used part.
+    """
+    counts = Counter(one.text for one in last_vins(record) if check_vin(one.text).well_formed)
+    most = most_said(counts)
+    return most if vin and most not in ("", vin) and not ever_said(vin, record) else ""
+
+
+def most_said(counts: Counter[str]) -> str:
+    """What at least two say and more than say anything else; empty when nothing is."""
+    first, second = [*counts.most_common(2), ("", 0), ("", 0)][:2]
+    return first[0] if first[1] >= 2 and first[1] > second[1] else ""

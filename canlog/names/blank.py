@@ -1,0 +1,16 @@
+"""Memory that was never written: a record of FF throughout holds no values, whatever a layout makes of it.
+
+Erased flash reads FF (common practice, no source). Fewer bytes than :data:`LEAST` can be a true value, such as -1.
+"""
+
+from __future__ import annotations
+
+from typing import Final
+
+LEAST: Final = 4
+BLANK: Final = "blank (never written)"
+
+
+def is_blank(data: bytes) -> bool:
+    """True for a record of FF throughout, of at least :data:`LEAST` bytes."""
+    return len(data) >= LEAST and not data.strip(b"\xff")
