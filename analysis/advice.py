@@ -20,8 +20,8 @@ from analysis.record import Record
 VERBS: Final = frozenset(
     {
         "allow", "ask", "bring", "capture", "check", "choose", "clear", "compare", "connect", "cycle", "do", "find",
-        "fix", "give", "go", "keep", "leave", "list", "look", "make", "measure", "meet", "program", "put", "read", "record", "remove",
-        "restart", "run", "switch", "take", "wait", "write",
+        "fix", "give", "go", "keep", "leave", "list", "look", "make", "measure", "meet", "program", "put", "read",
+        "record", "remove", "restart", "run", "switch", "take", "wait", "write",
     }
 )  # fmt: skip
 #: Longest case that a step repeats: two lines of a terminal with the advice.
