@@ -29,9 +29,11 @@ import numpy as np
 from analysis.exchanges import Exchange, Place
 from analysis.operations.model import Operation
 from analysis.words import Confidence, Evidence, Outcome, Word, least_sure
+from canlog.doip.headers import BYTES_LOST, NO_HEADER
+from canlog.doip.reassembly import NOT_DELIVERED
 from canlog.frames import Ints
 from canlog.isotp.addressing import Direction
-from canlog.isotp.messages import MessageTable
+from canlog.isotp.messages import NOT_REACHED, Message, MessageTable
 from canlog.survey import Survey
 
 
@@ -72,6 +74,8 @@ RULES: dict[str, Doubt] = {
     "flow-control-unasked": Doubt.FLOW,
     "repeated-consecutive-frame": Doubt.REPEAT,
     "logger-copy": Doubt.REPEAT,
+    BYTES_LOST: Doubt.LOSS,
+    NO_HEADER: Doubt.LOSS,
 }
 
 #: Notes on a capture that one word is given.
@@ -89,6 +93,7 @@ LOSS_REASONS = frozenset(
         "consecutive-frame-too-short",
         "cut-off-by-single",
         "cut-off-by-first",
+        BYTES_LOST,
     }
 )
 
@@ -137,7 +142,7 @@ def find_troubles(
             if (doubt := RULES.get(anomaly.rule)) is not None:
                 items.append(Trouble(anomaly.line, doubt, message.link.channel, True, anomaly.text))
         if not message.complete:
-            text = f"the message at line {message.first_line} is not whole: {message.reason}"
+            text = f"the message at line {message.first_line} {_what_is_wrong(message)}"
             doubt = Doubt.LOSS if message.has_hole or message.reason in LOSS_REASONS else Doubt.CUT
             items.append(Trouble(message.last_line, doubt, message.link.channel, True, text))
     items += [
@@ -149,6 +154,12 @@ def find_troubles(
             text = f"the request of the answer at line {line} is not in the capture"
             items.append(Trouble(line, Doubt.UNASKED, exchange.link.channel, True, text))
     return Troubles(capture, tuple(sorted(items, key=lambda item: item.line)))
+
+
+def _what_is_wrong(message: Message) -> str:
+    if message.reason in (NOT_DELIVERED, NOT_REACHED):
+        return "was refused by the gateway and did not reach the module"
+    return f"is not whole: {message.reason}"
 
 
 def _first_of_runs(lines: Ints) -> list[int]:

@@ -301,8 +301,10 @@ class _Pairing:
         pendings = [message for messages in entry.pendings.values() for message in messages]
         first = pendings[0] if pendings else entry.request
         silence = silence_means(entry.request.data, entry.link.functional, bool(pendings), self._dialect(first.link))
-        if not entry.request.complete:
+        if not entry.request.was_sent:
             outcome = Answer.INCOMPLETE
+        elif not entry.request.complete:
+            outcome = Answer.SILENT  # it never reached the module: no suppressed answer either
         elif silence in (Silence.MAY_BE_SUCCESS, Silence.ELSEWHERE):
             outcome = Answer.SUPPRESSED
         else:

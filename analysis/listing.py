@@ -18,9 +18,10 @@ from analysis.report.wording import seconds
 from analysis.rows import Columns, Row, Table
 from analysis.secrecy import MASK, is_secret, masked_hex
 from canlog.capture.capture import Capture
+from canlog.capture.ip import read_datagram
 from canlog.capture.source import Progress
 from canlog.frames import FrameFlag, FrameTable, TimeKind
-from canlog.isotp.addressing import Direction, Link, id_text, parse_link
+from canlog.isotp.addressing import Addressing, Direction, Link, id_text, parse_link
 from canlog.isotp.messages import Message
 from canlog.read import read_capture, rebuild_surveyed, survey_links
 
@@ -42,7 +43,8 @@ FRAME_COLUMNS: Final[Columns] = {
 #: Error frames carry their class bits where a 29-bit id would stand. Plain ints: enum members are slow.
 _LONG_ID: Final = int(FrameFlag.EXTENDED | FrameFlag.ERROR)
 _REMOTE: Final = int(FrameFlag.REMOTE)
-_NOT_PLAIN: Final = int(FrameFlag.ERROR | FrameFlag.REMOTE | FrameFlag.FD)
+_PACKET: Final = int(FrameFlag.PACKET)
+_NOT_PLAIN: Final = int(FrameFlag.ERROR | FrameFlag.REMOTE | FrameFlag.FD | FrameFlag.PACKET)
 #: From this width on an exchange in text names its service.
 _WIDE: Final = 110
 #: Time of the first frame by capture: text counts seconds from it, as the report does.
@@ -116,7 +118,8 @@ def _frame_rows(request: Request, starts: Starts) -> Iterator[Row]:
         surveyed, links = survey_links(capture, wishes)
         starts[number] = surveyed.summary.first_time_ns
         has_time = surveyed.summary.time_kind is not TimeKind.NONE
-        secret = SecretFrames(() if request.secrets else rebuild_surveyed(capture, surveyed, links))
+        messages = () if request.secrets else rebuild_surveyed(capture, surveyed, links)
+        secret = SecretFrames(messages, hides_packets=not request.secrets)
         for table in capture.chunks():
             wanted = table.take(_on_links(table, wishes)) if wishes else table
             yield from frame_rows(number, wanted, has_time=has_time, secret=secret)
@@ -134,24 +137,28 @@ def _on_links(table: FrameTable, wishes: Iterable[Link]) -> npt.NDArray[np.bool_
     has_data = (table.length > 0) & ((table.flags & (FrameFlag.ERROR | FrameFlag.REMOTE)) == 0)
     first_byte = np.full(len(table), -1)
     first_byte[has_data] = table.payload[table.offset[has_data]]
+    is_packet = table.packets()
     for wish in wishes:
         codes = [code for code, name in enumerate(table.channels) if wish.channel in ("", name)]
         for direction in Direction:
             can_id, extended, address = _sender(wish, direction)
-            of_side = (table.can_id == can_id) & (is_extended == extended) & np.isin(table.channel, codes)
+            if wish.addressing is Addressing.DOIP:  # a packet may hold messages of several links
+                found |= is_packet & np.isin(table.channel, codes)
+                continue
+            of_side = ~is_packet & (table.can_id == can_id) & (is_extended == extended) & np.isin(table.channel, codes)
             found |= of_side & has_data & ((first_byte == address) if address is not None else True)
     return found
 
 
 def message_row(capture: int, message: Message, *, has_time: bool, secrets: bool) -> dict[str, Any]:
     """One rebuilt message; times are null when the capture has none."""
-    can_id, extended, address = _sender(message.link, message.direction)
+    address = _sender(message.link, message.direction)[2]
     return {
         "capture": capture,
         "link": message.link.key,
         "channel": message.link.channel,
-        "can_id": id_text(can_id, extended),
-        "address": None if address is None else f"{address:02X}",
+        "can_id": _sender_text(message.link, message.direction),
+        "address": None if address is None else message.link.address_text(address),
         "direction": message.direction.value,
         "time_ns": message.begin_ns if has_time else None,
         "end_ns": message.end_ns if has_time else None,
@@ -170,15 +177,26 @@ def _sender(link: Link, direction: Direction) -> tuple[int, bool, int | None]:
     return link.response_id, link.response_extended, link.response_address
 
 
-class SecretFrames:
-    """Which frames belong to a message that carries a seed, a key or a certificate."""
+def _sender_text(link: Link, direction: Direction) -> str:
+    """Id, or logical address, of the frames of one direction, in hex."""
+    if direction is Direction.REQUEST or link.response_text is None:
+        return link.request_text
+    return link.response_text
 
-    def __init__(self, messages: Iterable[Message]) -> None:
+
+class SecretFrames:
+    """Which frames belong to a message that carries a seed, a key or a certificate.
+
+    What packets carry is hidden altogether: one that was sent again belongs to no message that was rebuilt.
+    """
+
+    def __init__(self, messages: Iterable[Message], *, hides_packets: bool = False) -> None:
+        self.hides_packets = hides_packets
         spans: dict[tuple[str, str], list[tuple[int, int]]] = {}
         for message in messages:
             if is_secret(message.data):
-                can_id, extended, _ = _sender(message.link, message.direction)
-                spans.setdefault((message.link.channel, id_text(can_id, extended)), []).append(message.lines)
+                sender = _sender_text(message.link, message.direction)
+                spans.setdefault((message.link.channel, sender), []).append(message.lines)
         self._spans = {key: sorted(lines) for key, lines in spans.items()}
 
     def has(self, channel: str, can_id: str, line: int) -> bool:
@@ -196,8 +214,13 @@ def frame_rows(capture: int, table: FrameTable, *, has_time: bool, secret: Secre
     columns = (table.line, table.channel, table.time_ns, table.can_id, table.flags, table.length, table.offset)
     for line, code, time_ns, number, flags, length, offset in zip(*(each.tolist() for each in columns), strict=True):
         channel = table.channels[code]
-        can_id = id_text(number, bool(flags & _LONG_ID))
+        is_packet = bool(flags & _PACKET)
+        can_id = str(number) if is_packet else id_text(number, bool(flags & _LONG_ID))
         data = "" if flags & _REMOTE else hex_text[2 * offset : 2 * (offset + length)]
+        if is_packet:
+            data = _without_payload(data) if secret.hides_packets else data
+        elif secret.has(channel, can_id, line):
+            data = MASK * (len(data) // 2)
         yield {
             "capture": capture,
             "line": line,
@@ -206,13 +229,22 @@ def frame_rows(capture: int, table: FrameTable, *, has_time: bool, secret: Secre
             "can_id": can_id,
             "kind": _kind(flags),
             "length": length,
-            "data": MASK * (len(data) // 2) if secret.has(channel, can_id, line) else data,
+            "data": data,
         }
+
+
+def _without_payload(packet: str) -> str:
+    """The headers of a packet in hex, ``**`` for every byte that it carries."""
+    datagram = read_datagram(bytes.fromhex(packet))
+    head = len(packet) - 2 * len(datagram.payload) if datagram is not None else 0
+    return packet[:head] + MASK * ((len(packet) - head) // 2)
 
 
 def _kind(flags: int) -> str:
     if not flags & _NOT_PLAIN:
         return "data"
+    if flags & _PACKET:
+        return "packet"
     if flags & FrameFlag.ERROR:
         return "error"
     return "remote" if flags & FrameFlag.REMOTE else "fd"

@@ -31,6 +31,7 @@ class FrameFlag(IntFlag):
     ERROR = 32  # an error frame of the controller; the id holds the error class bits
     RECEIVED = 64  # the logger says it received this frame
     SENT = 128  # the logger says this frame was sent from the recording machine
+    PACKET = 256  # no CAN frame: an IP packet of diagnostics over Ethernet; the id is the sender's port
 
 
 class TimeKind(StrEnum):
@@ -124,6 +125,15 @@ class FrameTable:
     def __iter__(self) -> Iterator[Frame]:
         return (self[row] for row in range(len(self)))
 
+    def packets(self) -> npt.NDArray[np.bool_]:
+        """shape (n,), bool: True where a row is an IP packet and no CAN frame."""
+        return np.asarray(self.flags & int(FrameFlag.PACKET) != 0, dtype=np.bool_)
+
+    def frames_only(self) -> FrameTable:
+        """The table without its packets: itself, where it has none."""
+        is_packet = self.packets()
+        return self.take(~is_packet) if is_packet.any() else self
+
     def take(self, rows: npt.NDArray[np.bool_] | Ints) -> FrameTable:
         """The frames of ``rows`` (mask or indices); the payload buffer is shared."""
         return FrameTable(
@@ -174,6 +184,11 @@ class FrameRows:
 
     def __len__(self) -> int:
         return len(self._rows) + sum(map(len, self._columns))
+
+    @property
+    def n_bytes(self) -> int:
+        """Bytes of the frames that were appended one by one."""
+        return len(self._payload)
 
     def code_of(self, channel: str) -> int:
         """The code of a channel, a new one for a new name."""

@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Iterator, Sequence
+from dataclasses import replace
 from pathlib import Path
 
 from canlog.capture.capture import Capture
 from canlog.capture.csv_table import NamedColumns, named_columns
 from canlog.capture.registry import choose_format, contradiction
 from canlog.capture.source import HEADS_BYTES, Progress, Source, open_source
+from canlog.doip.reassembly import DoipReassembler
 from canlog.errors import CaptureError
-from canlog.isotp.addressing import Link, parse_link
+from canlog.frames import FrameTable
+from canlog.isotp.addressing import Addressing, Link, parse_link
 from canlog.isotp.bulk import BulkReassembler
 from canlog.isotp.links import LinkFinder
 from canlog.isotp.messages import JoinedMessages, Message, MessageTable
@@ -59,17 +62,31 @@ def survey_links(
     capture: Capture, user: Sequence[Link] = (), *, keep_ids: Collection[int] = ()
 ) -> tuple[Survey, list[Link]]:
     """The first pass: the survey and the links, the user's first."""
-    finder = LinkFinder()
-    surveyed = survey(capture, keep_ids=keep_ids, feed=finder.feed)
-    return surveyed, finder.links(user)
+    finder, ethernet = LinkFinder(), DoipReassembler()
+
+    def feed(table: FrameTable) -> None:
+        finder.feed(table.frames_only())
+        ethernet.feed(table)
+
+    surveyed = survey(capture, keep_ids=keep_ids, feed=feed)
+    summary = replace(surveyed.summary, notes=(*surveyed.summary.notes, *ethernet.notes()))
+    over_ethernet = [link for link in user if link.addressing is Addressing.DOIP]
+    found = finder.links([link for link in user if link not in over_ethernet])
+    return replace(surveyed, summary=summary), found + ethernet.links(over_ethernet)
 
 
 def rebuild_surveyed(capture: Capture, surveyed: Survey, links: Sequence[Link]) -> MessageTable:
     """The second pass: the messages of given links, in order of completion."""
-    reassembler = BulkReassembler(links)  # the fast twin of Reassembler
+    over_ethernet = [link for link in links if link.addressing is Addressing.DOIP]
+    # The fast twin of Reassembler.
+    reassembler = BulkReassembler([link for link in links if link.addressing is not Addressing.DOIP])
+    ethernet = DoipReassembler()
     parts: list[Sequence[Message]] = []
-    if links:
-        parts += [reassembler.feed(table) for table in surveyed.frames(capture)]
+    if links or surveyed.packets:
+        for table in surveyed.frames(capture):
+            parts.append(reassembler.feed(table.frames_only()))
+            ethernet.feed(table)
     summary = surveyed.summary
     parts.append(reassembler.finish(summary.last_time_ns or 0, summary.lines))
-    return MessageTable(tuple(links), JoinedMessages(parts), reassembler.strays)
+    parts.append(ethernet.messages(over_ethernet))
+    return MessageTable(tuple(links), JoinedMessages(parts), (*reassembler.strays, *ethernet.strays()))

@@ -73,6 +73,7 @@ class Survey:
 
     summary: CaptureSummary
     background: BackgroundTable
+    packets: int = 0  # IP packets of diagnostics over Ethernet among the frames
 
     def frames(self, capture: Capture) -> Iterator[FrameTable]:
         """The capture's frames for the second pass: each once, if it is doubled."""
@@ -88,16 +89,28 @@ def survey(
     whole frames of ``keep_ids`` are kept in the background table.
     """
     counting, background, copies, codes = _Counting(), BackgroundBuilder(keep_ids), CopyFinder(), IdCodes()
+    packets = 0
     for table in capture.chunks():
-        by_id = codes.sort(table)
-        second = copies.feed(table, by_id)
+        bus = table.frames_only()  # who speaks on Ethernet is for canlog.doip, and TCP knows what it has twice
+        by_id = codes.sort(bus)
+        second = copies.feed(bus, by_id)
+        packets += len(table) - len(bus)
+        if bus is not table:
+            second = _spread(second, ~table.packets())
         counting.feed(table, second)
-        background.feed(table, by_id)
+        background.feed(bus, by_id)
         if feed is not None:
             is_doubled = 2 * np.count_nonzero(second) >= DOUBLED_SHARE * max(len(table), 1)
             feed(table.take(~second) if is_doubled else table)
     seen = background.finish()
-    return Survey(counting.summary([capture.note, _note_on_ids(seen)]), seen)
+    return Survey(counting.summary([capture.note, _note_on_ids(seen)]), seen, packets)
+
+
+def _spread(mask: Mask, rows: Mask) -> Mask:
+    """A mask of some rows as one of all of them."""
+    wide = np.zeros(len(rows), dtype=np.bool_)
+    wide[rows] = mask
+    return wide
 
 
 def _note_on_ids(table: BackgroundTable) -> str:

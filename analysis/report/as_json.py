@@ -23,7 +23,7 @@ from analysis.verdict import PartWord
 from analysis.words import Evidence
 from canlog.counting import counted
 from canlog.frames import TimeKind
-from canlog.isotp.addressing import Direction, Link, id_text
+from canlog.isotp.addressing import Direction, Link
 from canlog.isotp.timing import link_timing
 from canlog.services.identifiers import identifier_text
 
@@ -122,10 +122,10 @@ def _link(link: Link, item: CaptureRecord, record: Record) -> c.LinkDict:
         "label": record.names.label_of(link.key),
         "capture": item.number,
         "channel": link.channel,
-        "request_id": id_text(link.request_id, link.request_extended),
-        "response_id": None if link.response_id is None else id_text(link.response_id, link.response_extended),
-        "request_address": _byte(link.request_address),
-        "response_address": _byte(link.response_address),
+        "request_id": link.request_text,
+        "response_id": link.response_text,
+        "request_address": _address(link, link.request_address),
+        "response_address": _address(link, link.response_address),
         "addressing": link.addressing.value,
         "dialect": _dialect(link, record),
         "functional": link.functional,
@@ -146,6 +146,10 @@ def _dialect(link: Link, record: Record) -> c.Dialect:
 
 def _byte(value: int | None) -> str | None:
     return None if value is None else f"{value:02X}"
+
+
+def _address(link: Link, address: int | None) -> str | None:
+    return None if address is None else link.address_text(address)
 
 
 def _label(story: Story) -> str | None:

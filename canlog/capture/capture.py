@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 
 #: Captures up to this many frames (and bad lines) are kept parsed after the first pass; larger ones are read again.
 KEPT_FRAMES: Final = 200_000
+_LARGEST_FRAME: Final = 64  # bytes; a packet counts as several frames
 _LONGEST_RAW_BYTES: Final = 8192
 
 
@@ -73,7 +74,7 @@ class Capture:
         n_kept = 0
         for table in judged(self._read()):
             if kept is not None:
-                n_kept += len(table) + len(table.bad_lines)
+                n_kept += max(len(table), len(table.payload) // _LARGEST_FRAME) + len(table.bad_lines)
                 kept = [*kept, table] if n_kept <= KEPT_FRAMES else None
             yield table
         if kept is not None:

@@ -1,16 +1,20 @@
-"""Packet captures (pcap and pcapng) of a CAN interface under Linux.
+"""Packet captures (pcap and pcapng) of a CAN interface under Linux, or of diagnostics over Ethernet.
 
 Theory of operation: both forms are records of a length and bytes; what is in the bytes is said by the
 *link type*: 227 is a SocketCAN frame, 113 and 276 are "cooked" packets of all interfaces, of which those
-with a CAN protocol are taken. A record whose length cannot be is damage, and after it nothing can be
-found again in pcap; in pcapng too, because blocks have no mark. Other interfaces in the same file are
-counted and left alone.
+with a CAN protocol are taken. Of IP packets, however wrapped, those of ISO 13400-2 (port 13400) are kept
+whole as rows with :attr:`FrameFlag.PACKET`; what they say is for :mod:`canlog.doip`. Other traffic is counted
+and left alone. A record whose length cannot be is damage, and after it nothing can be found again in pcap; in
+pcapng too, because blocks have no mark.
+
+Each vehicle side (IP address at port 13400) is a channel of its own, because logical addresses are unique
+only behind one of them: ``doip``, then ``doip2`` and so on.
 
 Times are absolute, in the unit that the file names. Direction is in cooked packets and in the flags of
 pcapng. An interface is named by the file, by its number, or not at all.
 
 Source: draft-ietf-opsawg-pcap and draft-ietf-opsawg-pcapng (block types, options); tcpdump.org/linktypes
-for 227, 113 and 276; linux/if_ether.h for the protocols 000C, 000D, 000E.
+for 227, 113 and 276; linux/if_ether.h for the protocols 000C, 000D, 000E; ISO 13400-2:2019 for the ports (M).
 """
 
 from __future__ import annotations
@@ -20,16 +24,17 @@ from collections.abc import Iterable, Iterator
 from typing import Final, NamedTuple
 
 from canlog.capture.candump_log import LARGEST_SECONDS
+from canlog.capture.ip import IP_TYPES, LINK_TYPES, TCP, Datagram, address_text, ip_packet, read_datagram
 from canlog.capture.lines import peek
 from canlog.capture.records import MOST_RECORD_BYTES, ByteStream, RecordReader
 from canlog.capture.socketcan import NOTE_ORDER, Refused, byte_order, read_frame
 from canlog.frames import DropMarker, FrameFlag, FrameTable, TimeKind
 
 NAME: Final = "pcap"
-ABOUT: Final = "packet capture (pcap, pcapng) of a CAN interface under Linux"
+ABOUT: Final = "packet capture (pcap, pcapng) of a CAN interface under Linux, or of diagnostics over Ethernet (DoIP)"
 EXPECTED: Final = "no pcap or pcapng file"
 EVIDENCE: Final = "the magic number of pcap (A1B2C3D4, A1B23C4D) or pcapng (0A0D0D0A with 1A2B3C4D)"
-CANNOT_TELL: Final = "direction and channel where link type 227 is used without pcapng's options"
+CANNOT_TELL: Final = "direction and channel where link type 227 is used without pcapng's options; what TLS encrypts"
 SUFFIXES: Final = (".pcap", ".pcapng", ".cap")
 
 #: pcap's magic number as stored: byte order and nanoseconds per count.
@@ -46,10 +51,19 @@ _INBOUND, _OUTBOUND = 1, 2
 _DROPPED, _OS_DROPPED = 5, 7  # options of statistics
 
 _SOCKETCAN, _COOKED, _COOKED_2 = 227, 113, 276
+_IP_LINK_TYPES: Final = LINK_TYPES | {_COOKED, _COOKED_2}
 _FROM_US: Final = 4  # packet type of a cooked packet
 _PROTOCOLS: Final = {0x000C: False, 0x000D: True}  # is it CAN FD?
 _PROTOCOL_XL: Final = 0x000E
 _NO_CHANNEL: Final = "bus"
+
+#: ISO 13400-2: messages over TCP and UDP; the same over TLS (M).
+DOIP_PORT: Final = 13400
+TLS_PORT: Final = 3496
+DOIP_CHANNEL: Final = "doip"
+_LARGEST_PACKET: Final = 0xFFFF
+_NAMED_VEHICLES: Final = 8  # by a note
+NO_DIAGNOSTICS: Final = "no CAN frame and no diagnostics over Ethernet (port 13400) is among its packets"
 _LARGEST_NS: Final = LARGEST_SECONDS * 1_000_000_000
 _ORDER_SAMPLES: Final = 4096
 
@@ -74,6 +88,12 @@ def recognise(head: bytes) -> float:
     if head[:4] in _PCAP or (head[:4] == _SECTION and head[8:12] in _SECTION_ORDER):
         return 1.0
     return 0.0
+
+
+def may_hold_diagnostics(head: bytes) -> bool:
+    """Whether a packet is of an interface that carries IP."""
+    packets = _Pcap("big").packets(ByteStream([head]))
+    return any(packet.interface.link_type in _IP_LINK_TYPES for packet in packets)
 
 
 def read(blocks: Iterable[bytes]) -> Iterator[FrameTable]:
@@ -111,14 +131,26 @@ def _unwrap(packet: _Packet) -> tuple[bytes, int, bool, str] | None:
     return data[size:], int(direction), _PROTOCOLS.get(protocol, False), name
 
 
+def _ip_of(packet: _Packet) -> bytes:
+    """The IP packet in a packet; empty if there is none."""
+    link_type, data = packet.interface.link_type, packet.data
+    if link_type == _COOKED and int.from_bytes(data[14:16], "big") in IP_TYPES:
+        return data[16:]
+    if link_type == _COOKED_2 and int.from_bytes(data[:2], "big") in IP_TYPES:
+        return data[20:]
+    return ip_packet(link_type, data)
+
+
 class _Pcap(RecordReader):
     def __init__(self, order: str) -> None:
         super().__init__(TimeKind.ABSOLUTE)
         self._order = order
         if order == "little":
             self.note(NOTE_ORDER)
-        self._others, self._other_type = 0, 0
+        self._others, self._strange_type = 0, 0
+        self._encrypted = 0
         self._last_ns = 0
+        self._vehicles: dict[bytes, str] = {}  # channel by IP address
 
     def records(self, stream: ByteStream) -> Iterator[None]:
         """Every packet of the file, added as a frame or kept as damage."""
@@ -126,9 +158,16 @@ class _Pcap(RecordReader):
             self._take(packet)
             yield
         if self._others:
-            self.note(f"packets that are no CAN frames: {self._others}")
+            self.note(f"packets that are neither CAN frames nor diagnostics over Ethernet: {self._others}")
+        if self._encrypted:
+            self.note(
+                f"{self._encrypted} packets are diagnostics over TLS (port {TLS_PORT}): encrypted, cannot be read"
+            )
         if self._others and self._others == self.number:
-            self.damaged(f"no CAN frame: all packets are of link type {self._other_type}", b"")
+            if self._strange_type:
+                self.damaged(f"no CAN frame: all packets are of link type {self._strange_type}", b"")
+            else:
+                self.note(NO_DIAGNOSTICS)
 
     def packets(self, stream: ByteStream) -> Iterator[_Packet]:
         """Every packet, counted; stops at damage."""
@@ -137,8 +176,7 @@ class _Pcap(RecordReader):
     def _take(self, packet: _Packet) -> None:
         frame = _unwrap(packet)
         if frame is None:
-            self._others += 1
-            self._other_type = packet.interface.link_type
+            self._take_ip(packet)
             return
         data, direction, fd, channel = frame
         try:
@@ -146,17 +184,52 @@ class _Pcap(RecordReader):
         except Refused as refusal:
             self.damaged(str(refusal), data)
             return
+        time_ns = self._time_of(packet)
+        if time_ns is not None:
+            flags = content.flags | direction
+            self.add(time_ns, channel, content.can_id, flags, content.data, packet.position, content.length)
+
+    def _take_ip(self, packet: _Packet) -> None:
+        """Keep a packet of ISO 13400-2 whole; count the others."""
+        data = _ip_of(packet)
+        datagram = read_datagram(data)
+        ports = {datagram.source_port, datagram.target_port} if datagram is not None else set()
+        if datagram is None or not ports & {DOIP_PORT, TLS_PORT}:
+            self._others += 1
+            if packet.interface.link_type not in _IP_LINK_TYPES:
+                self._strange_type = packet.interface.link_type
+        elif DOIP_PORT not in ports:
+            self._encrypted += 1
+        elif datagram.is_fragment or len(data) > _LARGEST_PACKET:
+            self.damaged("an IP packet that was sent in pieces, or is too long", data)
+        elif (time_ns := self._time_of(packet)) is not None:
+            flags = FrameFlag.PACKET | packet.flags
+            self.add(time_ns, self._channel_of(datagram), datagram.source_port, int(flags), data, packet.position)
+
+    def _time_of(self, packet: _Packet) -> int | None:
+        """Its time, or that of the packet before; None, and kept as damage, if it cannot be."""
         time_ns = packet.time_ns
         if time_ns is None:
             self.note("some packets have no time: they got that of the packet before")
             time_ns = self._last_ns
         elif abs(time_ns) > _LARGEST_NS:
-            self.damaged("its time is out of range", data)
-            return
+            self.damaged("its time is out of range", packet.data)
+            return None
         self._last_ns = time_ns
-        self.add(
-            time_ns, channel, content.can_id, content.flags | direction, content.data, packet.position, content.length
-        )
+        return time_ns
+
+    def _channel_of(self, datagram: Datagram) -> str:
+        """The channel of a vehicle side. Only TCP says who that is: in UDP both ends may use the port."""
+        vehicle = datagram.target if datagram.target_port == DOIP_PORT else datagram.source
+        if datagram.protocol != TCP:
+            known = (self._vehicles.get(address) for address in (datagram.source, datagram.target))
+            return next(filter(None, known), DOIP_CHANNEL)
+        if vehicle not in self._vehicles:
+            number = len(self._vehicles) + 1
+            channel = self._vehicles[vehicle] = DOIP_CHANNEL if number == 1 else f"{DOIP_CHANNEL}{number}"
+            if 1 < number <= _NAMED_VEHICLES:
+                self.note(f"{channel} is the vehicle side at {address_text(vehicle)}")
+        return self._vehicles[vehicle]
 
     def _cut(self, reason: str, data: bytes) -> None:
         self.number += 1

@@ -11,6 +11,8 @@ from typing import Final
 from canlog.capture.lines import CHUNK_FRAMES, MOST_CHANNELS
 from canlog.frames import BadLine, FrameRows, FrameTable, TimeKind
 
+#: A table is handed on with this many bytes of frames: packets are larger than frames.
+CHUNK_BYTES: Final = 16 * 1024**2
 #: A record larger than this is damage: its length was read from the wrong place.
 MOST_RECORD_BYTES: Final = 64 * 1024**2
 _SHOWN_BYTES: Final = 32
@@ -86,7 +88,11 @@ class RecordReader:
 
     def is_full(self) -> bool:
         """Is it time to hand a table on?"""
-        return len(self.rows) >= CHUNK_FRAMES or len(self.rows.bad_lines) >= CHUNK_FRAMES
+        return (
+            len(self.rows) >= CHUNK_FRAMES
+            or len(self.rows.bad_lines) >= CHUNK_FRAMES
+            or self.rows.n_bytes >= CHUNK_BYTES
+        )
 
     def table(self) -> FrameTable:
         """What was collected since the last table."""

@@ -141,6 +141,8 @@ def _objection(reader: CaptureFormat, head: bytes) -> str:
     tables = list(reader.read([head]))
     if any(map(len, tables)):
         return ""
+    if reader is pcap and pcap.may_hold_diagnostics(head):
+        return ""  # other traffic may come first; if nothing else follows, the report says so
     bad = next((bad for table in tables for bad in table.bad_lines), None)
     return f"line {bad.line}: {bad.reason}" if bad else "no frame"
 

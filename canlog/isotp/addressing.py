@@ -4,6 +4,9 @@ The text form is ``channel:request>response``; with an address byte (extended an
 ``can0:6F1.1A>61A.F1``. Ids are hex, 3 digits for 11 bit, 8 for 29 bit. A functional link has no
 response id: ``can0:7DF>``. ``:`` in place of ``>`` is accepted from users (job sheets).
 
+Over Ethernet (ISO 13400-2) the two ids are the logical addresses of tester and module, 4 digits each:
+``doip:0E00>1010``; a functional address stands behind the tester's, ``doip:0E00.E400>``.
+
 Source: ISO 15765-2:2016, 10.3 (M); layouts confirmed in can-isotp 2.0.7 and the Linux kernel documentation.
 """
 
@@ -23,6 +26,7 @@ class Addressing(StrEnum):
     NORMAL_FIXED = "normal-fixed"
     EXTENDED = "extended"
     MIXED = "mixed"
+    DOIP = "doip"  # logical addresses over Ethernet, ISO 13400-2
 
 
 class Direction(StrEnum):
@@ -49,11 +53,32 @@ class Link:
     key: str = field(init=False, repr=False, compare=False)  # ``can0:7E0>7E8``; see the module's docstring
 
     def __post_init__(self) -> None:
-        request = id_text(self.request_id, self.request_extended, self.request_address)
-        response = ""
-        if self.response_id is not None:
-            response = id_text(self.response_id, self.response_extended, self.response_address)
-        object.__setattr__(self, "key", f"{self.channel}:{request}>{response}")
+        object.__setattr__(self, "key", f"{self.channel}:{self._side(False)}>{self._side(True)}")
+
+    def _side(self, response: bool) -> str:
+        """One half of the key."""
+        address = self.response_address if response else self.request_address
+        sender = self.response_text if response else self.request_text
+        if sender is None:
+            return ""
+        return sender if address is None else f"{sender}.{self.address_text(address)}"
+
+    @property
+    def request_text(self) -> str:
+        """The request id, or the tester's logical address, in hex."""
+        return self._text(self.request_id, self.request_extended)
+
+    @property
+    def response_text(self) -> str | None:
+        """The response id, or the module's logical address, in hex; None for a functional link."""
+        return None if self.response_id is None else self._text(self.response_id, self.response_extended)
+
+    def address_text(self, address: int) -> str:
+        """An address byte, or a functional logical address, in hex."""
+        return f"{address:04X}" if self.addressing is Addressing.DOIP else f"{address:02X}"
+
+    def _text(self, number: int, extended: bool) -> str:
+        return f"{number:04X}" if self.addressing is Addressing.DOIP else id_text(number, extended)
 
     @property
     def functional(self) -> bool:
@@ -61,14 +86,16 @@ class Link:
         return self.response_id is None
 
 
-def id_text(can_id: int, extended: bool, address: int | None = None) -> str:
-    """An id as hex text, 3 or 8 digits, with its address byte where there is one."""
-    text = f"{can_id:08X}" if extended else f"{can_id:03X}"
-    return text if address is None else f"{text}.{address:02X}"
+def id_text(can_id: int, extended: bool) -> str:
+    """An id as hex text, 3 or 8 digits."""
+    return f"{can_id:08X}" if extended else f"{can_id:03X}"
 
 
-_SIDE = r"([0-9A-Fa-f]{3}|[0-9A-Fa-f]{8})(?:\.([0-9A-Fa-f]{2}))?"
-_KEY = re.compile(rf"(?:(?P<channel>[^:>]+):)?(?P<request>{_SIDE})[>:](?P<response>{_SIDE})?")
+_SIDE = r"(?:[0-9A-Fa-f]{3}|[0-9A-Fa-f]{8})(?:\.[0-9A-Fa-f]{2})?"
+_LOGICAL = r"[0-9A-Fa-f]{4}"
+_CHANNEL = r"(?:(?P<channel>[^:>]+):)?"
+_KEY = re.compile(rf"{_CHANNEL}(?P<request>{_SIDE})[>:](?P<response>{_SIDE})?")
+_DOIP_KEY = re.compile(rf"{_CHANNEL}(?P<tester>{_LOGICAL})(?:[>:](?P<module>{_LOGICAL})|\.(?P<group>{_LOGICAL})[>:])")
 
 
 def parse_link(text: str) -> Link:
@@ -77,9 +104,12 @@ def parse_link(text: str) -> Link:
     Raises:
         LinkError: the text has not the form of a key.
     """
+    if (match := _DOIP_KEY.fullmatch(text.strip())) is not None:
+        return _doip_link(match)
     match = _KEY.fullmatch(text.strip())
     if match is None:
-        raise LinkError(f"{text!r} is not a link", hint="write can0:7E0>7E8, 18DA2AF1>18DAF12A or 6F1.1A>61A.F1")
+        hint = "write can0:7E0>7E8, 18DA2AF1>18DAF12A, 6F1.1A>61A.F1 or doip:0E00>1010"
+        raise LinkError(f"{text!r} is not a link", hint=hint)
     request, request_address = _side(match["request"])
     response, response_address = _side(match["response"]) if match["response"] else (None, None)
     has_address = request_address is not None or response_address is not None
@@ -92,6 +122,17 @@ def parse_link(text: str) -> Link:
         request_address=request_address,
         response_address=response_address,
         addressing=Addressing.EXTENDED if has_address else addressing_of(request, len(match["request"]) == 8),
+        how="named by the user",
+    )
+
+
+def _doip_link(match: re.Match[str]) -> Link:
+    return Link(
+        channel=match["channel"] or "",
+        request_id=int(match["tester"], 16),
+        response_id=int(match["module"], 16) if match["module"] else None,
+        request_address=int(match["group"], 16) if match["group"] else None,
+        addressing=Addressing.DOIP,
         how="named by the user",
     )
 

@@ -15,6 +15,10 @@ if TYPE_CHECKING:
     import pandas as pd
 
 
+#: Reason of a request that a gateway could not pass on, because its module does not answer there either.
+NOT_REACHED = "module-not-reached"
+
+
 class Anomaly(NamedTuple):
     """A frame that broke a rule of the transport: data, never an exception."""
 
@@ -62,6 +66,11 @@ class Message:
     def has_hole(self) -> bool:
         """Bytes in front of the last one seen are missing: frames are lost, not merely still to come."""
         return any(part.start < len(self.data) for part in self.missing)
+
+    @property
+    def was_sent(self) -> bool:
+        """Its sender said all of it, whether it arrived or not."""
+        return self.complete or self.reason == NOT_REACHED
 
     @property
     def lines(self) -> tuple[int, int]:

@@ -31,7 +31,7 @@ def report_of(key: Key) -> dict:
     fixture, sheet, names = key
     world = fixture.split("-")[0]
     return analyse(
-        FIXTURES / fixture / "capture.log",
+        next((FIXTURES / fixture).glob("capture.*")),
         job=FIXTURES / f"{world}.toml" if sheet == "yes" else None,
         names=[FIXTURES / f"{world}_names.toml"] if names == "yes" else [],
     ).to_dict()

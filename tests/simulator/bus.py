@@ -34,12 +34,21 @@ class Record(NamedTuple):
     frame: Frame
 
 
+class Told(NamedTuple):
+    """A whole message, and the moment its last frame was through."""
+
+    time_ns: int
+    can_id: int
+    data: bytes
+
+
 class Bus:
     """One classic CAN line; ``records`` is what a perfect logger would have seen."""
 
     def __init__(self, clock: Clock, *, bit_rate: int = 500_000) -> None:
         self.clock = clock
         self.records: list[Record] = []
+        self.told: list[Told] = []
         self._bit_ns = 1_000_000_000 // bit_rate
         self._waiting: list[tuple[tuple[int, bool, int], int, Frame, Sender, Callable[[], None] | None]] = []
         self._count = 0

@@ -7,39 +7,54 @@ import platform
 from importlib.metadata import version
 from pathlib import Path
 
-from .sessions import SEED, session
+from . import ethernet
+from .sessions import NAMES, SEED, play, session
 
+ALL_NAMES = (*NAMES, *ethernet.SESSIONS)
 FOLDER = Path(__file__).parents[2] / "fixtures"
 
 
-def contents(name: str) -> dict[str, str]:
-    """File name: text, of the two files that must come out the same every time."""
+def contents(name: str) -> dict[str, bytes]:
+    """File name: content, of the two files that must come out the same every time."""
+    if name in ethernet.SESSIONS:
+        return _over_ethernet(name)
     lines, truth = session(name, SEED)
+    return {"capture.log": ("\n".join(lines) + "\n").encode(), "truth.json": _json(truth)}
+
+
+def _over_ethernet(name: str) -> dict[str, bytes]:
+    carried, how = ethernet.SESSIONS[name]
+    scene = play(carried, SEED)
+    capture = how(scene)
     return {
-        "capture.log": "\n".join(lines) + "\n",
-        "truth.json": json.dumps(truth, indent=1) + "\n",
+        "capture.pcap": capture,
+        "truth.json": _json(ethernet.truth_of(scene, name, ethernet.n_packets(capture))),
     }
 
 
+def _json(truth: object) -> bytes:
+    return (json.dumps(truth, indent=1) + "\n").encode()
+
+
 def write(name: str) -> int:
-    """Write a fixture; the number of lines of its capture."""
+    """Write a fixture; the number of frames in its capture."""
     folder = FOLDER / name
     folder.mkdir(parents=True, exist_ok=True)
     files = contents(name)
-    for file, text in files.items():
-        (folder / file).write_bytes(text.encode())
+    for file, content in files.items():
+        (folder / file).write_bytes(content)
     (folder / "made_by.toml").write_text(_made_by(name))
-    return files["capture.log"].count("\n")
+    return int(json.loads(files["truth.json"])["captured"]["frames"])
 
 
 def differences(name: str) -> list[str]:
     """What of a fixture is not as the simulator makes it now; empty when all is well."""
     problems = []
-    for file, text in contents(name).items():
+    for file, content in contents(name).items():
         path = FOLDER / name / file
         if not path.exists():
             problems.append(f"{name}/{file}: missing")
-        elif path.read_bytes() != text.encode():
+        elif path.read_bytes() != content:
             problems.append(f"{name}/{file}: differs from what the simulator makes")
     return problems
 
@@ -54,4 +69,4 @@ invented = true  # no real vehicle, maker, part or person
 python = "{platform.python_version()}"
 udsoncan = "{version("udsoncan")}"
 can-isotp = "{version("can-isotp")}"
-"""
+{f'scapy = "{version("scapy")}"{chr(10)}' if name in ethernet.SESSIONS else ""}"""

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from random import Random
 from typing import NamedTuple
 
-from .bus import Bus, Frame, Sender
+from .bus import Bus, Frame, Sender, Told
 from .clock import MS, US
 
 N_BS_NS = 1000 * MS  # the sender gives up when no flow control comes
@@ -111,6 +111,7 @@ class Endpoint:
         return sent
 
     def _done(self) -> None:
+        self.bus.told.append(Told(self.bus.clock.now_ns, self.sends_on.can_id, self.sent_messages[-1]))
         if self._on_sent is not None:
             self._on_sent()
 

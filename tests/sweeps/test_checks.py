@@ -16,8 +16,10 @@ import edited_sessions as edit
 import pytest
 from edited_sessions import FIXTURES, Lines, fixture, plan
 from simulator import Plan, session
+from simulator import ethernet as over_ethernet
 from simulator.bench import WHOLE_JOB, pump_trim, random_plan
 from simulator.bench_faults import FAULTS
+from simulator.sessions import play
 from simulator.vin import with_check_sign
 
 from analysis import analyse
@@ -33,8 +35,8 @@ GOOD = fixture("uds11-all-good")
 class Session(NamedTuple):
     """Lines of a recording, and what is given with them."""
 
-    lines: Callable[[], Lines]
-    world: str  # coach, van or uds11
+    lines: Callable[[], Lines | bytes]  # bytes: a packet capture
+    world: str  # coach, van, uds11 or doip
     names: bool = False
     sheet: bool = False
 
@@ -51,11 +53,21 @@ def changed(name: str, old: str, new: str, times: int = 1, *, names: bool = Fals
     return Session(lambda: edit.replaced(fixture(name), old, new, times=times), name.split("-")[0], names)
 
 
+def ethernet(name: str) -> Session:
+    return Session((FIXTURES / name / "capture.pcap").read_bytes, "doip")
+
+
+def reset_at_the_end(name: str) -> bytes:
+    """The session with its connection ended by a reset instead of a FIN: all was answered."""
+    return over_ethernet.capture(over_ethernet.talk_of(play(name)), ends="RA")
+
+
 @pytest.fixture(name="findings")
 def findings_of(tmp_path: Path) -> Callable[[Session], list[Finding]]:
     def find(session: Session) -> list[Finding]:
         path = tmp_path / "capture.log"
-        path.write_text("\n".join(session.lines()) + "\n")
+        lines = session.lines()
+        path.write_bytes(lines if isinstance(lines, bytes) else ("\n".join(lines) + "\n").encode())
         job = FIXTURES / f"{session.world}.toml" if session.sheet else None
         names = [FIXTURES / f"{session.world}_names.toml"] if session.names else []
         return list(analyse(path, job, names).findings)
@@ -139,6 +151,10 @@ CASES: dict[str, tuple[Session, Session]] = {
     "check-failed": (shipped("uds11-check-bad", names=True), shipped("uds11-check-bad")),
     "check-status-unknown": (shipped("uds11-check-bad"), shipped("uds11-check-bad", names=True)),
     "clock-steps": (bench(set_back), bench(two_channels)),
+    "connection-broken-off": (
+        ethernet("doip-module-silent"),
+        Session(partial(reset_at_the_end, "uds11-only-reads"), "doip"),
+    ),
     "communication-not-restored": (shipped("coach-quiet-not-restored"), shipped("coach-ends-mid-transfer")),
     "conditions-not-correct": (shipped("uds11-write-refused"), shipped("uds11-erase-refused")),
     "consecutive-sequence-gap": (
@@ -181,6 +197,7 @@ CASES: dict[str, tuple[Session, Session]] = {
     "pending-without-end": (bench(partial(plan, *LOADER, faults=("erase-stalls",))), bench(stalled_erase_cut)),
     "programming-failure": (shipped("uds11-transfer-refused"), shipped("uds11-exit-refused")),
     "request-unanswered": (shipped("coach-before-removal-dead"), shipped("uds11-reset-no-return")),
+    "request-not-delivered": (ethernet("doip-module-silent"), shipped("coach-module-silent")),
     "reset-missing": (bench(partial(plan, *LOADER, "background")), bench(partial(plan, *LOADER))),
     "reset-no-return": (shipped("uds11-reset-no-return"), shipped("uds11-boot-mode-after-reset")),
     "sheet-of-another-job": (
@@ -265,7 +282,7 @@ def test_every_check_has_all_its_texts(check_id: str) -> None:
     assert 10 < len(check.title) < 90 and check.title[0].isupper()
     assert all(check.texts[heading].strip(". ") for heading in HEADINGS)
     source = check.texts["Source"]
-    assert "(M)" in source or "49 CFR" in source or source.startswith("common practice, no source")
+    assert "(M)" in source or "RFC" in source or "49 CFR" in source or source.startswith("common practice, no source")
 
 
 @pytest.mark.parametrize("check_id", CHECKS)

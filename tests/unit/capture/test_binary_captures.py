@@ -246,15 +246,17 @@ def test_cooked_packets_say_the_direction_and_hide_other_interfaces() -> None:
     fd = socketcan(0x7E8, bytes(8))
     packets = [(0, 0x0C, FRAME), (4, 0x0C, FRAME), (0, 0x0D, fd), (0, 0x0800, b"\x45" * 40)]
     table = pcap_table(classic_pcap([cooked(*each) for each in packets], link_type=113))
-    assert table.flags.tolist() == [RX, TX, RX | FD] and any("no CAN frames: 1" in note for note in table.notes)
+    assert table.flags.tolist() == [RX, TX, RX | FD] and any(
+        "diagnostics over Ethernet: 1" in note for note in table.notes
+    )
     table = pcap_table(classic_pcap([cooked_2(*each) for each in packets], link_type=276))
     assert table.flags.tolist() == [RX, TX, RX | FD] and table.channels == ("if7",)
 
 
 def test_a_capture_of_another_interface_is_refused_by_its_link_type(tmp_path: Path) -> None:
     path = tmp_path / "capture.pcap"
-    path.write_bytes(classic_pcap([bytes(60)] * 3, link_type=1))
-    with pytest.raises(CaptureError, match="link type 1"):
+    path.write_bytes(classic_pcap([bytes(60)] * 3, link_type=105))
+    with pytest.raises(CaptureError, match="link type 105"):
         read_capture(path)
 
 

@@ -116,7 +116,7 @@ def broken() -> Iterator[tuple[str, dict[str, Any]]]:
     yield "evidence without lines", changed("modules", 0, "evidence", 0, "lines", value=[])
     yield "line zero", changed("modules", 0, "evidence", 0, "lines", value=[0])
     yield "a time in float seconds", changed("operations", 0, "begin_ns", value=1.5)
-    yield "an id of four digits", changed("links", 0, "request_id", value="07E0")
+    yield "an id of five digits", changed("links", 0, "request_id", value="007E0")
     yield "small hex digits", changed("trims", 0, "written", value="0a")
     yield "half a byte", changed("trims", 0, "written", value="0AB")
 

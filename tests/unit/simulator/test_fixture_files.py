@@ -6,21 +6,23 @@ import csv
 import json
 
 import pytest
-from simulator import NAMES, session
-from simulator.fixture_files import FOLDER, differences
+from simulator import session
+from simulator.fixture_files import ALL_NAMES, FOLDER, differences
 
 WORDS = {"confirmed", "unproven", "failed", "interrupted", "not-shown"}
 PARTS = ("programming", "trims", "vin", "fault_memory", "learn", "overall")
 
 
-@pytest.mark.parametrize("name", ["uds11-all-good", "uds11-doubled", "coach-next-day", "coach-all-good"])
+@pytest.mark.parametrize(
+    "name", ["uds11-all-good", "uds11-doubled", "coach-next-day", "coach-all-good", "doip-module-silent"]
+)
 def test_a_fixture_regenerates_byte_for_byte(name: str) -> None:
     """All of them: ``python -m tests.simulator --check``."""
     assert differences(name) == []
 
 
 def test_there_is_a_folder_for_every_session_and_no_other() -> None:
-    assert {path.parent.name for path in FOLDER.glob("*/capture.log") if path.parent.name != "broken"} == set(NAMES)
+    assert {path.parent.name for path in FOLDER.glob("*/capture.*") if path.parent.name != "broken"} == set(ALL_NAMES)
 
 
 def _truth(name: str) -> dict:
@@ -78,7 +80,7 @@ def _rows() -> list[dict[str, str]]:
 
 def test_every_fixture_has_a_word_for_every_part_with_and_without_sheet_and_names() -> None:
     keys = [(row["fixture"], row["sheet"], row["names"], row["part"]) for row in _rows()]
-    wanted = {(name, s, n, part) for name in NAMES for s in ("no", "yes") for n in ("no", "yes") for part in PARTS}
+    wanted = {(name, s, n, part) for name in ALL_NAMES for s in ("no", "yes") for n in ("no", "yes") for part in PARTS}
     assert len(keys) == len(set(keys))
     assert set(keys) == wanted
 
@@ -92,7 +94,7 @@ def test_words_and_confidences_are_the_known_ones() -> None:
 
 
 def test_nothing_is_called_confirmed_that_the_module_does_not_hold() -> None:
-    unit = {"coach": "DUC", "van": "GEC", "uds11": "PCU"}
+    unit = {"coach": "DUC", "van": "GEC", "uds11": "PCU", "doip": "PCU"}
     for row in _rows():
         if row["word"] != "confirmed":
             continue

@@ -1,0 +1,1 @@
+"""Diagnostics over Ethernet: ISO 13400-2."""
