@@ -57,9 +57,11 @@ def ethernet(name: str) -> Session:
     return Session((FIXTURES / name / "capture.pcap").read_bytes, "doip")
 
 
-def reset_at_the_end(name: str) -> bytes:
-    """The session with its connection ended by a reset instead of a FIN: all was answered."""
-    return over_ethernet.capture(over_ethernet.talk_of(play(name)), ends="RA")
+def reset_at_the_end(name: str, behind: str = "") -> bytes:
+    """The session over Ethernet, ended by a reset instead of a FIN: when all was answered, or behind a request."""
+    talk = over_ethernet.talk_of(play(name))
+    last = next(at for at, said in enumerate(talk, start=1) if said.data.hex().startswith(behind) or at == len(talk))
+    return over_ethernet.capture(talk[: last if behind else None], ends="RA")
 
 
 @pytest.fixture(name="findings")
@@ -152,7 +154,7 @@ CASES: dict[str, tuple[Session, Session]] = {
     "check-status-unknown": (shipped("uds11-check-bad"), shipped("uds11-check-bad", names=True)),
     "clock-steps": (bench(set_back), bench(two_channels)),
     "connection-broken-off": (
-        ethernet("doip-module-silent"),
+        Session(partial(reset_at_the_end, "uds11-all-good", "3604"), "doip"),
         Session(partial(reset_at_the_end, "uds11-only-reads"), "doip"),
     ),
     "communication-not-restored": (shipped("coach-quiet-not-restored"), shipped("coach-ends-mid-transfer")),
