@@ -9,7 +9,9 @@
 | repeat (a frame recorded twice), flow control missing or unasked | medium | medium | none |
 | two testers on one module | medium | medium | medium |
 | the link itself rests on custom | low | low | low |
-| only one direction was recorded | not proven, low | low | low |
+| the act's own request (its first one) is not in the capture | not proven | not proven | none |
+| only answers of its link were recorded | not proven, low | low | low |
+| only requests of its link were recorded | not shown, low: nothing says what became of it | | |
 
 Where a loss opens the account of a download, the download itself says so (``operations/download.py``).
 Source: common practice, no source; the classes of fault follow ISO 15765-2:2016, 9.8 (M).
@@ -27,6 +29,7 @@ from typing import NamedTuple
 import numpy as np
 
 from analysis.exchanges import Exchange, Place
+from analysis.one_way import BOTH_WAYS
 from analysis.operations.model import Operation
 from analysis.words import Confidence, Evidence, Outcome, Word, least_sure
 from canlog.doip.headers import BYTES_LOST, NO_HEADER
@@ -177,7 +180,7 @@ def weigh(
     operation: Operation,
     troubles: dict[int, Troubles],
     several_testers: Iterable[str],
-    halves: Mapping[tuple[int, str], Direction],
+    halves: Mapping[tuple[int, str], Direction],  # (capture, link key) -> the direction that is there
 ) -> Operation:
     """The operation with its word and confidence lowered by what the capture suffered."""
     outcome = operation.outcome
@@ -189,16 +192,17 @@ def weigh(
     if word is Word.CONFIRMED and not sound:
         word = Word.UNPROVEN
         notes.append(SPOILT)
+    if word is Word.CONFIRMED and _begins_unasked(operation, troubles[operation.begin[0]]):
+        word = Word.UNPROVEN
+        notes.append("its request is not in the capture")
     for capture in range(operation.begin[0], operation.end[0] + 1):
         for item in _inside(operation.begin, operation.end, troubles[capture], channel):
             if item.doubt is not Doubt.CUT:
                 levels.append(Confidence.MEDIUM)
                 notes.append(item.text)
-        half = halves.get((capture, channel))
+        half = halves.get((capture, operation.link.key))
         if half is not None:
-            word = Word.UNPROVEN if word is Word.CONFIRMED else word
-            levels.append(Confidence.LOW)
-            notes.append(f"only {'requests' if half is Direction.REQUEST else 'answers'} were recorded")
+            return _of_half(operation, half)
         if any(item.doubt is Doubt.LOSS for item in troubles[capture].of_channel(channel)):
             levels.append(Confidence.MEDIUM)
             notes.append("frames are missing or unreadable in this capture")
@@ -216,6 +220,25 @@ def weigh(
         because,
         outcome.would_change or _whole_proof(word, notes),
     )
+    return replace(operation, outcome=lowered)
+
+
+def _begins_unasked(operation: Operation, troubles: Troubles) -> bool:
+    """The capture holds the answer to its first request and not the request: its beginning is cut off."""
+    at = troubles.inside(operation.begin[1], operation.begin[1], operation.link.channel)
+    return any(item.doubt is Doubt.UNASKED for item in at)
+
+
+def _of_half(operation: Operation, half: Direction) -> Operation:
+    """An act of which one side alone was recorded: without the answers nothing says what became of it."""
+    outcome, told = operation.outcome, "requests" if half is Direction.REQUEST else "answers"
+    note = f"only {told} were recorded"
+    if half is Direction.REQUEST:
+        because: tuple[str, ...] = (f"{note}: nothing says what became of it",)
+        lowered = Outcome(Word.NOT_SHOWN, Confidence.LOW, (), because, BOTH_WAYS)
+    else:
+        word = Word.UNPROVEN if outcome.word is Word.CONFIRMED else outcome.word
+        lowered = Outcome(word, Confidence.LOW, outcome.proof, (*outcome.because, note), BOTH_WAYS)
     return replace(operation, outcome=lowered)
 
 

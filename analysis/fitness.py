@@ -6,14 +6,21 @@ limited: a doubt that lowers confidence; good: neither. Source: common practice,
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
+from analysis.exchanges import Exchange
+from analysis.late_start import cut_beginnings
+from analysis.one_way import one_way
 from canlog.counting import counted
 from canlog.frames import TimeKind
 from canlog.isotp.addressing import Direction
 from canlog.isotp.messages import MessageTable
+from canlog.names.tables import Names
 from canlog.survey import Survey
+
+NO_NAMES = Names(())
 
 #: One unreadable line in so many makes a capture poor.
 POOR_DAMAGE = 20
@@ -35,10 +42,14 @@ class Trust:
     reasons: tuple[str, ...]
 
 
-def judge_fitness(survey: Survey, messages: MessageTable) -> Trust:
-    """The fitness of one capture."""
-    poor = list(_poor(survey, messages))
+def judge_fitness(
+    survey: Survey, messages: MessageTable, exchanges: Sequence[Exchange], names: Names = NO_NAMES
+) -> Trust:  # fmt: skip
+    """The fitness of one capture; with names its modules are called by theirs."""
+    half = one_way(exchanges)
+    poor = [*_poor(survey), *_halves(half, messages, names)]
     limited = list(_limited(survey, messages))
+    limited += _beginnings([item for item in exchanges if item.link.key not in half], names)
     good = list(_good(survey, messages))
     known = list(survey.summary.notes)  # what the reader had to assume, and what its form cannot tell
     if poor:
@@ -48,18 +59,39 @@ def judge_fitness(survey: Survey, messages: MessageTable) -> Trust:
     return Trust(Fitness.GOOD, tuple(good + known))
 
 
-def _poor(survey: Survey, messages: MessageTable) -> list[str]:
+def _poor(survey: Survey) -> list[str]:
     summary = survey.summary
     reasons = []
     if summary.frames == 0:
         reasons.append("it holds no frame")
     elif summary.damaged_lines * POOR_DAMAGE > summary.lines:
         reasons.append(f"{summary.damaged_lines} of {counted(summary.lines, 'line')} cannot be read")
-    directions = {message.direction for message in messages if not message.link.functional}
-    if len(messages) and len(directions) == 1:
-        said = "requests" if Direction.REQUEST in directions else "answers"
-        reasons.append(f"only {said} are in it: the other direction is missing")
     return reasons
+
+
+def _halves(half: Mapping[str, Direction], messages: MessageTable, names: Names) -> list[str]:
+    """Which modules were recorded in one direction only."""
+    spoken_to = {message.link.key for message in messages if not message.link.functional}
+    if spoken_to and spoken_to <= set(half) and len(set(half.values())) == 1:
+        said = "requests" if Direction.REQUEST in half.values() else "answers"
+        return [f"only {said} are in it: the other direction is missing"]
+    return [
+        f"of {_called(key, names)} only {'requests' if way is Direction.REQUEST else 'answers'} are in it"
+        for key, way in half.items()
+    ]
+
+
+def _beginnings(exchanges: Sequence[Exchange], names: Names) -> list[str]:
+    """Acts of which only a later part was recorded."""
+    return [
+        f"the beginning of {cut.what} is not in it ({_called(cut.exchange.link.key, names)})"
+        for cut in cut_beginnings(exchanges)
+    ]
+
+
+def _called(key: str, names: Names) -> str:
+    link = key.partition(":")[2]
+    return names.label_of(link) or link
 
 
 def _limited(survey: Survey, messages: MessageTable) -> list[str]:
@@ -92,8 +124,10 @@ def _good(survey: Survey, messages: MessageTable) -> list[str]:
         reasons.append("requests and answers are both in it")
     if summary.is_doubled:
         reasons.append("nearly every frame was recorded twice and is counted once")
-    if not summary.logger_drops and not summary.damaged_lines:
-        reasons.append("every line is readable and no loss is noted")
+    if not summary.damaged_lines:
+        reasons.append("every line is readable")
+    if not summary.logger_drops and not any(message.has_hole for message in messages):
+        reasons.append("no loss is noted")
     if summary.error_frames:
         reasons.append(f"{summary.error_frames} error frames on the bus")
     return reasons

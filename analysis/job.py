@@ -110,7 +110,7 @@ def make_record(captures: Sequence[Surveyed], names: Names, limits: Limits) -> R
     tables = [rebuild_surveyed(one.capture, one.survey, one.links) for one in captures]
     dialects = judge_links(chain.from_iterable(tables))
     rebuilt = zip(captures, tables, strict=True)
-    records = with_borders([_second_pass(index, *one, dialects) for index, one in enumerate(rebuilt, start=1)])
+    records = with_borders([_second_pass(at, *one, dialects, names) for at, one in enumerate(rebuilt, start=1)])
     exchanges = number([item for record in records for item in record.exchanges])
     links = [link for one in captures for link in one.links]
     surveys = {record.number: record.survey for record in records}
@@ -119,7 +119,7 @@ def make_record(captures: Sequence[Surveyed], names: Names, limits: Limits) -> R
 
 
 def _second_pass(
-    index: int, one: Surveyed, messages: MessageTable, dialects: Mapping[str, DialectGuess]
+    index: int, one: Surveyed, messages: MessageTable, dialects: Mapping[str, DialectGuess], names: Names
 ) -> CaptureRecord:
     spoken = {key: guess.dialect for key, guess in dialects.items()}
     exchanges = tuple(pair_exchanges(index, messages, spoken))
@@ -131,7 +131,7 @@ def _second_pass(
         messages=messages,
         exchanges=exchanges,
         troubles=find_troubles(index, one.survey, messages, exchanges),
-        trust=judge_fitness(one.survey, messages),
+        trust=judge_fitness(one.survey, messages, exchanges, names),
     )
 
 

@@ -10,9 +10,11 @@ from analysis.doubts import Troubles
 from analysis.exchanges import Exchange, Place
 from analysis.fitness import Trust
 from analysis.limits import Limits
+from analysis.one_way import one_way
 from analysis.readings import Reading, read_values
 from analysis.story import Story
 from canlog.capture.capture import Capture
+from canlog.isotp.addressing import Direction
 from canlog.isotp.messages import MessageTable
 from canlog.names.tables import Names
 from canlog.services.dialects import DialectGuess
@@ -52,6 +54,11 @@ class Record:
     def troubles(self) -> Mapping[int, Troubles]:
         """Troubles by capture number."""
         return {item.number: item.troubles for item in self.captures}
+
+    @cached_property
+    def one_way(self) -> Mapping[tuple[int, str], Direction]:
+        """Of which links a capture holds one direction only: (capture, link key) -> the one that is there."""
+        return {(item.number, key): way for item in self.captures for key, way in one_way(item.exchanges).items()}
 
     @cached_property
     def clock_steps(self) -> tuple[tuple[Place, int], ...]:

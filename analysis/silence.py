@@ -32,6 +32,8 @@ def who_fell_silent(story: Story, record: Record) -> Silent:
     if not own:
         return Silent.UNKNOWN
     last_capture = own[-1].capture
+    if (last_capture, story.link.key) in record.one_way:
+        return Silent.UNKNOWN  # whoever was not recorded cannot be said to be silent
     own = [exchange for exchange in own if exchange.capture == last_capture]
     summary = record.capture(last_capture).survey.summary
     if summary.last_time_ns is None:

@@ -15,32 +15,29 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from analysis.checks.looking.refusals import asked
-from analysis.checks.looking.silent_links import one_sided
 from analysis.checks.registry import Context, Seen, check
+from analysis.late_start import Cut, cut_beginnings
 from analysis.operations.model import evidence
 from analysis.words import Confidence, Evidence, Severity
-from canlog.services.traits import Act
-
-#: Services that only follow others: blocks, the end of a transfer.
-FOLLOWERS = (Act.BLOCK, Act.EXIT)
 
 
 @check("capture-starts-inside", severity=Severity.WARNING)
 def find(ctx: Context) -> Iterator[Seen]:
-    one_way = {link.key for link in one_sided(ctx)}
+    one_way = {key for _, key in ctx.record.one_way}
     for capture in ctx.record.captures:
         found = [
             Evidence(capture.number, message.lines, "the middle of a message")
             for message in capture.messages
             if message.reason == "starts-inside"
         ]
-        for story in ctx.stories:
-            first = next((item for item in ctx.own(story) if item.capture == capture.number), None)
-            if first is None or story.link.key in one_way:
-                continue
-            if first.request is None:
-                found.append(evidence(first, "an answer whose request is not in the capture"))
-            elif first.act in FOLLOWERS:
-                found.append(evidence(first, f"{asked(first)} without what must come before it"))
+        one_way = {key for number, key in ctx.record.one_way if number == capture.number}
+        for cut in cut_beginnings(item for item in capture.exchanges if item.link.key not in one_way):
+            found.append(evidence(cut.exchange, _said(cut)))
         if found:
             yield Seen(Confidence.HIGH, tuple(found), f"{capture.name} begins inside: {found[0].text}.")
+
+
+def _said(cut: Cut) -> str:
+    if cut.exchange.request is None:
+        return f"an answer whose request is not in the capture ({asked(cut.exchange)})"
+    return f"{asked(cut.exchange)}, and the beginning of {cut.what} is not in the capture"

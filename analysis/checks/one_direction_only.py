@@ -6,26 +6,26 @@ How to tell it from look-alikes: a module that is off: then long requests are ne
 them go on
 What to try: capture again without a filter, at a place where both directions pass
 Caution: none
-Evidence: the first messages of the link. Source: common practice, no source.
+Evidence: the first messages of each link. Source: common practice, no source.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator
 
-from analysis.checks.looking.silent_links import one_sided
 from analysis.checks.registry import Context, Seen, check
 from analysis.words import Confidence, Evidence, Severity
 from canlog.isotp.addressing import Direction
 
 
-@check("one-direction-only", severity=Severity.WARNING)
+@check("one-direction-only", severity=Severity.SERIOUS, comes_first=True)
 def find(ctx: Context) -> Iterator[Seen]:
-    for link in one_sided(ctx):
-        for item in ctx.record.captures:
-            told = list(item.messages.of(link))
-            if told:
-                what = "requests" if told[0].direction is Direction.REQUEST else "answers"
-                text = f"{link.key}: {len(told)} {what}, and nothing of the other direction."
-                yield Seen(Confidence.HIGH, (Evidence(item.number, told[0].lines, f"the first of the {what}"),), text)
-                break
+    for item in ctx.record.captures:
+        for way, what in ((Direction.REQUEST, "requests"), (Direction.RESPONSE, "answers")):
+            stories = [one for one in ctx.stories if ctx.record.one_way.get((item.number, one.link.key)) is way]
+            firsts = [next(iter(item.messages.of(story.link)), None) for story in stories]
+            shown = [Evidence(item.number, first.lines, f"the first of the {what}") for first in firsts if first]
+            if shown:
+                names = ", ".join(story.label for story in stories)
+                text = f"{names}: only {what} are in {item.name}, and nothing of the other direction."
+                yield Seen(Confidence.HIGH, tuple(shown), text)

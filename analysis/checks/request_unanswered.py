@@ -16,7 +16,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from analysis.checks.looking.refusals import act_of, asked, last_of_acts
-from analysis.checks.looking.silent_links import fell_silent, lost_resets, one_sided, unanswered
+from analysis.checks.looking.silent_links import fell_silent, lost_resets, unanswered
 from analysis.checks.looking.whole_bus import cut_by_silence
 from analysis.checks.registry import Context, Seen, check
 from analysis.doubts import Doubt
@@ -29,7 +29,7 @@ from canlog.counting import counted
 
 @check("request-unanswered", severity=Severity.WARNING)
 def find(ctx: Context) -> Iterator[Seen]:
-    one_way = {link.key for link in one_sided(ctx)}
+    one_way = {key for _, key in ctx.record.one_way}
     cut = {one.number for one, _ in cut_by_silence(ctx)}
     gone = {story.link.key for who in (Silent.MODULE, Silent.EVERYTHING) for story in fell_silent(ctx, who)}
     gone |= {item.link.key for item in lost_resets(ctx)}

@@ -5,7 +5,7 @@
 | failed | a final refusal of erase, request, a block, the exit or a check; a check status known to be bad; only the boot loader answers after the restart |
 | interrupted | begun (erase accepted, or request accepted) and neither finished nor refused |
 | confirmed | request, every block and the exit answered positively, the account closes, and a proof (``download_proof``) |
-| unproven | the same without a proof; or the account is open or partly unseen and the proof is no check by the module itself |
+| unproven | the same without a proof; or its beginning, the request, is not in the capture; or the account is open or partly unseen and the proof is no check by the module itself |
 
 A small download into RAM in front of an erase is a helper program: a step, not a part. "End" and "account" are per
 dialect: UDS ends with 37 and counts blocks.
@@ -240,14 +240,14 @@ class _Judge:
     def _is_partly_unseen(self) -> bool:
         """The capture began inside it or lost frames of it, so that its end may have been there."""
         attempt = self.attempt
-        if attempt.request is None:
+        if not self._is_asked():
             return True
         lost = self.record.troubles[attempt.begin[0]].inside(attempt.begin[1], attempt.end[1], self.story.link.channel)
         return any(item.doubt is Doubt.LOSS for item in lost)
 
     def _account_closes(self) -> bool:
         attempt, account = self.attempt, self.attempt.account
-        if account.problems or attempt.request is None or not account.blocks or account.unanswered is not None:
+        if account.problems or not self._is_asked() or not account.blocks or account.unanswered is not None:
             return False
         return attempt.transformed or attempt.size is None or attempt.size == account.carried
 
@@ -255,9 +255,9 @@ class _Judge:
         """What keeps the account from closing or the end from being seen."""
         attempt, account = self.attempt, self.attempt.account
         problems = list(account.problems)
-        if attempt.request is None:
-            problems.append("the request is not in the capture, so the size is unknown")
-        elif not attempt.request.positive:
+        if not self._is_asked():
+            problems.append("the beginning is not in the capture: which memory was meant, and how much, is not shown")
+        elif attempt.request is not None and not attempt.request.positive:
             problems.append("the answer to the request is not in the capture")
         elif not attempt.transformed and attempt.size is not None and attempt.size != account.carried:
             problems.append(f"carried: {counted(account.carried, 'byte')}, {attempt.size:,} were asked for")
@@ -277,6 +277,8 @@ class _Judge:
             proofs = proofs_of(
                 self.attempt, self.attempts, self.story, self.record, only_part=self._is_only_part()
             )  # fmt: skip
+        if not self._is_asked():
+            return self._without_beginning(proofs)
         problems = self._problems()
         if problems:
             proofs = [item for item in proofs if item.by_module]
@@ -301,6 +303,16 @@ class _Judge:
             sure = Confidence.MEDIUM
         texts = (done, *problems, *self.attempt.account.doubts, *(item.text for item in proofs))
         return Outcome(Word.CONFIRMED, sure, _all_evidence(proofs), tuple(dict.fromkeys(texts)))
+
+    def _is_asked(self) -> bool:
+        """The request for the transfer itself is in the capture."""
+        return self.attempt.request is not None and bool(self.attempt.request.asked)
+
+    def _without_beginning(self, proofs: Sequence[DownloadProof]) -> Outcome:
+        """What a check says is about memory that nobody saw asked for: which, and how much, is not shown."""
+        because = (_done(self.attempt), *self._problems(), *(item.text for item in proofs))
+        wish = f"read {self._label()}'s software identification now, compare it with what was meant, and capture it"
+        return Outcome(Word.UNPROVEN, Confidence.MEDIUM, _all_evidence(proofs), because, wish)
 
     def _is_spoilt(self, proof: DownloadProof) -> bool:
         """One lost frame in one part of a proof is enough: the parts prove only together."""

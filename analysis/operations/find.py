@@ -17,7 +17,6 @@ from analysis.operations.session import find_sessions
 from analysis.operations.unlock import find_unlocks
 from analysis.operations.write import find_writes
 from analysis.record import Record
-from canlog.isotp.addressing import Direction
 
 FINDERS = (
     find_downloads, find_writes, find_routines, find_unlocks, find_sessions, find_resets, find_identities,
@@ -34,8 +33,7 @@ def find_operations(record: Record) -> list[Operation]:
     found += find_communication(record)
     found.sort(key=lambda item: (item.begin, item.end))
     testers = modules_with_two_testers(record)
-    halves = halves_of(record)
-    weighed = [weigh(item, dict(record.troubles), testers, halves) for item in found]
+    weighed = [weigh(item, dict(record.troubles), testers, record.one_way) for item in found]
     return _supersede([replace(item, number=index) for index, item in enumerate(weighed, start=1)])
 
 
@@ -57,16 +55,6 @@ def _supersede(operations: Sequence[Operation]) -> list[Operation]:
 def _actor(item: Operation) -> str:
     """Whose attempts replace each other: those at the module; transfers are counted for each link."""
     return item.link.key if item.kind in (Kind.DOWNLOAD, Kind.FILE) else f"{module_id(item.link.key):X}"
-
-
-def halves_of(record: Record) -> dict[tuple[int, str], Direction]:
-    """Where only one direction was recorded: (capture, channel) -> the one that is there."""
-    heard: dict[tuple[int, str], set[Direction]] = {}
-    for capture in record.captures:
-        for message in capture.messages:
-            if not message.link.functional:
-                heard.setdefault((capture.number, message.link.channel), set()).add(message.direction)
-    return {place: next(iter(found)) for place, found in heard.items() if len(found) == 1}
 
 
 def modules_with_two_testers(record: Record) -> list[str]:

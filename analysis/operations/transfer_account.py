@@ -70,7 +70,9 @@ class Account:
         """A counter out of turn leaves the account open; an address out of turn may be another piece of memory."""
         if self.due is None or mark == self.due:
             return
-        if mark is None:
+        if mark is not None and self._last is None and not self.form.is_addressed:
+            self.problems.append(f"the first block in the capture is {mark:02X}: those in front of it are not in it")
+        elif mark is None:
             self.problems.append(f"a block whose counter is not in the capture, where {self.due:02X} was due")
         elif self.form.is_addressed:
             self.doubts.append(

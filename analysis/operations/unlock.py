@@ -1,6 +1,6 @@
 """Security access: seed and key, or certificates.
 
-confirmed: unlocked and a protected service accepted later in the same session; unproven: unlocked only; failed:
+confirmed: seed, key, and a protected service accepted later in the same session; unproven: unlocked only; failed:
 refused; interrupted: a seed was given and no key sent. A seed of zeros means already open.
 Seeds and keys are secrets: never part of a text. Source: ISO 14229-1:2020, 10.4 and 10.6 (M).
 """
@@ -68,6 +68,9 @@ def _outcome(group: list[Exchange], story: Story) -> Outcome:
     if not _opened(group):
         text = "a seed was given and no key was sent"
         return Outcome(Word.INTERRUPTED, Confidence.HIGH, (evidence(last, text),), (text,), "send the key")
+    if last is group[0] and last.act is Act.UNLOCK and not last.asked[1] & 1:
+        text = "access was granted, and its seed is not in the capture"
+        return Outcome(Word.UNPROVEN, Confidence.MEDIUM, (), (text,), "the whole unlock in a capture")
     used = _use(last, story)
     if used is not None:
         text = f"protected service {used.service:02X} was accepted afterwards"

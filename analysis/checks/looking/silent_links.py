@@ -10,11 +10,6 @@ from analysis.operations.model import Kind, Operation, evidence
 from analysis.silence import Silent, who_fell_silent
 from analysis.story import Story
 from analysis.words import Evidence, Word
-from canlog.isotp.addressing import Direction, Link
-from canlog.isotp.messages import Message
-
-#: Fewer messages of one direction say nothing about the other.
-ENOUGH = 5
 
 
 def lost_resets(ctx: Context) -> list[Operation]:
@@ -62,34 +57,3 @@ def last_words(ctx: Context, story: Story) -> tuple[Evidence, ...]:
     behind = [item for item in own if not heard or item.begin > heard[-1].begin]
     shown = [evidence(heard[-1], "the last answer of the module")] if heard else []
     return (*shown, *(evidence(item, "asked, and not answered") for item in behind[-4:]))
-
-
-def one_sided(ctx: Context) -> list[Link]:
-    """Links of modules of which only one direction was recorded.
-
-    Requests alone may also mean a dead module: they count only where a long one was let go on (its receiver was
-    there), or where no module at all is heard.
-    """
-    told = {
-        story.link.key: [message for item in ctx.record.captures for message in item.messages.of(story.link)]
-        for story in ctx.record.stories
-    }
-    spoken_to = [messages for messages in told.values() if messages]
-    nobody = len(spoken_to) > 1 and not any(_holds(messages, Direction.RESPONSE) for messages in spoken_to)
-    return [
-        story.link
-        for story in ctx.record.stories
-        if _is_one_sided(told[story.link.key], nobody_heard=nobody)
-        and all(item.request is None or item.response is None for item in ctx.own(story))  # no answers to all
-    ]
-
-
-def _is_one_sided(told: list[Message], *, nobody_heard: bool) -> bool:
-    if len(told) < ENOUGH or (_holds(told, Direction.REQUEST) and _holds(told, Direction.RESPONSE)):
-        return False
-    is_long = any(message.complete and message.n_frames > 1 for message in told)
-    return _holds(told, Direction.RESPONSE) or nobody_heard or is_long
-
-
-def _holds(told: list[Message], direction: Direction) -> bool:
-    return any(message.direction is direction for message in told)

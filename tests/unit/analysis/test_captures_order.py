@@ -22,7 +22,7 @@ def reasons(folder: Path, *parts: str) -> list[tuple[str, list[str]]]:
 
 
 def test_a_gap_is_told_and_limits_nothing(tmp_path: Path) -> None:
-    (_, first), (fitness, second) = reasons(tmp_path, "".join(LINES[:80]), "".join(LINES[100:]))
+    (_, first), (fitness, second) = reasons(tmp_path, "".join(LINES[:44]), "".join(LINES[52:]))
     assert not any("capture" in reason for reason in first)
     assert any("after capture 1: what happened between was not recorded" in reason for reason in second)
     assert fitness == "good"

@@ -512,10 +512,15 @@ def test_a_repeat_with_other_bytes_opens_the_account() -> None:
     assert download_word(ask(*ERASE), request(), parts, ask("37", "77"), CHANGED)[0] == "unproven"
 
 
-def test_a_capture_that_starts_inside_is_proved_only_by_the_modules_own_check() -> None:
+def test_a_transfer_whose_beginning_is_not_in_the_capture_is_never_proved() -> None:
     inside = [read("F188", SOFTWARE), blocks()[1:], ask("37", "77")]
-    assert word_of(heard(inside, CHANGED), "download")[0] == "unproven"
-    assert word_of(heard(inside, GOOD, names=NAMES), "download") == ("confirmed", "medium")
+    assert word_of(heard(inside, CHANGED), "download") == ("unproven", "medium")
+    assert word_of(heard(inside, GOOD, names=NAMES), "download") == ("unproven", "medium")
+
+
+def test_an_answer_to_the_request_without_the_request_is_no_beginning() -> None:
+    talk = [read("F188", SOFTWARE), module("74 20 0022"), blocks(), ask("37", "77"), GOOD]
+    assert word_of(heard(talk, names=NAMES), "download") == ("unproven", "medium")
 
 
 def test_a_block_with_a_hole_in_the_capture_is_proved_only_by_the_modules_own_check() -> None:
