@@ -12,6 +12,7 @@ from enum import StrEnum
 
 from analysis.exchanges import Answer, Exchange
 from analysis.modes import mode_now
+from analysis.one_way import BOTH_WAYS
 from analysis.operations.find import standing
 from analysis.operations.model import Kind, Operation, evidence
 from analysis.operations.routines import last_erase_begun
@@ -19,13 +20,22 @@ from analysis.record import Record
 from analysis.silence import Silent, who_fell_silent
 from analysis.story import Mode, Story
 from analysis.words import Evidence, Word
-from canlog.services.traits import PROGRAMMING_SESSION
+from canlog.isotp.addressing import Direction
+from canlog.services.traits import PROGRAMMING_SESSION, Act
 
 LOCKED_OUT = frozenset({0x36, 0x37})
 
 KEEP_POWER = "Do not switch off, unplug or reset the module while its memory is not whole."
 NO_BLIND_RETRY = "Do not try again before the cause is known: each try erases, and wrong keys are counted."
 MAKER_DECIDES = "The vehicle maker's service information decides."
+
+BROKEN = (Word.FAILED, Word.INTERRUPTED)
+#: What to do where the other direction was not recorded: nothing that writes.
+HALF_ADVICE = {
+    way: f"Of this module only {told} were recorded, so nothing can be said of it: {BOTH_WAYS}."
+    for way, told in ((Direction.REQUEST, "requests"), (Direction.RESPONSE, "answers"))
+}
+HALF_CAUTIONS = (NO_BLIND_RETRY, MAKER_DECIDES)
 
 
 class Now(StrEnum):
@@ -40,6 +50,7 @@ class Now(StrEnum):
 class Retry(StrEnum):
     """May it be tried again."""
 
+    NOT_NEEDED = "not-needed"
     YES = "yes"
     WITH_CARE = "with-care"
     NO = "no"
@@ -68,18 +79,23 @@ def judge_modules(record: Record, operations: Sequence[Operation]) -> list[Modul
 
 
 def _judge(story: Story, operations: Sequence[Operation], record: Record) -> ModuleState:
-    own = [exchange for exchange in story.exchanges if exchange.link.key == story.link.key]
-    downloads = [item for item in standing(operations) if item.kind is Kind.DOWNLOAD and not item.details["driver"]]
-    unfinished = [item for item in downloads if item.outcome.word in (Word.FAILED, Word.INTERRUPTED)]
-    now, shown = _now(story, own, record)
-    attempted = any(item.part is not None for item in operations)
-    retry, advice = _advice(now, own, downloads, unfinished, attempted=attempted)
-    cautions = _cautions(now, unfinished) if attempted or _was_heard(own) else ()
+    own = story.own
+    half = record.one_way.get((own[-1].capture, story.link.key))
+    valid = standing(operations)
+    downloads = [item for item in valid if item.kind is Kind.DOWNLOAD and not item.details["driver"]]
+    unfinished = [item for item in downloads if item.outcome.word in BROKEN]
+    done = [item for item in valid if item.part is not None]
+    if half is not None:
+        now, shown = _now_of_half(story, record, half)
+        return ModuleState(story, now, Retry.UNKNOWN, HALF_ADVICE[half], HALF_CAUTIONS if done else (), tuple(shown))
+    now, shown = _now(story, unfinished, record)
+    retry, advice = _advice(now, own, downloads, unfinished, done)
+    cautions = _cautions(now, unfinished) if done or _was_heard(own) else ()
     return ModuleState(story, now, retry, advice, cautions, tuple(shown))
 
 
-def _now(story: Story, own: Sequence[Exchange], record: Record) -> tuple[Now, list[Evidence]]:
-    last = own[-1]
+def _now(story: Story, unfinished: Sequence[Operation], record: Record) -> tuple[Now, list[Evidence]]:
+    own, last = story.own, story.own[-1]
     if who_fell_silent(story, record) is Silent.MODULE:
         unanswered = [item for item in own if item.outcome is Answer.SILENT]
         return Now.SILENT, [evidence(item, "asked, and no answer came") for item in unanswered[-3:]]
@@ -87,6 +103,8 @@ def _now(story: Story, own: Sequence[Exchange], record: Record) -> tuple[Now, li
     behind = [sign.evidence for sign in signs]
     state = story.before(last)
     if state.session == PROGRAMMING_SESSION and not state.boot and _left_in_programming(story, own):
+        if any(item.details["erased"] and item.end[0] == last.capture for item in unfinished):
+            return Now.BOOT, [_half_programmed(own)]
         return Now.UNKNOWN, [evidence(last, "last seen in its programming session")]
     if mode is Mode.APPLICATION:
         return Now.APPLICATION, behind
@@ -94,6 +112,45 @@ def _now(story: Story, own: Sequence[Exchange], record: Record) -> tuple[Now, li
         erased = last_erase_begun(story, record.names)
         return Now.BOOT, [sign.evidence for sign in signs if erased and sign.place > erased.end] or behind
     return Now.UNKNOWN, [evidence(last, "last heard here, without a sign of what program speaks")]
+
+
+def _half_programmed(own: Sequence[Exchange]) -> Evidence:
+    """What runs is what programs: the memory for anything else was erased and not filled."""
+    heard = [item for item in own if item.response is not None or item.pendings][-1]
+    line = heard.end[1]
+    text = f"in programming, the application erased and not whole again; the module answered until line {line}"
+    return evidence(heard, text)
+
+
+def _now_of_half(story: Story, record: Record, half: Direction) -> tuple[Now, list[Evidence]]:
+    """What the module says of itself without being asked: start messages, then its cyclic messages."""
+    told = "requests" if half is Direction.REQUEST else "answers"
+    mode, signs = mode_now(story)
+    cyclic = _cyclic_at_the_end(story, record)
+    if mode is not Mode.UNKNOWN:
+        return Now(mode.value), [*(sign.evidence for sign in signs), *cyclic]
+    if cyclic:
+        return Now.APPLICATION, cyclic
+    return Now.UNKNOWN, [evidence(story.own[-1], f"only {told} were recorded")]
+
+
+def _cyclic_at_the_end(story: Story, record: Record) -> list[Evidence]:
+    """Cyclic messages that names give to the module and that go on to the end of the last capture.
+
+    They come from the application; boot loaders send none, as a rule (common practice, no source).
+    """
+    named = record.names.module(story.label)
+    capture = record.captures[-1]
+    end = capture.survey.summary.last_time_ns
+    if named is None or end is None:
+        return []
+    found = []
+    for can_id, _ in named.cyclic:
+        seen = capture.survey.background.of(story.link.channel, can_id)
+        if seen is not None and end - seen.last_ns <= record.limits.module_silent_ns:
+            text = f"its cyclic message {can_id:X} goes on to the end"
+            found.append(Evidence(capture.number, (int(seen.last_line),), text))
+    return found
 
 
 def _left_in_programming(story: Story, own: Sequence[Exchange]) -> bool:
@@ -118,11 +175,10 @@ def _advice(
     own: Sequence[Exchange],
     downloads: Sequence[Operation],
     unfinished: Sequence[Operation],
-    *,
-    attempted: bool,
+    done: Sequence[Operation],
 ) -> tuple[Retry, str]:
     last = own[-1]
-    if last.nrc in LOCKED_OUT and last.service == 0x27:
+    if last.nrc in LOCKED_OUT and last.act is Act.UNLOCK:
         return (
             Retry.NO,
             "Access is locked for a time: wait as the service information says, then unlock with the right key.",
@@ -131,8 +187,8 @@ def _advice(
         return Retry.UNKNOWN, "Nothing answers at this address: the module may be absent, asleep, or have another id."
     if now is Now.SILENT:
         return Retry.NO, (
-            "The module does not answer: check its supply, ground, fuse and line first, then listen for it after an "
-            "ignition cycle."
+            "The module does not answer: leave it powered and listen for it, then ask it with 3E 00 and 10 02; then "
+            "measure its supply, ground and bus without unplugging it. Restart it only as the service information says."
         )
     if now is Now.BOOT:
         return Retry.WITH_CARE, (
@@ -145,14 +201,25 @@ def _advice(
             "with the supply supported."
         )
     if now is Now.APPLICATION:
-        said = "The application answers." if attempted else "The module answers; nothing was changed in it."
-        return Retry.YES, said
+        return _of_application(done)
     if downloads:
         return Retry.WITH_CARE, "Read its identification after an ignition cycle before anything is tried again."
     return (
         Retry.UNKNOWN,
         "The capture does not show what runs in the module: ask for its identification and capture that.",
     )
+
+
+def _of_application(done: Sequence[Operation]) -> tuple[Retry, str]:
+    """It runs: whether anything is left to do depends on what was done."""
+    words = {item.outcome.word for item in done}
+    if not words:
+        return Retry.YES, "The module answers; nothing was changed in it."
+    if words & set(BROKEN):
+        return Retry.YES, "The application answers."
+    if Word.UNPROVEN in words:
+        return Retry.NOT_NEEDED, "The application answers, no new programming is needed: first read what is not proven."
+    return Retry.NOT_NEEDED, "The application answers, and what was done to it is confirmed."
 
 
 def _was_heard(own: Sequence[Exchange]) -> bool:

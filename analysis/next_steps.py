@@ -13,6 +13,7 @@ from typing import Final, NamedTuple
 
 from analysis.advice import CAUSES, TABLE, Rank, Step, case_of, module_of, sentence, starts_with_a_verb
 from analysis.checks.finding import Finding
+from analysis.exchanges import Exchange
 from analysis.expectations import Expectation
 from analysis.modules import ModuleState, Now
 from analysis.operations.find import standing
@@ -64,7 +65,7 @@ def next_steps(job: Job, wishes: Sequence[str], missing: Sequence[str]) -> tuple
         return (NO_TALK,)
     if is_one_sided(job):
         return (BOTH_WAYS,)
-    planned = sorted(_plan(job), key=lambda step: step.rank) or _wished(wishes)
+    planned = sorted([*_halves(job), *_plan(_without_halves(job))], key=lambda step: step.rank) or _wished(wishes)
     steps = tuple(dict.fromkeys(step.text for step in planned))[:MOST_STEPS]
     if not missing or any(step.rank is Rank.FIRST for step in planned):
         return steps
@@ -76,9 +77,31 @@ def _wished(wishes: Iterable[str]) -> list[Step]:
 
 
 def is_one_sided(job: Job) -> bool:
-    """Nothing in the captures is both asked and answered."""
-    is_seen = any(item.id == "one-direction-only" for item in job.findings)
-    return is_seen and not any(item.request and item.response for item in job.record.exchanges)
+    """Of every module only one direction was recorded."""
+    alone = {(item.capture, item.link.key) for item in job.record.exchanges if not _is_to_all(item)}
+    return bool(alone) and alone <= set(job.record.one_way)
+
+
+def _is_to_all(item: Exchange) -> bool:
+    return item.functional or item.link.functional
+
+
+def _without_halves(job: Job) -> Job:
+    """The job without modules of which only one direction was recorded: nothing is advised from half a talk."""
+    half = {key for _, key in job.record.one_way}
+    return job._replace(
+        operations=[item for item in job.operations if item.link.key not in half],
+        modules=[state for state in job.modules if state.story.link.key not in half],
+        expectations=[item for item in job.expectations if item.link not in half],
+    )
+
+
+def _halves(job: Job) -> Iterator[Step]:
+    half = {key for _, key in job.record.one_way}
+    labels = [state.story.label for state in job.modules if state.story.link.key in half]
+    if labels:
+        text = f"Record {', '.join(labels)} again where requests and answers both pass: one direction says nothing."
+        yield Step(Rank.FIRST, text)
 
 
 def _plan(job: Job) -> Iterator[Step]:

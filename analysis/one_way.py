@@ -2,8 +2,8 @@
 
 Requests alone may also mean a dead module. They are a half where the tester went on as nobody does without an answer
 (a long request let go on, a key, a block), or where no module at all is heard on the channel and several were asked,
-or one for several different things or for a change. Source: common practice, no source; that a long request needs its receiver
-is ISO 15765-2:2016, 9.6 (M).
+or one for several different things or for a change. Source: common practice, no source; that a long request needs
+its receiver is ISO 15765-2:2016, 9.6 (M).
 """
 
 from __future__ import annotations

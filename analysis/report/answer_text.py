@@ -85,6 +85,8 @@ def the_job(page: Lines, report: ReportDict) -> None:
 def _nothing(report: ReportDict) -> str:
     if not report["links"]:
         return "nothing was attempted, no diagnostic traffic was found"
+    if any(item["word"] == "not-shown" and item["kind"] in _TOUCHING for item in report["operations"]):
+        return "not shown: only one direction was recorded"
     return "read only, nothing was attempted" if wording.only_read(report) else "no part of the job was attempted"
 
 

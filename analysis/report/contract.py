@@ -24,7 +24,7 @@ Fitness = Literal["good", "limited", "poor"]
 Addressing = Literal["normal", "normal-fixed", "extended", "mixed", "doip"]
 Dialect = Literal["uds", "kwp2000", "gmw3110", "obd", "unknown"]
 Now = Literal["application", "boot", "silent", "unknown"]
-MayRetry = Literal["yes", "with-care", "no", "unknown"]
+MayRetry = Literal["not-needed", "yes", "with-care", "no", "unknown"]
 ExchangeOutcome = Literal["positive", "negative", "silent", "suppressed", "incomplete"]
 Kind = Literal[
     "download", "upload", "file", "write", "routine", "unlock", "session", "reset", "identity", "communication",

@@ -45,6 +45,7 @@ NOW_COLOUR: Final[Mapping[str, str]] = {
     "unknown": "doubtful",
 }
 MAY_RETRY: Final[Mapping[str, str]] = {
+    "not-needed": "not needed",
     "yes": "yes",
     "with-care": "yes, with care",
     "no": "no",

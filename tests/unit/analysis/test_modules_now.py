@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 from talk import (
     APPLICATION_START,
@@ -17,6 +19,7 @@ from talk import (
     block,
     cyclic,
     enter,
+    flat,
     gap,
     heard,
     programming,
@@ -40,8 +43,9 @@ def now(*talk: Talk, names: str = "") -> tuple[Now, Retry]:
     return found.now, found.may_retry
 
 
-def test_an_application_that_answers_after_the_restart_may_be_tried_again() -> None:
-    assert now(BEFORE, programming(), GOOD, reset(), read("F188", SOFTWARE), names=NAMES) == ("application", "yes")
+def test_an_application_that_answers_after_a_proved_job_needs_nothing() -> None:
+    found = now(BEFORE, programming(), GOOD, reset(), read("F188", SOFTWARE), names=NAMES)
+    assert found == ("application", "not-needed")
 
 
 def test_a_start_message_tells_application_from_boot_loader() -> None:
@@ -79,9 +83,35 @@ def test_a_module_that_does_not_answer_is_silent_and_not_to_be_tried_again() -> 
     assert any("switch off" in text for text in found.cautions)
 
 
-def test_a_capture_that_ends_leaves_the_module_unknown() -> None:
-    found = now(BEFORE, ask(*ERASE), request(), block(1, IMAGE[:32]))
-    assert found == ("unknown", "with-care")
+def test_a_module_erased_and_not_filled_is_in_its_boot_loader_whoever_stopped() -> None:
+    found = state(heard(BEFORE, ask(*ERASE), request(), block(1, IMAGE[:32])))
+    assert (found.now, found.may_retry) == ("boot", "with-care")
+    assert "answered until line" in found.evidence[0].text
+
+
+def test_a_transfer_that_breaks_off_without_an_erase_leaves_the_module_unknown() -> None:
+    assert now(BEFORE, request(), block(1, IMAGE[:32])) == ("unknown", "with-care")
+
+
+def test_what_is_only_unproven_needs_no_new_programming() -> None:
+    found = state(heard(BEFORE, programming(), reset(), APPLICATION_START, gap(1), names=NAMES))
+    assert (found.now, found.may_retry) == ("application", "not-needed")
+    assert "first read" in found.advice
+
+
+def test_a_silent_module_is_listened_to_and_measured_before_it_is_restarted() -> None:
+    talk = [BEFORE, ask(*ERASE), request(), block(1, IMAGE[:32]), [[tester("3E 00"), gap(2)] for _ in range(3)], OTHERS]
+    advice = state(heard(talk)).advice
+    order = [advice.index(text) for text in ("leave it powered", "3E 00", "measure", "Restart")]
+    assert order == sorted(order) and "ignition" not in advice
+
+
+def test_of_a_module_whose_answers_were_not_recorded_nothing_is_said() -> None:
+    said = [item for item in flat([BEFORE, programming(), reset(), read("F188", SOFTWARE)]) if item.frames]
+    requests = [replace(item, frames=tuple(one for one in item.frames if one.can_id == 0x7E0)) for item in said]
+    found = state(heard(requests, OTHERS, links=["7E0:7E8"]))
+    assert (found.now, found.may_retry) == ("unknown", "unknown")
+    assert "rogram" not in found.advice and "silent" not in found.advice
 
 
 def test_a_request_at_the_very_end_makes_no_module_silent() -> None:

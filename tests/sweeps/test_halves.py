@@ -1,0 +1,45 @@
+"""Good jobs of which only requests or only answers were recorded: nothing is called dead, and nothing that writes is
+advised. Common practice, no source.
+"""
+
+import re
+from pathlib import Path
+
+import pytest
+
+from analysis import analyse
+
+FIXTURES = Path(__file__).parents[2] / "fixtures"
+GOOD = (
+    "coach-all-good", "coach-reflash", "coach-before-removal", "uds11-all-good", "uds11-all-good-short",
+    "uds11-second-attempt-good", "uds11-only-reads", "van-trims-firing-order", "coach-next-day",
+)  # fmt: skip
+#: Ids that modules of the three worlds answer on, and ids of testers to one module.
+ANSWERS = re.compile(r" (?:18DA(?:F1|F9)..|7[0-9A-F][89A-F])#", re.IGNORECASE)
+REQUESTS = re.compile(r" (?:18DA..(?:F1|F9)|7[0-9A-F][0-7])#", re.IGNORECASE)
+WRITES = re.compile(r"\b(program|write|clear) ", re.IGNORECASE)
+
+
+def half_of(fixture: str, missing: re.Pattern[str], folder: Path, *, named: bool) -> dict:
+    lines = (FIXTURES / fixture / "capture.log").read_text().splitlines(keepends=True)
+    path = folder / "half.log"
+    path.write_text("".join(line for line in lines if not missing.search(line)))
+    names = [FIXTURES / f"{fixture.partition('-')[0]}_names.toml"] if named else []
+    return analyse(path, names=names).to_dict()
+
+
+@pytest.mark.parametrize("named", [True, False], ids=["names", "no names"])
+@pytest.mark.parametrize("missing", [ANSWERS, REQUESTS], ids=["requests only", "answers only"])
+@pytest.mark.parametrize("fixture", GOOD)
+def test_half_a_talk_calls_nothing_dead_and_advises_no_writing(
+    fixture: str, missing: re.Pattern[str], named: bool, tmp_path: Path
+) -> None:
+    report = half_of(fixture, missing, tmp_path, named=named)
+    assert "silent" not in {module["now"] for module in report["modules"]}
+    told = [*report["verdict"]["next_steps"], *(module["advice"] for module in report["modules"])]
+    told += [item["would_change"] for item in report["operations"] if item["would_change"]]
+    told += [text for part in report["verdict"]["parts"].values() for text in part["would_change"]]
+    assert [text for text in told if WRITES.search(text)] == []
+    assert report["captures"][0]["fitness"] == "poor"
+    words = {item["word"] for item in report["operations"] if item["kind"] not in ("communication", "clear")}
+    assert not words & {"confirmed", "interrupted"}  # a refusal is an answer: failed may stand
