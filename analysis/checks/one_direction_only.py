@@ -5,7 +5,7 @@ What it can mean: A filter of the logger; the tester's own log; a gateway that s
 How to tell it from look-alikes: a module that is off: then long requests are never finished, because nobody lets
 them go on
 What to try: capture again without a filter, at a place where both directions pass
-Caution: none
+Caution: do not program or write again on the strength of half a recording: each try erases, and wrong keys are counted.
 Evidence: the first messages of each link. Source: common practice, no source.
 """
 
