@@ -32,6 +32,7 @@ class Limits:
     capture_end_ns: int = 200 * MS_NS
     module_silent_ns: int = 1 * SECOND_NS
     tester_silent_ns: int = 5 * SECOND_NS
+    s3_server_ns: int = 5 * SECOND_NS
     reset_return_ns: int = 30 * SECOND_NS
     clock_step_ns: int = 500 * MS_NS
     driver_max_bytes: int = 65_536
@@ -75,6 +76,7 @@ REASONS: dict[str, str] = {
     "(common practice, no source)",
     "tester_silent_ns": "the tester counts as silent when the bus went on this long without it "
     "(S3 5 s, ISO 14229-2, M)",
+    "s3_server_ns": "a module falls back to its default session after this long without a request (S3, ISO 14229-2, M)",
     "reset_return_ns": "a module is expected back this soon after a reset (common practice, no source)",
     "clock_step_ns": "a backward step at least this large is a clock that was set; smaller ones are frames out of "
     "order (our choice)",

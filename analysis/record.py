@@ -13,7 +13,9 @@ from analysis.limits import Limits
 from analysis.one_way import one_way
 from analysis.readings import Reading, read_values
 from analysis.story import Story
+from analysis.timing import AnswerTimes, answer_times
 from canlog.capture.capture import Capture
+from canlog.frames import TimeKind
 from canlog.isotp.addressing import Direction
 from canlog.isotp.messages import MessageTable
 from canlog.names.tables import Names
@@ -68,6 +70,21 @@ class Record:
             for item in self.captures
             for step in item.survey.summary.clock_steps
         )
+
+    @cached_property
+    def _answer_times(self) -> dict[tuple[int, str], AnswerTimes]:
+        by_link: dict[tuple[int, str], list[Exchange]] = {}
+        for exchange in self.exchanges:
+            by_link.setdefault((exchange.capture, exchange.link.key), []).append(exchange)
+        steps: dict[int, list[int]] = {}
+        for (capture, line), _ in self.clock_steps:
+            steps.setdefault(capture, []).append(line)
+        return {place: answer_times(found, sorted(steps.get(place[0], ()))) for place, found in by_link.items()}
+
+    def answer_times(self, capture: int, key: str) -> AnswerTimes:
+        """How soon one link's module answered in one capture; nothing where the capture has no clock."""
+        is_timed = self.capture(capture).survey.summary.time_kind is not TimeKind.NONE
+        return self._answer_times.get((capture, key), AnswerTimes()) if is_timed else AnswerTimes()
 
     @cached_property
     def _readings(self) -> dict[str, tuple[Reading, ...]]:

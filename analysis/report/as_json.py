@@ -15,6 +15,7 @@ from analysis.postmortem import PostMortem
 from analysis.readings import Reading
 from analysis.record import CaptureRecord, Record
 from analysis.report import contract as c
+from analysis.report.link_times import link_times
 from analysis.report.model import Report
 from analysis.secrecy import masked_hex
 from analysis.story import Story
@@ -24,7 +25,6 @@ from analysis.words import Evidence
 from canlog.counting import counted
 from canlog.frames import TimeKind
 from canlog.isotp.addressing import Direction, Link
-from canlog.isotp.timing import link_timing
 from canlog.services.identifiers import identifier_text
 
 EXAMPLES = 10
@@ -134,7 +134,7 @@ def _link(link: Link, item: CaptureRecord, record: Record) -> c.LinkDict:
         "responses": len(messages) - len(requests),
         "messages": len(messages),
         "incomplete": sum(not message.complete for message in messages),
-        "timing": link_timing(messages) if _has_clock(item) else {},
+        "timing": link_times(link.key, messages, item, record),
     }
 
 

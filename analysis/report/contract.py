@@ -99,6 +99,33 @@ class CaptureDict(TypedDict):
     fitness_reasons: Annotated[list[str], "why, one sentence each"]
 
 
+class TimingDict(TypedDict):
+    """The times of one link; all null and 0 without a clock.
+
+    A listener's times are good to the step of the stamps, a frame time and the jitter of whoever took them.
+    """
+
+    stamp_step_ns: Annotated[int, "the stamps are whole steps of this; 0: finer than 1 ms, or too few to tell"]
+    answers: Annotated[Count, "answers that were timed; one with a step of the clock inside is not"]
+    p2_min_ns: Annotated[int | None, "end of a request to the begin of its first answer: the shortest"]
+    p2_median_ns: Annotated[int | None, "half of the answers took no longer"]
+    p2_95_ns: Annotated[int | None, "95 % of the answers took no longer"]
+    p2_max_ns: Annotated[int | None, "the longest"]
+    p2_max_lines: Annotated[list[Number], "end of that request, begin of its answer; empty without one"]
+    pendings: Annotated[Count, "answers behind a pending response that were timed"]
+    p2_star_max_ns: Annotated[int | None, "the longest from a pending response to what came next"]
+    p2_star_max_lines: Annotated[list[Number], "its two lines; empty without one"]
+    p2_announced_ns: Annotated[int | None, "P2 as the module last announced it; null: never"]
+    p2_star_announced_ns: Annotated[int | None, "the same for P2*"]
+    announced_lines: Annotated[list[Number], "where it did; empty: never"]
+    late_answers: Annotated[Count, "answers and pending responses later than the module announced"]
+    longest_gap_ns: Annotated[int | None, "the longest time between two frames of one message"]
+    longest_gap_lines: Annotated[list[Number], "first and last line of that message; empty without one"]
+    separation_asked_ns: Annotated[int | None, "the longest gap between frames that a receiver asked for (STmin)"]
+    n_bs_passed_lines: Annotated[list[Number], "where flow control was due for 1 s or more (N_Bs)"]
+    n_cr_passed_lines: Annotated[list[Number], "where the next frame of a message was due for 1 s or more (N_Cr)"]
+
+
 class LinkDict(TypedDict):
     """A tester and a module on one channel."""
 
@@ -120,7 +147,7 @@ class LinkDict(TypedDict):
     responses: Annotated[Count, "messages from the module"]
     messages: Annotated[Count, "messages in both directions"]
     incomplete: Annotated[Count, "messages that were begun and not completed"]
-    timing: Annotated[Mapping[str, object], "times measured or announced; names end in the unit (`_ns`)"]
+    timing: Annotated[TimingDict, "how soon its ends answered each other, and what they announced"]
 
 
 class ModuleDict(TypedDict):

@@ -19,6 +19,7 @@ from analysis.report.contract import (
     TrimDict,
 )
 from analysis.report.lines import Lines, short_hex, shorten_middle
+from analysis.report.times_text import timing
 from canlog.counting import counted
 
 _BY_WEIGHT = ("serious", "warning", "note")
@@ -341,4 +342,4 @@ def how_to_see_more(page: Lines, report: ReportDict, again: Again | None) -> Non
     page.text(asked.report_command("report.json"), hang=4)
 
 
-SECTIONS = (why, what_changed, trims, the_break, what_would_change, cannot_show, timeline, transfers)
+SECTIONS = (why, what_changed, trims, the_break, what_would_change, cannot_show, timeline, transfers, timing)

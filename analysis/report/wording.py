@@ -151,6 +151,12 @@ def cautions_on_top(report: ReportDict) -> list[str]:
     return list(dict.fromkeys(sentences))
 
 
+def milliseconds(time_ns: int | None) -> str:
+    """A short time, ``12 ms``; whole milliseconds where there are ten or more of them."""
+    exact_ms = (time_ns or 0) / 1e6
+    return f"{exact_ms:.0f} ms" if exact_ms >= 10 or exact_ms == round(exact_ms) else f"{exact_ms:.1f} ms"
+
+
 def labels(report: ReportDict) -> dict[str, str]:
     """Link key to what a person calls the module; the key where nothing names it."""
     return {

@@ -1,57 +1,78 @@
-"""How quickly the two ends of a link answered each other, as seen in the capture.
+"""The transport's own times on a link, as seen in the capture.
 
 A listener sees when frames were stamped, not when they were asked for: values are good to a frame time
-and the jitter of the stamps, about a millisecond where software took them.
+and the jitter of the stamps, about a millisecond where software took them. N_As and N_Ar (until the own frame is
+acknowledged) cannot be seen at all.
+
+Source: N_Bs, N_Cr and STmin, ISO 15765-2:2016, 9.6.5.4 and 9.8 (M).
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from statistics import median_low
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from math import gcd
+from typing import Final
 
-from canlog.isotp.addressing import Direction
-from canlog.isotp.messages import Message
+from canlog.isotp.messages import Anomaly, Message
+
+MS_NS: Final = 1_000_000
+#: Anomalies and reasons by the timer of the standard that ran out: 1 s each.
+N_BS: Final = frozenset({"flow-control-late", "timeout-n-bs", "no-flow-control-and-no-data", "wait-then-silence"})
+N_CR: Final = frozenset({"stall", "timeout-n-cr"})
+#: Fewer times than this may be whole milliseconds by chance.
+_LEAST_TIMES: Final = 4
 
 
-def link_timing(messages: Iterable[Message]) -> dict[str, int]:
-    """The times of one link, integers; what could not be seen has no entry.
+@dataclass(frozen=True, slots=True)
+class TransportTimes:
+    """Times of the messages of one link; None where nothing shows it.
+
+    ``longest_gap_ns`` is the longest time between two frames of one message (flow control included), which
+    ``longest_gap_lines`` (first, last) holds; ``separation_asked_ns`` the longest gap a receiver asked for (STmin);
+    ``n_bs_passed`` and ``n_cr_passed`` are the lines at which 1 s had passed without the frame due.
+    """
+
+    longest_gap_ns: int | None
+    longest_gap_lines: tuple[int, int] | None
+    separation_asked_ns: int | None
+    n_bs_passed: tuple[int, ...]
+    n_cr_passed: tuple[int, ...]
+
+
+def transport_times(messages: Iterable[Message]) -> TransportTimes:
+    """The times of one link's messages, given in order of completion."""
+    longest: Message | None = None
+    asked: int | None = None
+    passed: list[Anomaly] = []
+    for message in messages:
+        if message.n_frames > 1 and (longest is None or message.longest_gap_ns > longest.longest_gap_ns):
+            longest = message
+        if message.separation_ns is not None:
+            asked = max(asked or 0, message.separation_ns)
+        if message.anomalies:
+            passed += message.anomalies
+    return TransportTimes(
+        longest_gap_ns=longest.longest_gap_ns if longest is not None else None,
+        longest_gap_lines=longest.lines if longest is not None else None,
+        separation_asked_ns=asked,
+        n_bs_passed=tuple(item.line for item in passed if item.rule in N_BS),
+        n_cr_passed=tuple(item.line for item in passed if item.rule in N_CR),
+    )
+
+
+def stamp_step_ns(messages: Sequence[Message]) -> int:
+    """The step of the stamps where it is a whole number of milliseconds, ns; 0 where they are finer or too few.
 
     Args:
-        messages: those of one link, in order of completion.
-
-    Returns:
-        ``answers`` how many answers were timed; ``p2_min_ns``, ``p2_median_ns``, ``p2_max_ns`` from the end of
-        a request to the begin of its first answer; ``longest_gap_ns`` between two frames of one message;
-        ``separation_asked_ns`` the longest gap a receiver asked for (STmin).
-
-    Source: P2, ISO 14229-2:2013, 7.2 (M); STmin, ISO 15765-2:2016, 9.6.5.4 (M).
+        messages: of one link, two stamps each.
     """
-    waits: list[int] = []
-    gaps: list[int] = []
-    asked: list[int] = []
-    request_end: int | None = None
+    if 2 * len(messages) < _LEAST_TIMES:
+        return 0
+    first_ns = messages[0].begin_ns
+    step = 0
     for message in messages:
-        if message.n_frames > 1:
-            gaps.append(message.longest_gap_ns)
-        if message.separation_ns is not None:
-            asked.append(message.separation_ns)
-        if message.direction is Direction.REQUEST:
-            request_end = message.end_ns
-        elif request_end is not None:
-            # A negative wait is a clock that ran backwards, no answer comes before its request.
-            if message.begin_ns >= request_end:
-                waits.append(message.begin_ns - request_end)
-            request_end = None
-    timing: dict[str, int] = {}
-    if waits:
-        timing |= {
-            "answers": len(waits),
-            "p2_min_ns": min(waits),
-            "p2_median_ns": median_low(waits),
-            "p2_max_ns": max(waits),
-        }
-    if gaps:
-        timing["longest_gap_ns"] = max(gaps)
-    if asked:
-        timing["separation_asked_ns"] = max(asked)
-    return timing
+        step = gcd(step, message.begin_ns - first_ns, message.end_ns - first_ns)
+        if step % MS_NS:
+            return 0
+    return step

@@ -124,8 +124,21 @@ def set_back() -> Lines:
     return [*GOOD[:middle], *edit.shifted(GOOD[middle:], -5.0)]
 
 
+def later(pattern: str, seconds: float) -> Session:
+    """The good bench job; everything from the first line that fits on comes later."""
+    at = next(at for at, line in enumerate(GOOD) if re.search(pattern, line))
+    return bench(lambda: [*GOOD[:at], *edit.shifted(GOOD[at:], seconds)])
+
+
+def asked_meanwhile(data: str) -> Session:
+    """The good bench job with one more request while the erase is put off."""
+    at = next(at for at, line in enumerate(GOOD) if "7E8#037F3178" in line)
+    return bench(lambda: edit.with_lines(GOOD, at + 1, f"({{t}}) can0 7E0#{data}"))
+
+
 #: By check: where it must see something, and where it must not although that looks much the same.
 CASES: dict[str, tuple[Session, Session]] = {
+    "answer-late": (later("7E8#036EF184", 0.1), later("7E8#036EF184", 0.04)),
     "attempts-exceeded": (shipped("uds11-wrong-key"), changed("uds11-wrong-key", "7F2736", "7F2737")),
     "block-counter-refused": (
         changed("uds11-transfer-refused", "7F3672", "7F3673"),
@@ -196,6 +209,7 @@ CASES: dict[str, tuple[Session, Session]] = {
         bench(lambda: edit.without(GOOD, "(7E8|7E9)#(?!3)")),
         shipped("coach-before-removal-dead"),
     ),
+    "pending-late": (later("7E8#057101FF00", 5.0), later("7E8#057101FF00", 4.0)),
     "pending-without-end": (bench(partial(plan, *LOADER, faults=("erase-stalls",))), bench(stalled_erase_cut)),
     "programming-failure": (shipped("uds11-transfer-refused"), shipped("uds11-exit-refused")),
     "request-unanswered": (shipped("coach-before-removal-dead"), shipped("uds11-reset-no-return")),
@@ -206,6 +220,7 @@ CASES: dict[str, tuple[Session, Session]] = {
         Session(partial(fixture, "coach-all-good"), "van", sheet=True),
         shipped("coach-vin-swapped", sheet=True),
     ),
+    "session-gap": (later("7E0#022711", 6.0), later("7E8#057101FF00", 6.0)),
     "silence-everything": (
         bench(lambda: power_cut(fixture("uds11-ends-mid-transfer"))),
         bench(lambda: power_cut(GOOD)),
@@ -213,6 +228,8 @@ CASES: dict[str, tuple[Session, Session]] = {
     "silence-module-first": (shipped("coach-module-silent"), shipped("uds11-reset-no-return")),
     "silence-tester-first": (shipped("coach-tester-silent"), shipped("coach-ends-mid-transfer")),
     "size-over": (bench(lambda: edit.other_size(GOOD, -1)), shipped("uds11-block-repeated")),
+    "stall-inside-message": (later("7E0#21B2F59438E21C", 1.2), later("7E0#21B2F59438E21C", 0.8)),
+    "tester-gives-up-early": (asked_meanwhile("0322F18CCCCCCCCC"), asked_meanwhile("023E80CCCCCCCCCC")),
     "size-short": (bench(lambda: edit.other_size(GOOD, +1)), shipped("uds11-ends-mid-transfer")),
     "transfer-exit-missing": (
         bench(lambda: edit.without(GOOD, "(7E0#0137|7E8#0177)")),

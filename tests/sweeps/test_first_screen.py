@@ -23,6 +23,7 @@ CAPTURES = sorted(
 MOST_LINES = 30
 #: A word that ends in s and is no plural.
 SINGULAR = {
+    "ms",
     "bus",
     "pass",
     "access",

@@ -1,24 +1,43 @@
+"""The transport's own times: ISO 15765-2:2016, 9.8 (M): N_Bs and N_Cr are 1 s each."""
+
+import pytest
 from test_reassembly import CF1, CF2, FF, rebuild, session
 
-from canlog.isotp.timing import link_timing
+from canlog.isotp.timing import TransportTimes, stamp_step_ns, transport_times
 
 MS = 1_000_000
+FC = "7E0 30 00 F5"
 
 
-def test_the_answer_time_runs_from_the_end_of_the_request_to_the_begin_of_the_first_answer() -> None:
-    rows = ["7E0 02 3E 00@10", "7E8 02 7E 00@14", "7E0 02 10 03@20", "7E8 03 7F 10 78@26", "7E8 02 50 03@900"]
-    timing = link_timing(rebuild(session(*rows))[0])
-    assert timing == {"answers": 2, "p2_min_ns": 4 * MS, "p2_median_ns": 4 * MS, "p2_max_ns": 6 * MS}
+def test_the_longest_gap_and_what_was_asked_come_from_long_messages() -> None:
+    times = transport_times(rebuild(session(FF + "@1", FC + "@2", CF1 + "@3", CF2 + "@43"))[0])
+    assert times == TransportTimes(40 * MS, (1, 4), 500_000, (), ())
 
 
-def test_requests_without_answer_are_not_timed() -> None:
-    assert link_timing(rebuild(session("7E0 02 3E 80@10", "7E0 02 3E 80@2010"))[0]) == {}
+def test_single_frames_have_no_gap() -> None:
+    times = transport_times(rebuild(session("7E0 02 3E 80@10", "7E0 02 3E 80@2010"))[0])
+    assert times == TransportTimes(None, None, None, (), ())
 
 
-def test_the_gaps_and_what_was_asked_come_from_long_messages() -> None:
-    timing = link_timing(rebuild(session(FF + "@1", "7E0 30 00 F5@2", CF1 + "@3", CF2 + "@43"))[0])
-    assert timing == {"longest_gap_ns": 40 * MS, "separation_asked_ns": 500_000}
+@pytest.mark.parametrize(
+    ("rows", "n_bs", "n_cr"),
+    [
+        ([FF + "@1", FC + "@1001", CF1 + "@1002", CF2 + "@1003"], (2,), ()),
+        ([FF + "@1", FC + "@1000", CF1 + "@1001", CF2 + "@1002"], (), ()),
+        ([FF + "@1", FC + "@2", CF1 + "@3", CF2 + "@1003"], (), (4,)),
+        ([FF + "@1", FC + "@2", CF1 + "@3", CF2 + "@1002"], (), ()),
+    ],
+)
+def test_a_second_without_the_frame_due_names_its_timer(
+    rows: list[str], n_bs: tuple[int, ...], n_cr: tuple[int, ...]
+) -> None:
+    times = transport_times(rebuild(session(*rows))[0])
+    assert (times.n_bs_passed, times.n_cr_passed) == (n_bs, n_cr)
 
 
-def test_an_answer_stamped_before_its_request_is_not_timed() -> None:
-    assert link_timing(rebuild(session("7E0 02 3E 00@10", "7E8 02 7E 00@5"))[0]) == {}
+@pytest.mark.parametrize(
+    ("stamps", "step_ms"), [((0, 10, 30, 60), 10), ((3, 13, 33), 10), ((0, 1, 2), 1), ((0, 1.25, 7), 0), ((5,), 0)]
+)
+def test_the_step_of_the_stamps_shows_in_the_stamps(stamps: tuple[float, ...], step_ms: int) -> None:
+    messages = rebuild(session(*(f"7E0 02 3E 80@{stamp}" for stamp in stamps)))[0]
+    assert stamp_step_ns(messages) == step_ms * MS

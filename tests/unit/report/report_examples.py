@@ -38,7 +38,19 @@ def link(key: str, label: str | None, requests: int, responses: int, incomplete:
         "request_address": None, "response_address": None, "addressing": "normal-fixed", "dialect": "uds",
         "functional": False, "how": "first frames answered by flow control", "requests": requests,
         "responses": responses, "messages": requests + responses, "incomplete": incomplete,
-        "timing": {"p2_ns": 50_000_000},
+        "timing": times(responses),
+    }  # fmt: skip
+
+
+def times(answers: int) -> c.TimingDict:
+    is_timed = answers > 0
+    return {
+        "stamp_step_ns": 0, "answers": answers, "p2_min_ns": 2_500_000 if is_timed else None,
+        "p2_median_ns": 8_000_000 if is_timed else None, "p2_95_ns": 20_000_000 if is_timed else None,
+        "p2_max_ns": 41_000_000 if is_timed else None, "p2_max_lines": [700, 702] if is_timed else [], "pendings": 0,
+        "p2_star_max_ns": None, "p2_star_max_lines": [], "p2_announced_ns": None, "p2_star_announced_ns": None,
+        "announced_lines": [], "late_answers": 0, "longest_gap_ns": None, "longest_gap_lines": [],
+        "separation_asked_ns": None, "n_bs_passed_lines": [], "n_cr_passed_lines": [],
     }  # fmt: skip
 
 

@@ -7,7 +7,7 @@ import re
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from report_examples import DUC, EXAMPLES, all_good, base, evidence, failed_erase, link, only_read, without_clock
+from report_examples import DUC, EXAMPLES, all_good, base, evidence, failed_erase, link, only_read, times, without_clock
 
 from analysis.report.lines import Lines, printable, shorten_middle
 from analysis.report.text import render_text
@@ -43,7 +43,7 @@ def test_the_answer_comes_in_the_order_of_the_questions() -> None:
     assert headings(render_text(failed_erase())) == [
         "THE MODULES NOW", "THE JOB", "WHAT TO DO NEXT", "CAN THIS CAPTURE BE TRUSTED?", "WHY",
         "WHAT READS DIFFERENTLY NOW", "WHERE IT BROKE", "WHAT WOULD CHANGE A WORD", "WHAT THIS CAPTURE CANNOT SHOW",
-        "TIMELINE", "WHO TALKED", "SEE MORE",
+        "TIMELINE", "WHO TALKED", "HOW SOON THEY ANSWERED", "SEE MORE",
     ]  # fmt: skip
 
 
@@ -201,3 +201,25 @@ def test_lines_are_said_in_words() -> None:
     assert at_lines([7, 12], 1, 1) == "lines 7-12"
     assert at_lines([1, 2, 3], 2, 2) == "lines 1, 2, 3, capture 2"
     assert at_lines(list(range(1, 10)), 1, 1) == "lines 1, 2, 3, 4, 5, 6, ..."
+
+
+def test_how_soon_each_module_answered_stands_beside_what_it_announced() -> None:
+    report = failed_erase()
+    times = report["links"][0]["timing"]
+    times |= {
+        "p2_announced_ns": 50_000_000, "p2_star_announced_ns": 5_000_000_000, "announced_lines": [8532],
+        "pendings": 2, "p2_star_max_ns": 1_560_000_000, "p2_star_max_lines": [2700, 2767], "late_answers": 3,
+        "stamp_step_ns": 10_000_000,
+    }  # fmt: skip
+    text = " ".join(render_text(report, 120).split("\nHOW SOON THEY ANSWERED")[1].split())
+    assert "2.5 ms 8 ms 20 ms 41 ms, line 702" in text
+    assert "announced 50 ms, 5000 ms after a wait answer (line 8532): 3 later" in text
+    assert "at most 1560 ms after a wait answer (line 2767)" in text
+    assert "stamps in steps of 10 ms" in text
+
+
+def test_without_a_timed_answer_nothing_is_said_of_times() -> None:
+    report = failed_erase()
+    for one in report["links"]:
+        one["timing"] = times(0)
+    assert "HOW SOON" not in render_text(report)
