@@ -87,6 +87,10 @@ _COLUMNS = click.option(
     "--columns", metavar="NAMES", default="",
     help="Columns of a table without a header, e.g. time,id,data. Other captures need none.",
 )  # fmt: skip
+_NAMES = click.option(
+    "--names", metavar="FILE", multiple=True,
+    help="Names file (TOML): what a maker's identifiers mean. May be given several times.",
+)  # fmt: skip
 
 
 @click.group(
@@ -104,10 +108,7 @@ def main() -> None:
 @main.command()
 @_CAPTURES
 @click.option("--job", metavar="SHEET", help="Job sheet (TOML): what was meant to happen.")
-@click.option(
-    "--names", metavar="FILE", multiple=True,
-    help="Names file (TOML): what a maker's identifiers mean. May be given several times.",
-)  # fmt: skip
+@_NAMES
 @_link_option("Take these two ids as tester and module, whatever the traffic shows")
 @_COLUMNS
 @click.option("--json", "json_file", metavar="FILE", help="Write the report as JSON; - prints it instead of the text.")
@@ -143,6 +144,7 @@ def report(
     help="Requests with their answers, rebuilt messages, or raw frames.",
 )  # fmt: skip
 @_link_option("Only this link")
+@_NAMES
 @_COLUMNS
 @click.option(
     "--format", "form", type=click.Choice(["text", "jsonl", "csv", "parquet"]), default="text", show_default=True,
@@ -151,10 +153,17 @@ def report(
 @click.option("--output", metavar="FILE", default="-", help="Write to this file instead of standard output.")
 @click.option("--secrets", is_flag=True, help="Show seeds, keys and certificates (services 27, 29) unmasked.")
 def list_rows(
-    captures: Sequence[str], level: str, links: Sequence[str], columns: str, form: str, output: str, secrets: bool
+    captures: Sequence[str],
+    level: str,
+    links: Sequence[str],
+    names: Sequence[str],
+    columns: str,
+    form: str,
+    output: str,
+    secrets: bool,
 ) -> None:
     """List what a capture holds, one row a line."""
-    _check_inputs(captures, captures, output)
+    _check_inputs(captures, [*captures, *names], output)
     if form == "parquet" and output == "-" and sys.stdout.isatty():
         raise CanlogError("Parquet is not for a terminal", hint="name a file with --output")
     from analysis.listing import LEVELS, Request
@@ -163,7 +172,7 @@ def list_rows(
 
     width = _terminal_width() if output == "-" else None
     with _progress() as progress:
-        table = LEVELS[level](Request(captures, links, secrets, columns, width, progress))
+        table = LEVELS[level](Request(captures, links, names, secrets, columns, width, progress))
         with whole_file(output) as stream:
             rows = CountedRows(table.rows)
             WRITERS[form](table._replace(rows=rows), stream)

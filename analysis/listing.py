@@ -8,11 +8,12 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from typing import Any, Final, NamedTuple
+from typing import Any, Final, NamedTuple, cast
 
 import numpy as np
 import numpy.typing as npt
 
+from analysis.exchange_words import tell
 from analysis.report.lines import printable, shorten_middle
 from analysis.report.wording import seconds
 from analysis.rows import Columns, Row, Table
@@ -27,7 +28,8 @@ from canlog.read import read_capture, rebuild_surveyed, survey_links
 
 EXCHANGE_COLUMNS: Final[Columns] = {
     "number": "int", "capture": "int", "link": "text", "time_ns": "int", "service": "text", "request": "text",
-    "response": "text", "pending": "int", "outcome": "text", "nrc": "text", "lines": "lines",
+    "response": "text", "pending": "int", "outcome": "text", "nrc": "text", "lines": "lines", "label": "text",
+    "told": "text",
 }  # fmt: skip
 MESSAGE_COLUMNS: Final[Columns] = {
     "capture": "int", "link": "text", "channel": "text", "can_id": "text", "address": "text", "direction": "text",
@@ -45,8 +47,8 @@ _LONG_ID: Final = int(FrameFlag.EXTENDED | FrameFlag.ERROR)
 _REMOTE: Final = int(FrameFlag.REMOTE)
 _PACKET: Final = int(FrameFlag.PACKET)
 _NOT_PLAIN: Final = int(FrameFlag.ERROR | FrameFlag.REMOTE | FrameFlag.FD | FrameFlag.PACKET)
-#: From this width on an exchange in text names its service.
-_WIDE: Final = 110
+#: With less room than this the bytes of an exchange are left out.
+_LEAST_BYTES: Final = 20
 #: Time of the first frame by capture: text counts seconds from it, as the report does.
 Starts = dict[int, int | None]
 
@@ -56,6 +58,7 @@ class Request(NamedTuple):
 
     captures: Sequence[str]
     links: Sequence[str] = ()
+    names: Sequence[str] = ()  # files
     secrets: bool = False
     columns: str = ""  # of a table without a header
     width: int | None = None  # of the terminal; None: nothing is shortened
@@ -66,11 +69,18 @@ def list_exchanges(request: Request) -> Table:
     """Requests with their answers."""
     from analysis import analyse
 
-    report = analyse(request.captures, links=request.links, columns=request.columns, progress=request.progress).to_dict(
-        secrets=request.secrets
+    found = analyse(
+        request.captures, names=request.names, links=request.links, columns=request.columns, progress=request.progress
     )
+    report, record = found.to_dict(secrets=request.secrets), found.record
+    labels = {story.link.key: story.label for story in record.stories if story.named}
+    told = {one.number: tell(one, labels.get(one.link.key, ""), record.names) for one in record.exchanges}
     wishes = [parse_link(key) for key in request.links]
-    rows = [row for row in report["exchanges"] if not wishes or any(_is_meant(wish, row["link"]) for wish in wishes)]
+    rows = [
+        {**row, "label": labels.get(row["link"]), "told": told[row["number"]]}
+        for row in cast(list[Row], report["exchanges"])
+        if not wishes or any(_is_meant(wish, row["link"]) for wish in wishes)
+    ]
     starts = {item["number"]: item["first_time_ns"] for item in report["captures"]}
     channels = {item["link"].partition(":")[0] for item in rows}
     only = f"{channels.pop()}:" if len(channels) == 1 else ""
@@ -264,20 +274,21 @@ def _lines_text(lines: Sequence[int]) -> str:
 
 
 def _exchange_text(row: Row, starts: Starts, only_channel: str, width: int | None) -> str:
-    outcome = f"{row['outcome']} {row['nrc']}" if row["nrc"] else row["outcome"]
-    asked, answered = (row[side].partition(", SHA-256")[0] or "-" for side in ("request", "response"))
-    pending = f", {row['pending']} pending" if row["pending"] else ""
-    more = ""
-    if width is None or width >= _WIDE:
-        more = f"  {row['service']}{pending}"
+    """A line of the story, and where there is room the bytes behind it."""
     link = row["link"].removeprefix(only_channel)
-    head = printable(f"{row['number']:>5} {_time_text(row, starts)}  {link}  ")
-    tail = printable(f"  {outcome}  {_lines_text(row['lines'])}{more}")
+    who = row["label"] or (f"{link} (all modules)" if link.endswith(">") else link)
+    head = printable(f"{row['number']:>5} {_time_text(row, starts)}  {who}  ")
+    tail = printable(f"  {_lines_text(row['lines'])}")
+    told = printable(row["told"])
+    asked, answered = (row[side].partition(", SHA-256")[0] or "-" for side in ("request", "response"))
     if width is None:
-        return f"{head}{asked} -> {answered}{tail}"
-    room = width - len(head) - len(tail) - len(" -> ")
+        return f"{head}{told}{tail}  {asked} -> {answered}"
+    text = f"{head}{_cut(told, width - len(head) - len(tail))}{tail}"
+    room = width - len(text) - len("   -> ")
+    if room < _LEAST_BYTES:
+        return text
     asked = _cut(asked, max(room // 2, room - len(answered)))
-    return f"{head}{asked} -> {_cut(answered, room - len(asked))}{tail}"
+    return f"{text}  {asked} -> {_cut(answered, room - len(asked))}"
 
 
 def _message_text(row: Row, starts: Starts, width: int | None) -> str:

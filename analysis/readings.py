@@ -145,6 +145,13 @@ def read_values(story: Story, names: Names) -> Iterator[Reading]:
             yield Reading(exchange, identifier, raw, name, identifier in written)
 
 
+def read_values_of(exchange: Exchange, label: str, names: Names) -> Iterator[Reading]:
+    """The values in one answer."""
+    if exchange.positive:
+        for identifier, raw in _values(exchange, {}):
+            yield Reading(exchange, identifier, raw, names.identifier(label, identifier))
+
+
 def _values(exchange: Exchange, lengths: dict[int, int]) -> Iterator[tuple[int, bytes]]:
     answer = exchange.answered
     if exchange.service == READ_BY_IDENTIFIER and exchange.act is Act.READ and len(answer) >= 3:

@@ -1,0 +1,159 @@
+"""One exchange in plain words: what was asked, and what came back. No seed, key or memory content in it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Final
+
+from analysis.exchanges import Answer, Exchange
+from analysis.fault_lists import read_list
+from analysis.operations.block_form import COUNTED, form_of
+from analysis.operations.routines import RESULT, START, STOP, RoutineCall, read_call
+from analysis.readings import read_values_of, title_of
+from canlog.counting import counted
+from canlog.names.tables import Names
+from canlog.services.dialects import UDS
+from canlog.services.traits import Act, identifier_asked, item_written, location_of, orders_quiet
+
+#: Sub-functions of 10, 28 and 85 in words. ISO 14229-1:2020 (M).
+SESSION: Final[Mapping[str, str]] = {
+    "01": "default session",
+    "02": "programming session",
+    "03": "extended session",
+}
+CONTROL: Final[Mapping[tuple[str, str], str]] = {
+    ("28", "00"): "normal messages allowed",
+    ("28", "01"): "sending of normal messages stopped",
+    ("28", "02"): "receiving of normal messages stopped",
+    ("28", "03"): "normal messages stopped",
+    ("85", "01"): "storing of faults on",
+    ("85", "02"): "storing of faults off",
+}
+#: The same where the dialect has a service for each.
+QUIET: Final[Mapping[object, str]] = {True: "normal messages stopped", False: "normal messages allowed"}
+#: Kinds of 11. ISO 14229-1:2020, 10.3 (M).
+RESET: Final[Mapping[int, str]] = {
+    1: "hard reset", 2: "key off and on", 3: "soft reset", 4: "rapid power shutdown on", 5: "rapid power shutdown off",
+}  # fmt: skip
+MOST_CODES = 4
+
+
+def tell(exchange: Exchange, label: str, names: Names) -> str:
+    """``programming session: accepted``, ``read F190 (VIN): E0VLK3PS3SM018855``.
+
+    Args:
+        exchange: what was asked and answered.
+        label: of the module, by which the names know it.
+        names: what the maker's identifiers and routines are called.
+    """
+    call = read_call(exchange, label, names)
+    return f"{_asked(exchange, call, label, names)}: {_came_back(exchange, call, label, names)}"
+
+
+def _asked(exchange: Exchange, call: RoutineCall | None, label: str, names: Names) -> str:
+    told = exchange.told
+    match exchange.act:
+        case Act.SESSION if exchange.session is not None:
+            number = f"{exchange.session:02X}"
+            return SESSION.get(number, f"session {number}")
+        case Act.RESET:
+            kind = told[1] & 0x7F if len(told) > 1 else 0
+            return RESET.get(kind, f"reset {kind:02X}") if exchange.dialect == UDS else "reset"
+        case Act.UNLOCK if len(told) > 1:
+            level = told[1] & 0x7F
+            return f"seed asked, level {level:02X}" if level & 1 else f"key sent, level {level - 1:02X}"
+        case Act.ROUTINE if call is not None:
+            what = {START: "start", STOP: "stop", RESULT: "result of"}.get(
+                call.control, f"control {call.control:02X} of"
+            )
+            return f"{what} routine {call.said}{f' ({called})' if (called := _routine_name(call)) else ''}"
+        case Act.READ | Act.WRITE:
+            return _by_identifier(exchange, label, names)
+        case Act.DOWNLOAD | Act.UPLOAD:
+            return _transfer(exchange)
+        case Act.BLOCK:
+            return _block(exchange)
+        case Act.EXIT:
+            return "end of the transfer"
+        case Act.CLEAR:
+            return f"clear the fault memory{f' ({told[1:4].hex().upper()})' if len(told) > 1 else ''}"
+        case Act.READ_FAULTS:
+            return "read the fault memory"
+        case Act.QUIET | Act.FAULT_SETTING:
+            pair = (f"{exchange.service:02X}", f"{told[1] & 0x7F:02X}" if len(told) > 1 else "")
+            said = CONTROL.get(pair) if exchange.dialect == UDS else None
+            return said or QUIET.get(orders_quiet(told, exchange.dialect)) or "storing of faults"
+        case Act.TESTER_PRESENT:
+            return "tester present"
+    return exchange.ask.name if exchange.asked else exchange.answer.name
+
+
+def _routine_name(call: RoutineCall) -> str:
+    if call.name is not None:
+        return call.name.name
+    return {"erase": "erase memory", "dependencies": "check that the parts fit"}.get(call.kind, "")
+
+
+def _by_identifier(exchange: Exchange, label: str, names: Names) -> str:
+    verb = "read" if exchange.act is Act.READ else "write"
+    item = item_written(exchange.told, exchange.dialect)
+    number = item.identifier if item is not None else identifier_asked(exchange.told, exchange.dialect)
+    if number is None:
+        return f"{verb} data"
+    if exchange.service <= 0x0A:
+        return exchange.ask.name if exchange.asked else exchange.answer.name
+    return f"{verb} {title_of(number, names.identifier(label, number), exchange.dialect, exchange.service)}"
+
+
+def _transfer(exchange: Exchange) -> str:
+    verb = "download" if exchange.act is Act.DOWNLOAD else "upload"
+    place = location_of(exchange.asked, exchange.dialect)
+    if place is None:
+        return f"{verb} asked for"
+    size = f" of {counted(place.size, 'byte')}" if place.size is not None else ""
+    return f"{verb}{size}{f' at {place.address:08X}' if place.address is not None else ''} asked for"
+
+
+def _block(exchange: Exchange) -> str:
+    form = form_of(None, [exchange], None) if exchange.asked else COUNTED
+    said = form.said(form.read(exchange.told).mark)
+    size = form.size(exchange.request.length) if exchange.request else 0
+    return f"{said}, {counted(size, 'byte')}" if size else said
+
+
+def _came_back(exchange: Exchange, call: RoutineCall | None, label: str, names: Names) -> str:
+    waited = f" (asked to wait {counted(len(exchange.pendings), 'time')})" if exchange.pendings else ""
+    match exchange.outcome:
+        case Answer.NEGATIVE:
+            return f"refused, {exchange.refusal}{waited}"
+        case Answer.SUPPRESSED:
+            return "no answer wanted"
+        case Answer.SILENT:
+            return f"no answer{waited}"
+        case Answer.INCOMPLETE:
+            return f"not whole, {_what_is_missing(exchange)}"
+    return (_answered(exchange, call, label, names) or "accepted") + waited
+
+
+def _what_is_missing(exchange: Exchange) -> str:
+    broken = next((one for one in exchange.messages if not one.complete), None)
+    if broken is None:
+        return "a frame is missing"
+    return f"{counted(broken.length, 'byte')} due, {broken.reason}"
+
+
+def _answered(exchange: Exchange, call: RoutineCall | None, label: str, names: Names) -> str:
+    """What a positive answer says beyond yes; empty where it says no more."""
+    if call is not None:
+        return call.text if call.name is not None or call.status_bytes else ""
+    if exchange.act is Act.READ:
+        values = [value.text or value.raw.hex(" ").upper() for value in read_values_of(exchange, label, names)]
+        return "; ".join(values)
+    if exchange.act is Act.UNLOCK and len(exchange.answered) > 1:
+        return "seed given" if exchange.answered[1] & 1 else "access granted"
+    listed = read_list(exchange)
+    if listed is not None:
+        codes = [f"{listed.text(code)} {status:02X}" for code, status in listed.codes.items()]
+        more = f" and {len(codes) - MOST_CODES} more" if len(codes) > MOST_CODES else ""
+        return (", ".join(codes[:MOST_CODES]) + more) or "no codes"
+    return ""
