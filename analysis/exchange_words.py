@@ -10,27 +10,12 @@ from analysis.fault_lists import read_list
 from analysis.operations.block_form import COUNTED, form_of
 from analysis.operations.routines import RESULT, START, STOP, RoutineCall, read_call
 from analysis.readings import read_values_of, title_of
+from analysis.report.wording import CONTROL, QUIET, SESSION
 from canlog.counting import counted
 from canlog.names.tables import Names
 from canlog.services.dialects import UDS
 from canlog.services.traits import Act, identifier_asked, item_written, location_of, orders_quiet
 
-#: Sub-functions of 10, 28 and 85 in words. ISO 14229-1:2020 (M).
-SESSION: Final[Mapping[str, str]] = {
-    "01": "default session",
-    "02": "programming session",
-    "03": "extended session",
-}
-CONTROL: Final[Mapping[tuple[str, str], str]] = {
-    ("28", "00"): "normal messages allowed",
-    ("28", "01"): "sending of normal messages stopped",
-    ("28", "02"): "receiving of normal messages stopped",
-    ("28", "03"): "normal messages stopped",
-    ("85", "01"): "storing of faults on",
-    ("85", "02"): "storing of faults off",
-}
-#: The same where the dialect has a service for each.
-QUIET: Final[Mapping[object, str]] = {True: "normal messages stopped", False: "normal messages allowed"}
 #: Kinds of 11. ISO 14229-1:2020, 10.3 (M).
 RESET: Final[Mapping[int, str]] = {
     1: "hard reset", 2: "key off and on", 3: "soft reset", 4: "rapid power shutdown on", 5: "rapid power shutdown off",

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Final
 
-from analysis.exchange_words import CONTROL, QUIET, SESSION
 from analysis.report.contract import OperationDict, ReportDict
 from canlog.counting import counted
 
@@ -97,6 +96,22 @@ ASKING_KINDS: Final = frozenset({"identity", "read-faults"})
 #: Routines that are a step of programming.
 STEPS_OF_A_DOWNLOAD: Final = frozenset({"erase", "check", "dependencies"})
 
+#: Sub-functions of 10, 28 and 85 in words. ISO 14229-1:2020 (M).
+SESSION: Final[Mapping[str, str]] = {
+    "01": "default session",
+    "02": "programming session",
+    "03": "extended session",
+}
+CONTROL: Final[Mapping[tuple[str, str], str]] = {
+    ("28", "00"): "normal messages allowed",
+    ("28", "01"): "sending of normal messages stopped",
+    ("28", "02"): "receiving of normal messages stopped",
+    ("28", "03"): "normal messages stopped",
+    ("85", "01"): "storing of faults on",
+    ("85", "02"): "storing of faults off",
+}
+#: The same where the dialect has a service for each.
+QUIET: Final[Mapping[object, str]] = {True: "normal messages stopped", False: "normal messages allowed"}
 #: Dialects besides UDS, as people call them.
 DIALECT: Final[Mapping[str, str]] = {
     "kwp2000": "KWP2000 (ISO 14230-3)",

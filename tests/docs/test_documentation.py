@@ -78,7 +78,9 @@ def test_every_column_of_the_lists_is_in_the_readme() -> None:
     for level, columns in (("messages", MESSAGE_COLUMNS), ("frames", FRAME_COLUMNS)):
         row = next(line for line in section("JSON").splitlines() if line.startswith(f"| `{level}`"))
         assert set(columns) <= set(re.findall(r"`(\w+)`", row))
-    assert list(EXCHANGE_COLUMNS) == list(get_type_hints(contract.ExchangeDict))
+    assert list(EXCHANGE_COLUMNS) == [*get_type_hints(contract.ExchangeDict), "label", "told"]
+    row = next(line for line in section("JSON").splitlines() if line.startswith("| `exchanges`"))
+    assert {"label", "told"} <= set(re.findall(r"`(\w+)`", row))
 
 
 def test_every_format_is_in_the_readme() -> None:
