@@ -85,6 +85,9 @@ TABLE: Final[Mapping[str, Advice]] = {
     "unlock-delay-running": Advice(
         Rank.SAFETY, "Wait with the ignition on, as long as the service information says, before {m} is unlocked again"
     ),
+    "pending-without-end": Advice(
+        Rank.SAFETY, "Leave {m} powered for some minutes, then ask it with 3E 00: it asked to wait and never ended"
+    ),
     "key-refused": Advice(Rank.CAUSE, "Find out why {m} refused the key before another one is sent"),
     "communication-not-restored": Advice(
         Rank.SAFETY,

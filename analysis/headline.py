@@ -11,7 +11,7 @@ from typing import Final
 
 from analysis.advice import TABLE, case_of, module_of
 from analysis.modules import ModuleState, Now
-from analysis.next_steps import BROKEN, LOCKED, Job, is_one_sided, is_ours, unfinished, was_heard
+from analysis.next_steps import BROKEN, LOCKED, Job, is_one_sided, is_ours, refused_sessions, unfinished, was_heard
 from analysis.operations.find import standing
 from analysis.operations.model import Kind, Operation, Part
 from analysis.words import Severity, Word
@@ -128,12 +128,14 @@ def _failed(job: Job, words: Mapping[Part, Word]) -> str:
         return ""
     acts = [item for item in standing(job.operations) if item.part in parts and item.outcome.word in BROKEN]
     reason = next((item.outcome.because[0] for item in acts if item.outcome.because), "")
-    said = f"{_listed(CALLED[part] for part in parts)} {'failed' if Word.FAILED in words.values() else 'broke off'}"
+    said = f"{_listed(CALLED[part] for part in parts)} {'failed' if Word.FAILED in words.values() else 'interrupted'}"
     where = f"{acts[0].label}: " if acts else ""
     return f"{where}{said[:1].upper() + said[1:] if not where else said}{f': {reason}' if reason else ''}."
 
 
 def _only_read(job: Job) -> str:
+    for item in refused_sessions(job):
+        return f"{item.label}: its programming session was refused; nothing was programmed or written."
     asked = " of what the job sheet asks" if job.expectations else ""
     if any(item.kind in (Kind.RESET, Kind.COMMUNICATION, Kind.ROUTINE) for item in job.operations):
         return f"Nothing{asked} was programmed, written, cleared or learned in this recording."

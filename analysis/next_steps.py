@@ -112,7 +112,7 @@ def _plan(job: Job) -> Iterator[Step]:
     yield from _items_that_failed(job)
     yield from _proofs(job)
     yield from _explanations(job)
-    broken = any(state.now is Now.BOOT for state in job.modules)
+    broken = any(state.now is Now.BOOT for state in job.modules) or refused_sessions(job)
     if not job.attempted and _anything_read(job) and not _locked(job) and not broken:
         yield Step(Rank.REST, "Write down the values read here before the module leaves.")
 
@@ -252,6 +252,8 @@ def _acts_that_failed(job: Job) -> Iterator[Step]:
     failed = [
         item for item in standing(job.operations) if item.outcome.word in BROKEN and item.part not in (None, *told)
     ]
+    for item in refused_sessions(job):
+        yield Step(Rank.CAUSE, f"Find out why {item.label} refused its programming session: {item.outcome.because[0]}.")
     for label, items in _by_module(item for item in failed if item.kind is Kind.WRITE):
         yield Step(Rank.VALUE, f"Write {_identifiers(items)} of {label} again, and read it after an ignition cycle.")
     for label, items in _by_module(item for item in failed if item.kind is Kind.ROUTINE):
@@ -259,6 +261,14 @@ def _acts_that_failed(job: Job) -> Iterator[Step]:
         yield Step(Rank.VALUE, f"Run routine {names} of {label} again and capture its result.")
     for label, _ in _by_module(item for item in failed if item.kind is Kind.CLEAR):
         yield Step(Rank.PROOF, f"Clear the fault memory of {label} again, read it and capture that.")
+
+
+def refused_sessions(job: Job) -> list[Operation]:
+    """Programming sessions that were refused, where nothing was done after all."""
+    if job.attempted:
+        return []
+    asked = [item for item in standing(job.operations) if item.kind is Kind.SESSION and item.details["session"] == "02"]
+    return [item for item in asked if item.outcome.word is Word.FAILED and item.outcome.because]
 
 
 def _items_that_failed(job: Job) -> Iterator[Step]:
@@ -281,7 +291,9 @@ def _items_that_failed(job: Job) -> Iterator[Step]:
 
 
 def _parts_told(job: Job) -> set[Part | None]:
-    return {TABLE[item.id].part for item in job.findings if item.id in TABLE and item.severity is Severity.SERIOUS}
+    """Parts of which a finding says what is wrong; a value that reads differently may be the VIN."""
+    heavy = {item.id for item in job.findings if item.id in TABLE and item.severity is Severity.SERIOUS}
+    return {TABLE[one].part for one in heavy} | ({Part.VIN} if "trims-read-back-differs" in heavy else set())
 
 
 # proofs that are missing

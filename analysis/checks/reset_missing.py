@@ -19,6 +19,7 @@ from analysis.checks.registry import Context, Seen, check
 from analysis.limits import SECOND_NS
 from analysis.operations.model import evidence
 from analysis.words import Confidence, Severity, Word
+from canlog.counting import lasting
 from canlog.services.traits import Act
 
 #: So long behind the last exit a restart is due.
@@ -40,4 +41,4 @@ def find(ctx: Context) -> Iterator[Seen]:
         if restarted or end is None or end - last.end_ns < DUE_NS:
             continue
         shown = (evidence(last, "the last part ends here"),)
-        yield Seen(Confidence.HIGH, shown, f"{story.label}: no restart for {(end - last.end_ns) / SECOND_NS:.0f} s.")
+        yield Seen(Confidence.HIGH, shown, f"{story.label}: no restart for {lasting(end - last.end_ns)}.")

@@ -20,17 +20,17 @@ from analysis.checks.looking.silent_links import fell_silent
 from analysis.checks.looking.whole_bus import cut_by_silence
 from analysis.checks.registry import Context, Seen, check
 from analysis.exchanges import Answer
-from analysis.limits import SECOND_NS
 from analysis.operations.model import evidence
 from analysis.silence import Silent
 from analysis.words import Confidence, Evidence, Severity
+from canlog.counting import lasting
 
 
 @check("silence-everything", severity=Severity.SERIOUS, comes_first=True)
 def find(ctx: Context) -> Iterator[Seen]:
     last = {(one.capture, gap): one for one, gap in cut_by_silence(ctx)}
     for (capture, gap), one in last.items():
-        text = f"Every id is silent for {gap.length_ns / SECOND_NS:.1f} s, in the middle of {asked(one)}."
+        text = f"Every id is silent for {lasting(gap.length_ns)}, in the middle of {asked(one)}."
         places = Evidence(capture, (gap.from_line, gap.to_line), "the last frame before, the first behind")
         yield Seen(Confidence.MEDIUM, (places, evidence(one, "the step left open")), text)
     told = {one.number for one, _ in cut_by_silence(ctx)}

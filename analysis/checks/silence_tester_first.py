@@ -17,10 +17,10 @@ from collections.abc import Iterator
 
 from analysis.checks.looking.silent_links import fell_silent
 from analysis.checks.registry import Context, Seen, check
-from analysis.limits import SECOND_NS
 from analysis.operations.model import evidence
 from analysis.silence import Silent
 from analysis.words import Confidence, Severity
+from canlog.counting import lasting
 
 
 @check("silence-tester-first", severity=Severity.SERIOUS)
@@ -28,6 +28,6 @@ def find(ctx: Context) -> Iterator[Seen]:
     for story in fell_silent(ctx, Silent.TESTER):
         last = ctx.own(story)[-1]
         end = ctx.end_ns(last.capture)
-        rest = "" if end is None else f" The bus goes on for {(end - last.end_ns) / SECOND_NS:.1f} s."
+        rest = "" if end is None else f" The bus goes on for {lasting(end - last.end_ns)}."
         text = f"The tester sent nothing more to {story.label} in the middle of a step.{rest}"
         yield Seen(Confidence.HIGH, (evidence(last, "the last frames of the tester to this module"),), text)

@@ -23,6 +23,7 @@ from simulator.sessions import play
 from simulator.vin import with_check_sign
 
 from analysis import analyse
+from analysis.advice import starts_with_a_verb
 from analysis.checks import runner
 from analysis.checks.finding import Finding
 from analysis.checks.registry import HEADINGS, Context, Seen
@@ -470,6 +471,8 @@ def test_whatever_goes_wrong_no_check_breaks_and_the_steps_are_few(fault: str, t
     steps = report.verdict.next_steps
     assert len(steps) <= 4
     assert len(set(steps)) == len(steps)
+    assert all(starts_with_a_verb(step) for step in steps), steps
+    assert report.verdict.headline.endswith(".")
     if report.verdict.overall is not Word.CONFIRMED:
         assert steps
 
