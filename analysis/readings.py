@@ -11,22 +11,25 @@ from dataclasses import dataclass
 
 from analysis.exchanges import Exchange, Place
 from analysis.story import Story
+from canlog.names.blank import BLANK, is_blank
 from canlog.names.dids import changes_with_software, is_tester_stamp
 from canlog.names.tables import IdentifierName, Names
 from canlog.names.value_layout import Value
+from canlog.names.vin import is_blank as is_blank_vin
 from canlog.services.data import split_records
 from canlog.services.dialects import GMW, KWP, UDS
 from canlog.services.identifiers import READ_IDENTIFICATION, identifier_kind, identifier_name, identifier_text
 from canlog.services.traits import Act, identification_asked, item_read, item_written
 
 READ_BY_IDENTIFIER, OBD_INFO = 0x22, 0x09
+OBD_CVN = 0xF806
 #: OBD vehicle information that is identification: infotype -> (number in the F8xx range of UDS, title).
 #: SAE J1979-2 (2021) gives service 09 infotype xx the identifier F8xx (M).
 INFOTYPES = {0x02: "VIN", 0x04: "calibration identification", 0x06: "calibration verification number", 0x0A: "name"}
 
 #: Identifications that begin with the number of records (ISO 14229-1:2020, annex C.1 (M)).
 COUNTED = range(0xF180, 0xF183)
-CALIBRATION_INFO = frozenset({0xF804, 0xF806})
+CALIBRATION_INFO = frozenset({0xF804, OBD_CVN})
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,7 +85,14 @@ class Reading:
 
     @property
     def text(self) -> str | None:
-        """The value for people: by the names' layout, else as text where the bytes are text."""
+        """The value for people: by the names' layout, else as text where the bytes are text; None: in hex.
+
+        A calibration verification number is a number, whatever letters its bytes look like.
+        """
+        if is_blank(self.raw) or (self.kind == "vin" and is_blank_vin(self.raw)):
+            return BLANK
+        if self.identifier == OBD_CVN:
+            return None
         if self.name is not None and self.name.layout:
             return _values_text(self.name.decode(self.raw)) or None
         counted = COUNTED.start <= self.identifier < COUNTED.stop and len(self.raw) > 1 and self.raw[0] < 0x20

@@ -15,6 +15,7 @@ from analysis.readings import Reading
 from analysis.record import Record
 from analysis.story import Story
 from analysis.words import Word
+from canlog.names.blank import BLANK, is_blank
 
 SHEET_KINDS = frozenset({"trim", "configuration", "learned"})
 
@@ -64,14 +65,16 @@ def _row(
     written, read_back = _bytes(details.get("written")), _bytes(details.get("read_back"))
     notes = []
     shown = read_back or written or value
-    if name is not None and shown is not None:
+    if shown is not None and is_blank(shown):
+        notes.append(BLANK)
+    elif name is not None and shown is not None:
         if name.is_default(shown):
             notes.append("equals the factory default")
         values = name.decode(shown)
         notes += [f"{one.name} {one.text} is out of range" for one in values if one.in_range is False]
     if operation is not None:
         notes += operation.outcome.because[:1]
-    unit = next((one.unit for one in name.decode(shown) if one.unit), None) if name and shown else None
+    unit = next((one.unit for one in name.layout if one.unit), None) if name else None
     source = details.get("source_link")
     return Trim(
         link=story.link.key,

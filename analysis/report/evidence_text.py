@@ -112,7 +112,10 @@ def what_changed(page: Lines, report: ReportDict) -> None:
     for item in changed:
         first, last = item["readings"][0], item["readings"][-1]
         name = f" {item['name']}" if item["name"] else ""
-        before, after = (shorten_middle(reading["value"] or reading["raw"], 32) for reading in (first, last))
+        in_words = bool(first["value"] and last["value"])
+        before, after = (
+            shorten_middle((in_words and reading["value"]) or reading["raw"], 32) for reading in (first, last)
+        )
         text = f"{names.get(item['link'], item['link'])} {item['identifier']}{name}: {before} -> {after}"
         page.text(f"{text} (lines {first['line']} and {last['line']})", hang=2)
 

@@ -15,14 +15,14 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from analysis.operations.model import Kind, Operation, Part
-from analysis.readings import CALIBRATION_INFO, COUNTED, Reading, tells_software
+from analysis.readings import CALIBRATION_INFO, COUNTED, OBD_CVN, Reading, tells_software
 from analysis.sheet_items.in_words import is_value, said, said_in_hex
 from analysis.sheet_items.item import Expectation, Subject
 from analysis.words import Confidence, Word, least_sure, worst
 
 SOFTWARE_NUMBER, SOFTWARE_VERSION = 0xF188, 0xF189
 APPLICATION_DATA = 0xF182
-OBD_CALIBRATION, OBD_CVN = 0xF804, 0xF806
+OBD_CALIBRATION = 0xF804
 CVN = "cvn"
 BROKEN = (Word.FAILED, Word.INTERRUPTED)
 #: As people call the sheet's fields.

@@ -14,6 +14,7 @@ from typing import Final, NamedTuple
 
 from canlog.errors import LinkError
 from canlog.isotp.addressing import parse_link
+from canlog.names.blank import BLANK, is_blank
 from canlog.names.sheet import Sheet, Table, hex_bytes, hex_number, hex_range
 from canlog.names.value_layout import NUMBER_TYPES, TEXT_TYPES, Value, ValueField, compared, decode_values
 
@@ -127,12 +128,21 @@ class IdentifierName:
         return None if self.first == self.last else did - self.first + 1
 
     def decode(self, data: bytes) -> tuple[Value, ...]:
-        """The values of a record; never raises on content. Without a layout one value, the bytes as hex."""
+        """The values of a record; never raises on content. Without a layout one value, the bytes as hex.
+
+        A blank record is one value that says so and is none, whatever the layout.
+        """
+        if self.layout and self.is_blank(data):
+            return (Value("record", None, data, None, "", BLANK, None),)
         return decode_values(self.layout, data)
 
     def equal_ignoring(self, one: bytes, other: bytes) -> bool:
         """True where two records say the same, fields marked ``ignore`` (counters, dates) left out."""
         return len(one) == len(other) and compared(self.layout, one) == compared(self.layout, other)
+
+    def is_blank(self, data: bytes) -> bool:
+        """True where nothing but FF is in it, or nothing else behind the head that the default pattern gives."""
+        return is_blank(data) or (self.default.endswith("FF*") and self.is_default(data))
 
     def is_default(self, data: bytes) -> bool:
         """True where the record is the pattern of a module that was never given one; False without a pattern."""

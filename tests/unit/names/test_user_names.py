@@ -337,6 +337,17 @@ def test_a_file_that_is_no_toml_or_not_there_is_named(load: Callable[[str], Name
         load_names(tmp_path / "bytes.toml")
 
 
+def test_a_blank_record_has_no_values_whatever_its_layout_says(names: Names) -> None:
+    """Erased flash reads FF (common practice, no source)."""
+    for blank in (b"\xff" * len(RECORD), b"\x02\x01" + b"\xff" * (len(RECORD) - 2)):
+        values = solenoid(names).decode(blank)
+        assert [(one.value, one.text, one.in_range) for one in values] == [(None, "blank (never written)", None)]
+    almost = solenoid(names).decode(b"\xff" * (len(RECORD) - 1) + b"\xfe")
+    assert len(almost) > 1
+    short = IdentifierName(1, 1, "x", layout=(ValueField("offset", "s16", 2),))
+    assert short.decode(b"\xff\xff")[0].value == -1, "so few bytes can be a value"
+
+
 # --- the JSON Schema for editors says the same as the loader ---------------------------------------------------
 
 #: Mistakes that a schema cannot say, with the reason.
