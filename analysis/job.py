@@ -74,7 +74,7 @@ def analyse(
         raise CaptureError("no capture was given", hint="name one capture file, or several of one job")
     captures = (read_capture(path, progress=progress, columns=columns) for path in paths)
     opened = _in_order([_first_pass(capture, named, sheet, wanted) for capture in captures])
-    record = make_record(opened, named, limits or Limits())
+    record = make_record(opened, named, limits or Limits(), wanted)
     return judge(record, sheet, tuple(_sha256(path) for path in names))
 
 
@@ -105,7 +105,9 @@ def _in_order(captures: Sequence[Surveyed]) -> list[Surveyed]:
     return list(captures)
 
 
-def make_record(captures: Sequence[Surveyed], names: Names, limits: Limits) -> Record:
+def make_record(
+    captures: Sequence[Surveyed], names: Names, limits: Limits, wanted: tuple[Link, ...] = ()
+) -> Record:  # fmt: skip
     """Second pass: the messages of the links, paired and put in order over all captures."""
     tables = [rebuild_surveyed(one.capture, one.survey, one.links) for one in captures]
     dialects = judge_links(chain.from_iterable(tables))
@@ -115,7 +117,7 @@ def make_record(captures: Sequence[Surveyed], names: Names, limits: Limits) -> R
     links = [link for one in captures for link in one.links]
     surveys = {record.number: record.survey for record in records}
     stories = tell_stories(links, exchanges, surveys, names, limits)
-    return Record(tuple(records), tuple(exchanges), tuple(stories), names, limits, dialects)
+    return Record(tuple(records), tuple(exchanges), tuple(stories), names, limits, dialects, wanted)
 
 
 def _second_pass(

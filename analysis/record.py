@@ -16,7 +16,7 @@ from analysis.story import Story
 from analysis.timing import AnswerTimes, answer_times
 from canlog.capture.capture import Capture
 from canlog.frames import TimeKind
-from canlog.isotp.addressing import Direction
+from canlog.isotp.addressing import Direction, Link
 from canlog.isotp.messages import MessageTable
 from canlog.names.tables import Names
 from canlog.services.dialects import DialectGuess
@@ -47,6 +47,7 @@ class Record:
     names: Names
     limits: Limits
     dialects: Mapping[str, DialectGuess] = field(default_factory=dict)  # by link key
+    wanted: tuple[Link, ...] = ()  # links that the user named
 
     def capture(self, number: int) -> CaptureRecord:
         """A capture by its number (from 1)."""

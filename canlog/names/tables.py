@@ -79,6 +79,7 @@ class ModuleName:
     channel: str = ""
     start_message: StartMessage | None = None
     cyclic: tuple[CanId, ...] = ()  # ids that only the application sends
+    file: str = ""  # the names file; empty where it comes from elsewhere
 
 
 @dataclass(frozen=True, slots=True)
@@ -298,6 +299,7 @@ def _module(table: Table) -> ModuleName:
         channel=channel,
         start_message=None if start is None else _start_message(start),
         cyclic=_can_ids(table),
+        file=str(table.sheet.path),
     )
     table.finish()
     return module

@@ -199,6 +199,10 @@ CASES: dict[str, tuple[Session, Session]] = {
         shipped("coach-frame-missing-in-log"),
         bench(lambda: edit.without(GOOD, "7E9#21", nth=0)),
     ),
+    "given-fits-nothing": (
+        Session(partial(fixture, "coach-all-good"), "van", names=True),
+        shipped("coach-before-removal-dead", names=True),
+    ),
     "identity-unchanged": (bench(lambda: edit.played(same_identity)), shipped("uds11-all-good")),
     "identifier-refused": (bench(partial(plan, faults=("vin-refused",))), shipped("uds11-write-refused")),
     "key-refused": (shipped("uds11-wrong-key"), changed("uds11-wrong-key", "7F2735", "7F2737")),
