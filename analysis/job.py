@@ -16,6 +16,7 @@ from analysis.checks.runner import run_checks
 from analysis.doubts import find_troubles
 from analysis.exchanges import number, pair_exchanges
 from analysis.expectations import judge_sheet
+from analysis.explanations import with_explanations
 from analysis.fitness import judge_fitness
 from analysis.jobsheet import JobSheet, load_job_sheet
 from analysis.limits import Limits
@@ -152,7 +153,7 @@ def judge(record: Record, sheet: JobSheet | None, names_sha256: tuple[str, ...])
         verdict=give_verdict(record, operations, modules, expectations, findings),
         findings=tuple(findings),
         cannot_show=tuple(cannot_show(record, operations)),
-        post_mortem=post_mortem(record, operations, modules),
+        post_mortem=with_explanations(post_mortem(record, operations, modules), record, findings),
         job_sha256=sheet.sha256 if sheet is not None else None,
         names_sha256=names_sha256,
     )

@@ -177,8 +177,8 @@ def _advice(
     unfinished: Sequence[Operation],
     done: Sequence[Operation],
 ) -> tuple[Retry, str]:
-    last = own[-1]
-    if last.nrc in LOCKED_OUT and last.act is Act.UNLOCK:
+    keys = [item for item in own if item.act is Act.UNLOCK]
+    if keys and keys[-1].nrc in LOCKED_OUT:
         return (
             Retry.NO,
             "Access is locked for a time: wait as the service information says, then unlock with the right key.",

@@ -43,8 +43,18 @@ ENDINGS = {
 
 
 @dataclass(frozen=True, slots=True)
+class Explanation:
+    """A cause that signs speak for, what speaks against it, and the one thing that would settle it."""
+
+    cause: str
+    signs_for: tuple[Evidence, ...]
+    signs_against: tuple[Evidence, ...]
+    settled_by: str
+
+
+@dataclass(frozen=True, slots=True)
 class PostMortem:
-    """The facts of a break. Causes are ranked elsewhere, from more than one sign."""
+    """The facts of a break; its causes, the likeliest first, are added by ``analysis.explanations``."""
 
     stage: Stage
     last_good: Evidence | None
@@ -52,6 +62,7 @@ class PostMortem:
     silent_first: Silent
     share_carried: float | None
     supply: tuple[SupplyReading, ...]
+    explanations: tuple[Explanation, ...] = ()
 
 
 class _Step(NamedTuple):

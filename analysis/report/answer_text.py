@@ -14,7 +14,7 @@ from analysis.report.lines import Lines, short_hex
 from canlog.counting import counted, lasting
 
 #: Acts that make a module one that the report has to speak of by itself.
-_TOUCHING = frozenset({"download", "file", "write", "routine", "reset"})
+_TOUCHING = frozenset({"download", "file", "write", "routine", "reset", "unlock"})
 #: Room that breaking lines at words costs.
 _LOST_BY_WRAPPING = 12
 #: Reasons for the trust in a capture; the rest is in the JSON report.
@@ -87,6 +87,8 @@ def _nothing(report: ReportDict) -> str:
         return "nothing was attempted, no diagnostic traffic was found"
     if any(item["word"] == "not-shown" and item["kind"] in _TOUCHING for item in report["operations"]):
         return "not shown: only one direction was recorded"
+    if opened := wording.opening(report):
+        return f"{opened} asked for, nothing was changed"
     return "read only, nothing was attempted" if wording.only_read(report) else "no part of the job was attempted"
 
 

@@ -314,5 +314,13 @@ def _post_mortem(item: PostMortem | None, clocks: Mapping[int, bool]) -> c.PostM
             }
             for one in item.supply
         ],
-        "explanations": [],
+        "explanations": [
+            {
+                "cause": one.cause,
+                "for": [_evidence(sign) for sign in one.signs_for],
+                "against": [_evidence(sign) for sign in one.signs_against],
+                "settled_by": one.settled_by,
+            }
+            for one in item.explanations
+        ],
     }

@@ -203,6 +203,8 @@ def the_break(page: Lines, report: ReportDict) -> None:
         return
     page.heading("Where it broke", wording.STAGE[post_mortem["stage"]])
     _break_facts(page, report, post_mortem)
+    if not post_mortem["explanations"]:
+        page.text("not enough to say: no cause has more than a weak sign for it", mark="Possible cause: ", hang=2)
     for number, explanation in enumerate(post_mortem["explanations"], start=1):
         _explanation(page, report, number, explanation)
 

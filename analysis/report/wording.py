@@ -48,7 +48,7 @@ MAY_RETRY: Final[Mapping[str, str]] = {
     "not-needed": "not needed",
     "yes": "yes",
     "with-care": "yes, with care",
-    "no": "no",
+    "no": "not now",
     "unknown": "cannot be said from this capture",
 }
 FITNESS_COLOUR: Final[Mapping[str, str]] = {"good": "good", "limited": "doubtful", "poor": "bad"}
@@ -173,7 +173,18 @@ def nothing_attempted(report: ReportDict) -> bool:
 
 def only_read(report: ReportDict) -> bool:
     """Nothing was attempted and nothing was even switched: the capture of a scan."""
-    return nothing_attempted(report) and all(item["kind"] in READING_KINDS for item in report["operations"])
+    is_reading = all(item["kind"] in READING_KINDS for item in report["operations"])
+    return nothing_attempted(report) and is_reading and not opening(report)
+
+
+def opening(report: ReportDict) -> str:
+    """What was tried in front of a job that never began, in words; empty when nothing was."""
+    tried = {
+        "a programming session": lambda item: item["kind"] == "session" and item["details"].get("session") == "02",
+        "access": lambda item: item["kind"] == "unlock",
+    }
+    seen = [item for item in report["operations"] if item["word"] != "not-shown"]
+    return " and ".join(text for text, is_it in tried.items() if any(map(is_it, seen)))
 
 
 def acts(run: Sequence[OperationDict]) -> str:

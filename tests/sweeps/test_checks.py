@@ -27,7 +27,7 @@ from analysis.advice import starts_with_a_verb
 from analysis.checks import runner
 from analysis.checks.finding import Finding
 from analysis.checks.registry import HEADINGS, Context, Seen
-from analysis.words import Severity, Word
+from analysis.words import Confidence, Severity, Word
 
 CHECKS = runner.load_checks()
 GOOD = fixture("uds11-all-good")
@@ -549,3 +549,27 @@ def test_a_check_that_raises_says_so_and_the_report_still_comes(
     assert len(broken) == 1
     assert "ZeroDivisionError: planted" in broken[0].explanation
     assert "voltage-too-low" in {item.id for item in found}
+
+
+def test_an_erase_refused_with_72_promises_nothing(findings: Findings) -> None:
+    """72 says that the memory gave trouble; only another code speaks for memory that nobody touched."""
+    found = {item.id: item for item in findings(shipped("uds11-erase-refused", names=True))}["erase-refused"]
+    assert (found.confidence, "may have begun" in found.explanation) == (Confidence.MEDIUM, True)
+    assert "nothing is lost" not in " ".join([found.explanation, *found.try_next])
+    lines = edit.replaced(fixture("uds11-erase-refused"), "7F3172", "7F3122")
+    other = {item.id: item for item in findings(bench(lambda: lines, names=True))}["erase-refused"]
+    assert (other.confidence, "still there" in other.explanation) == (Confidence.HIGH, True)
+
+
+def test_a_serious_finding_says_in_its_heading_which_module_and_which_value(findings: Findings) -> None:
+    cases = {
+        "coach-foreign-keeper": ("vin-foreign", ("VBM", "E0KRC7HT9TD004205", "E0KRC7HT5TD004217")),
+        "coach-vin-swapped": ("vin-typed-wrong", ("DUC", "E0KRC7HT5TD004271", "place 16 and 17")),
+        "coach-trims-exchanged": ("trims-order-suspicious", ("DUC", "4A12 holds the value of 4A13")),
+        "uds11-transfer-refused": ("programming-failure", ("PCU", "36 03", "72")),
+    }
+    for name, (check_id, said) in cases.items():
+        found = next(item for item in findings(shipped(name, names=True)) if item.id == check_id)
+        assert all(text in found.heading for text in said), found.heading
+        assert found.heading.startswith(CHECKS[check_id].title)
+        assert f"{found.heading} {found.body}".count(said[1]) == 1

@@ -118,3 +118,10 @@ def test_one_thing_is_never_called_many(path: Path, sheet: bool, names: bool) ->
     text = " ".join(render_text(report(path, sheet, names), 120).split())
     many = [found for found in re.findall(r"(?<![\d.,>-])\b1 ([a-z]+s)\b", text) if found not in SINGULAR]
     assert many == []
+
+
+def test_a_session_and_a_key_that_was_refused_are_no_mere_reading() -> None:
+    text = render_text(report(FIXTURES / "uds11-wrong-key" / "capture.log", False, True), 80)
+    assert "THE JOB  a programming session and access asked for, nothing was changed" in text
+    assert "read only" not in text
+    assert "May it be tried again? Not now." in " ".join(text.split())

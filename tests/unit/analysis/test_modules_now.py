@@ -157,3 +157,11 @@ def test_a_border_between_captures_keeps_no_session() -> None:
 def test_a_written_value_leaves_the_application_running() -> None:
     extended = ask("10 03", "50 03 0032 01F4")
     assert now(read("F188", SOFTWARE), extended, write("3A01", "11"), read("3A01", "11"))[0] == "application"
+
+
+@pytest.mark.parametrize("code", ["36", "37"])
+def test_a_module_that_locked_access_may_not_be_tried_now_whatever_it_answers_behind(code: str) -> None:
+    refused = [read("F190", "41"), enter(), ask("27 11", "67 11 01020304"), ask("27 12 AABBCCDD", f"7F 27 {code}")]
+    assert now(refused, read("F180", "4243"))[1] == Retry.NO
+    opened = [gap(1), ask("27 11", "67 11 01020305"), ask("27 12 AABBCCDE", "67 12"), read("F180", "4243")]
+    assert now(refused, opened)[1] != Retry.NO
