@@ -16,6 +16,7 @@ from typing import Any, NoReturn
 
 import click
 
+from canlog.counting import counted
 from canlog.errors import CanlogError
 
 NOT_CONFIRMED = 1
@@ -79,7 +80,7 @@ _CAPTURES = click.argument("captures", metavar="CAPTURE...", nargs=-1, required=
 def _link_option(text: str) -> Callable[..., Any]:
     return click.option(
         "--link", "links", metavar="KEY", multiple=True,
-        help=f"{text}, e.g. can0:7E0>7E8 (channel may be left out). May be given several times.",
+        help=f"{text}, e.g. 7E0:7E8, or as printed, in quotes: 'can0:7E0>7E8'. May be given several times.",
     )  # fmt: skip
 
 
@@ -178,6 +179,54 @@ def list_rows(
             WRITERS[form](table._replace(rows=rows), stream)
     if rows.n_rows == 0:
         click.echo(f"no {level} to list; `canlog report` says what the capture holds", err=True)
+
+
+@main.command()
+@_CAPTURES
+@_NAMES
+@_link_option("Only this module")
+@_COLUMNS
+@click.option("--against", metavar="FILE", help="Compare with this firmware file: Intel HEX, S-record or bare bytes.")
+@click.option("--at", metavar="ADDRESS", default="", help="Where the bare bytes of --against begin, in hex.")
+@click.option("--save", metavar="FILE", help="Save what was written: .hex, .s37, or .bin for one range.")
+def image(
+    captures: Sequence[str], names: Sequence[str], links: Sequence[str], columns: str, against: str | None, at: str,
+    save: str | None,
+) -> None:  # fmt: skip
+    """Rebuild the memory that was written: ranges, holes, checksums; compare it with a file, or save it."""
+    _check_inputs(captures, [*captures, *names, *([against] if against else [])], save)
+    from analysis import analyse
+    from analysis.image import images
+    from analysis.image_files import load, saved
+    from analysis.image_text import render_images
+    from analysis.listing import is_meant
+    from analysis.writing import whole_file
+    from canlog.isotp.addressing import parse_link
+
+    wishes = [parse_link(key) for key in links]
+    file = load(against, _address(at)) if against is not None else None
+    with _progress() as progress:
+        report = analyse(captures, names=names, links=links, columns=columns, progress=progress)
+    found = [
+        one for one in images(report) if not wishes or any(is_meant(wish, one.operation.link.key) for wish in wishes)
+    ]
+    width = min(_terminal_width() or 80, WIDEST_REPORT)
+    click.echo(render_images(found, file, against or "", width, color=_wants_colour()), nl=False, color=True)
+    if save is not None:
+        parts = [one for one in found if not one.operation.details["driver"]]
+        content = saved(parts, save)
+        with whole_file(save) as stream:
+            stream.write(content)
+        left_out = sum(behind - first for one in parts for first, behind in one.holes)
+        if left_out:
+            click.echo(f"{save}: {counted(left_out, 'byte')} that the capture does not show left out", err=True)
+
+
+def _address(text: str) -> int | None:
+    try:
+        return int(text, 16) if text else None
+    except ValueError:
+        raise CanlogError(f"{text!r} is no address", hint="write it in hex, e.g. --at 00020000") from None
 
 
 @main.command()

@@ -79,7 +79,7 @@ def list_exchanges(request: Request) -> Table:
     rows = [
         {**row, "label": labels.get(row["link"]), "told": told[row["number"]]}
         for row in cast(list[Row], report["exchanges"])
-        if not wishes or any(_is_meant(wish, row["link"]) for wish in wishes)
+        if not wishes or any(is_meant(wish, row["link"]) for wish in wishes)
     ]
     starts = {item["number"]: item["first_time_ns"] for item in report["captures"]}
     channels = {item["link"].partition(":")[0] for item in rows}
@@ -118,7 +118,7 @@ def _message_rows(request: Request, starts: Starts) -> Iterator[Row]:
         starts[number] = surveyed.summary.first_time_ns
         has_time = surveyed.summary.time_kind is not TimeKind.NONE
         for message in rebuild_surveyed(capture, surveyed, links):
-            if not wishes or any(_is_meant(wish, message.link.key) for wish in wishes):
+            if not wishes or any(is_meant(wish, message.link.key) for wish in wishes):
                 yield message_row(number, message, has_time=has_time, secrets=request.secrets)
 
 
@@ -135,7 +135,7 @@ def _frame_rows(request: Request, starts: Starts) -> Iterator[Row]:
             yield from frame_rows(number, wanted, has_time=has_time, secret=secret)
 
 
-def _is_meant(wish: Link, key: str) -> bool:
+def is_meant(wish: Link, key: str) -> bool:
     """The link a user named; without a channel on any channel."""
     return wish.key == (key if wish.channel else f":{key.partition(':')[2]}")
 

@@ -13,8 +13,10 @@ from dataclasses import dataclass, field
 from analysis.exchanges import Answer, Exchange, Place
 from analysis.operations.block_form import executes, form_of
 from analysis.operations.model import Kind
+from analysis.operations.routines import START, read_call
 from analysis.operations.transfer_account import Account, keep_account
 from analysis.story import Start, Story
+from canlog.names.tables import Names
 from canlog.services.dialects import UDS
 from canlog.services.traits import Act, AddressIn, routine_asked, traits_of
 
@@ -154,8 +156,13 @@ def _names(erase: Exchange, address: int) -> bool:
     )
 
 
-def find_attempts(story: Story, is_erase: Callable[[Exchange], bool]) -> list[Attempt]:
+def find_attempts(story: Story, names: Names) -> list[Attempt]:
     """All attempts at a transfer in a module's story, in order."""
+
+    def is_erase(exchange: Exchange) -> bool:
+        call = read_call(exchange, story.label, names)
+        return call is not None and call.kind == "erase" and call.control == START
+
     return list(_Cutter(story, is_erase).cut())
 
 

@@ -26,7 +26,7 @@ from analysis.operations.attempts import Attempt, find_attempts
 from analysis.operations.download_proof import DownloadProof, checks_of, last_of_each, part_of, proofs_of
 from analysis.operations.model import Kind, Operation, Part, evidence, span
 from analysis.operations.programmed_state import state_behind
-from analysis.operations.routines import RoutineCall, Status, has_begun, read_call
+from analysis.operations.routines import RoutineCall, Status, has_begun
 from analysis.record import Record
 from analysis.story import Mode, Story
 from analysis.words import Confidence, Evidence, Outcome, Word
@@ -39,7 +39,7 @@ MEMORY_REFUSALS = frozenset({0x70, 0x71, 0x72, 0x73, 0x92, 0x93})
 
 def find_downloads(story: Story, record: Record) -> list[Operation]:
     """All transfers of a module, in order, each with its word; superseded ones included."""
-    attempts = find_attempts(story, lambda exchange: _is_erase(exchange, story, record))
+    attempts = find_attempts(story, record.names)
     subjects = _subjects(attempts)
     return [
         replace(_Judge(attempt, attempts, story, record).operation(), subject=subject)
@@ -56,11 +56,6 @@ def _subjects(attempts: Sequence[Attempt]) -> list[str]:
         own = f"{attempt.kind} {index}" if later is None else subjects[len(attempts) - 1 - later]
         subjects.append(own)
     return subjects[::-1]
-
-
-def _is_erase(exchange: Exchange, story: Story, record: Record) -> bool:
-    call = read_call(exchange, story.label, record.names)
-    return call is not None and call.kind == "erase" and call.control == 1
 
 
 @dataclass

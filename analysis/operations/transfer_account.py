@@ -10,9 +10,19 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass, field
+from typing import NamedTuple
 
 from analysis.exchanges import Answer, Exchange
 from analysis.operations.block_form import COUNTED, BlockForm, Placed
+
+
+class Piece(NamedTuple):
+    """The data of one accepted block: where it belongs (behind the start, or its address) and what no frame brought."""
+
+    start: int
+    data: bytes
+    missing: tuple[tuple[int, int], ...]  # half-open ranges of the data
+    exchange: Exchange
 
 
 @dataclass(slots=True)
@@ -21,7 +31,7 @@ class Account:
 
     upload: bool = False  # the bytes are in the answers
     form: BlockForm = COUNTED
-    data: list[bytes] = field(default_factory=list)  # one entry a block, in order
+    pieces: list[Piece] = field(default_factory=list)  # one a block, in order
     carried: int = 0  # bytes of blocks answered positively
     blocks: int = 0
     due: int | None = None  # the mark of the next block; None: any
@@ -57,14 +67,29 @@ class Account:
             self._accept_unanswered(self.unanswered)
         self._compare(placed.mark)
         self.refused = self.unanswered = None
-        self._take(placed, size)
+        self._take(placed, size, exchange)
 
-    def _take(self, placed: Placed, size: int) -> None:
-        self.data.append(placed.data.ljust(size, b"\0"))
+    @property
+    def data(self) -> list[bytes]:
+        """The data of each block, in order; zeros where no frame brought it."""
+        return [piece.data for piece in self.pieces]
+
+    def _take(self, placed: Placed, size: int, exchange: Exchange) -> None:
+        start = placed.mark if self.form.is_addressed and placed.mark is not None else self.carried
+        self.pieces.append(Piece(start, placed.data.ljust(size, b"\0"), self._missing(exchange, size), exchange))
         self.carried += size
         self.blocks += 1
         self.due = self.form.next_mark(placed, size)
         self._last = placed
+
+    def _missing(self, exchange: Exchange, size: int) -> tuple[tuple[int, int], ...]:
+        """Ranges of a block's data that are not in the capture."""
+        message = exchange.response if self.upload else exchange.request
+        if message is None:
+            return ((0, size),) if size else ()
+        head = self.form.head
+        ranges = ((max(part.start - head, 0), min(part.end - head, size)) for part in message.missing)
+        return tuple((start, end) for start, end in ranges if start < end)
 
     def _compare(self, mark: int | None) -> None:
         """A counter out of turn leaves the account open; an address out of turn may be another piece of memory."""
@@ -98,7 +123,7 @@ class Account:
         self.seen_whole = False
         text = f"the answer to {self.form.said(placed.mark)} is not in the capture, but the next block was accepted"
         self.doubts.append(text)
-        self._take(Placed(placed.mark, self.form.read(exchange.asked).data), self._asked_size())
+        self._take(Placed(placed.mark, self.form.read(exchange.asked).data), self._asked_size(), exchange)
 
     def _is_repeat(self, placed: Placed) -> bool:
         last = self._last

@@ -108,7 +108,7 @@ def parse_link(text: str) -> Link:
         return _doip_link(match)
     match = _KEY.fullmatch(text.strip())
     if match is None:
-        hint = "write can0:7E0>7E8, 18DA2AF1>18DAF12A, 6F1.1A>61A.F1 or doip:0E00>1010"
+        hint = "write 7E0:7E8, can0:18DA2AF1:18DAF12A, 6F1.1A:61A.F1 or doip:0E00:1010"
         raise LinkError(f"{text!r} is not a link", hint=hint)
     request, request_address = _side(match["request"])
     response, response_address = _side(match["response"]) if match["response"] else (None, None)

@@ -9,7 +9,7 @@ from analysis.checks.registry import Context
 from analysis.exchanges import Answer, Exchange
 from analysis.operations.attempts import Attempt, find_attempts
 from analysis.operations.model import Kind, Operation
-from analysis.operations.routines import START, RoutineCall, read_call
+from analysis.operations.routines import RoutineCall, read_call
 from analysis.story import Story
 from canlog.services.traits import Act, BlockCounter, traits_of
 
@@ -26,7 +26,7 @@ def attempts(ctx: Context) -> Iterator[tuple[Story, Attempt, bool]]:
 def attempts_at(ctx: Context, story: Story) -> list[Attempt]:
     """Every attempt at one module, found once for all checks."""
     if story.link.key not in ctx.attempts:
-        ctx.attempts[story.link.key] = find_attempts(story, lambda exchange: is_erase(ctx, story, exchange))
+        ctx.attempts[story.link.key] = find_attempts(story, ctx.record.names)
     return ctx.attempts[story.link.key]
 
 
@@ -34,12 +34,6 @@ def routine_calls(ctx: Context, story: Story) -> list[RoutineCall]:
     """The routines asked of a module, in order."""
     found = (read_call(exchange, story.label, ctx.record.names) for exchange in ctx.own(story))
     return [call for call in found if call is not None]
-
-
-def is_erase(ctx: Context, story: Story, exchange: Exchange) -> bool:
-    """The exchange starts an erase routine."""
-    call = read_call(exchange, story.label, ctx.record.names)
-    return call is not None and call.kind == "erase" and call.control == START
 
 
 def parts(ctx: Context, story: Story) -> list[Operation]:
