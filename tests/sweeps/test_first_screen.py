@@ -17,9 +17,7 @@ from analysis.report.text import render_text
 from analysis.report.wording import cautions_on_top
 
 FIXTURES = Path(__file__).parents[2] / "fixtures"
-CAPTURES = sorted(
-    [*FIXTURES.glob("*/capture.log"), *FIXTURES.glob("real/*.asc"), *FIXTURES.glob("real/*.csv")], key=str
-)
+CAPTURES = sorted([*FIXTURES.glob("*/capture.*"), *FIXTURES.glob("real/*.asc"), *FIXTURES.glob("real/*.csv")], key=str)
 MOST_LINES = 30
 #: A word that ends in s and is no plural.
 SINGULAR = {
@@ -63,7 +61,7 @@ def report(path: Path, sheet: bool, names: bool) -> ReportDict:
 
 def name_of(value: object) -> str:
     if isinstance(value, Path):
-        return value.parent.name if value.name == "capture.log" else value.stem
+        return value.parent.name if value.stem == "capture" else value.stem
     return str(value)
 
 
