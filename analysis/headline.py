@@ -12,6 +12,7 @@ from typing import Final
 from analysis.advice import TABLE, case_of, module_of
 from analysis.modules import ModuleState, Now
 from analysis.next_steps import BROKEN, LOCKED, Job, is_one_sided, is_ours, refused_sessions, unfinished, was_heard
+from analysis.operations.clock_order import reversals
 from analysis.operations.find import standing
 from analysis.operations.model import Kind, Operation, Part
 from analysis.words import Severity, Word
@@ -42,7 +43,18 @@ ENDED: Final[Mapping[str, str]] = {
 
 def headline(job: Job, words: Mapping[Part, Word]) -> str:
     """The sentence; ``words`` of the parts of the job."""
-    return next(text for text in _candidates(job, words) if text)
+    said = next(text for text in _candidates(job, words) if text)
+    open_order = _open_order(job)
+    return f"{open_order} {said}" if open_order else said
+
+
+def _open_order(job: Job) -> str:
+    """What the clock leaves open comes before any word."""
+    for state in job.modules:
+        acts = [item for item in job.operations if item.link.key == state.story.link.key]
+        for step in reversals(job.record, acts):
+            return f"{state.story.label}: {step.text}."
+    return ""
 
 
 def _candidates(job: Job, words: Mapping[Part, Word]) -> Iterator[str]:

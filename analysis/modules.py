@@ -13,6 +13,7 @@ from enum import StrEnum
 from analysis.exchanges import Answer, Exchange
 from analysis.modes import mode_now
 from analysis.one_way import BOTH_WAYS
+from analysis.operations.clock_order import reversals
 from analysis.operations.find import standing
 from analysis.operations.model import Kind, Operation, evidence
 from analysis.operations.routines import last_erase_begun
@@ -89,6 +90,9 @@ def _judge(story: Story, operations: Sequence[Operation], record: Record) -> Mod
         now, shown = _now_of_half(story, record, half)
         return ModuleState(story, now, Retry.UNKNOWN, HALF_ADVICE[half], HALF_CAUTIONS if done else (), tuple(shown))
     now, shown = _now(story, unfinished, record)
+    for step in reversals(record, operations):
+        if step.leaves_open(own[-1]):
+            now, shown = Now.UNKNOWN, [Evidence(step.place[0], (step.place[1],), step.text)]
     retry, advice = _advice(now, own, downloads, unfinished, done)
     cautions = _cautions(now, unfinished) if done or _was_heard(own) else ()
     return ModuleState(story, now, retry, advice, cautions, tuple(shown))

@@ -58,6 +58,10 @@ class Record:
         """Troubles by capture number."""
         return {item.number: item.troubles for item in self.captures}
 
+    def clock_steps_of(self, channel: str) -> tuple[tuple[Place, int], ...]:
+        """Backward steps of a channel's clock: (place, size in ns)."""
+        return self._steps_by_channel.get(channel, ())
+
     @cached_property
     def one_way(self) -> Mapping[tuple[int, str], Direction]:
         """Of which links a capture holds one direction only: (capture, link key) -> the one that is there."""
@@ -71,6 +75,14 @@ class Record:
             for item in self.captures
             for step in item.survey.summary.clock_steps
         )
+
+    @cached_property
+    def _steps_by_channel(self) -> dict[str, tuple[tuple[Place, int], ...]]:
+        found: dict[str, list[tuple[Place, int]]] = {}
+        for item in self.captures:
+            for step in item.survey.summary.clock_steps:
+                found.setdefault(step.channel, []).append(((item.number, int(step.line)), int(step.size_ns)))
+        return {channel: tuple(steps) for channel, steps in found.items()}
 
     @cached_property
     def _answer_times(self) -> dict[tuple[int, str], AnswerTimes]:

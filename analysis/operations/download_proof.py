@@ -133,7 +133,7 @@ def _behind(act: Exchange, proof: Evidence, record: Record) -> bool:
     exchange = record.exchange_at((proof.capture, proof.lines[0]))
     if exchange is None:
         return (proof.capture, proof.lines[0]) > act.end
-    return in_order(act, exchange, record.clock_steps, record.limits.clock_step_ns)
+    return in_order(act, exchange, record.clock_steps_of(act.link.channel), record.limits.clock_step_ns)
 
 
 def _by_check(

@@ -80,7 +80,7 @@ def _clear(
     after = [
         item
         for item in lists
-        if in_order(exchange, item.exchange, record.clock_steps, record.limits.clock_step_ns)
+        if in_order(exchange, item.exchange, record.clock_steps_of(exchange.link.channel), record.limits.clock_step_ns)
         and (horizon is None or item.exchange.begin < horizon)
     ]
     members = [exchange, *([after[0].exchange] if after else [])]

@@ -6,6 +6,8 @@ from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
 from analysis.doubts import weigh
+from analysis.limits import Limits
+from analysis.operations.clock_order import is_before, lower_what_is_left_open
 from analysis.operations.communication import find_communication
 from analysis.operations.download import find_downloads
 from analysis.operations.fault_memory import find_clears, find_fault_readings
@@ -34,21 +36,35 @@ def find_operations(record: Record) -> list[Operation]:
     found.sort(key=lambda item: (item.begin, item.end))
     testers = modules_with_two_testers(record)
     weighed = [weigh(item, dict(record.troubles), testers, record.one_way) for item in found]
-    return _supersede([replace(item, number=index) for index, item in enumerate(weighed, start=1)])
+    numbered = [replace(item, number=index) for index, item in enumerate(_in_time(weighed, record), start=1)]
+    return _supersede(numbered, record.limits)
 
 
-def _supersede(operations: Sequence[Operation]) -> list[Operation]:
-    """Point every earlier attempt at the same thing of a module, whoever made it, to the one that replaces it."""
-    latest: dict[tuple[str, str, Kind, str], Operation] = {}
+def _in_time(operations: Sequence[Operation], record: Record) -> list[Operation]:
+    """The same, in their order, none of them surer than the clock lets its module's acts be."""
+    modules: dict[tuple[str, int | None], list[Operation]] = {}
+    for item in operations:
+        module = None if item.link.functional else module_id(item.link.key)
+        modules.setdefault((item.link.channel, module), []).append(item)
+    lowered = [item for acts in modules.values() for item in lower_what_is_left_open(acts, record)]
+    return sorted(lowered, key=lambda item: (item.begin, item.end))
+
+
+def _supersede(operations: Sequence[Operation], limits: Limits) -> list[Operation]:
+    """Point every earlier attempt at the same thing of a module, whoever made it, to the one that replaces it.
+
+    Where lines and clock disagree on which of two came last, neither replaces the other: both stand.
+    """
+    seen: dict[tuple[str, str, Kind, str], list[Operation]] = {}
     by_number: dict[int, int] = {}
     for item in reversed(operations):
         if item.kind not in SUPERSEDING:
             continue
-        key = (item.link.channel, _actor(item), item.kind, item.subject)
-        later = latest.get(key)
+        laters = seen.setdefault((item.link.channel, _actor(item), item.kind, item.subject), [])
+        later = next((one for one in reversed(laters) if is_before(item, one, limits)), None)
         if later is not None:
             by_number[item.number] = later.number
-        latest[key] = item
+        laters.append(item)
     return [replace(item, superseded_by=by_number.get(item.number)) for item in operations]
 
 

@@ -199,9 +199,8 @@ class _Judge:
         return ""
 
     def _is_behind(self, reading: Reading) -> bool:
-        return in_order(
-            self.exchange, reading.exchange, self.record.clock_steps, self.record.limits.clock_step_ns
-        )  # fmt: skip
+        steps = self.record.clock_steps_of(self.exchange.link.channel)
+        return in_order(self.exchange, reading.exchange, steps, self.record.limits.clock_step_ns)
 
     def _equal(self, raw: bytes) -> bool:
         return raw == self.data or (self.name is not None and self.name.equal_ignoring(raw, self.data))

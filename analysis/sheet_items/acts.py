@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from analysis.operations.model import Kind, Part
-from analysis.sheet_items.item import Expectation, Subject
+from analysis.sheet_items.item import Expectation, Subject, deciding
 from analysis.words import Word
 from canlog.services.identifiers import identifier_text
 
@@ -25,7 +25,7 @@ def _learn(subject: Subject, routine: int) -> Expectation:
     if not runs:
         wish = f"run {title} on {subject.label} and capture its result"
         return subject.item(title, Part.LEARN, "done", Word.NOT_SHOWN, would_change=wish)
-    last = runs[-1]
+    last = deciding(runs)
     return subject.item(
         title, Part.LEARN, "done", last.outcome.word, found=str(last.details["meaning"]), operation=last
     )  # fmt: skip
@@ -38,7 +38,7 @@ def _clear(subject: Subject) -> Expectation:
         return subject.item(
             "faults cleared", Part.FAULT_MEMORY, "cleared", Word.NOT_SHOWN, would_change=wish
         )  # fmt: skip
-    last = clears[-1]
+    last = deciding(clears)
     found = "; ".join(last.outcome.because[:1])
     return subject.item(
         "faults cleared", Part.FAULT_MEMORY, "cleared", last.outcome.word, found=found, operation=last

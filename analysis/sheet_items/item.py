@@ -8,13 +8,17 @@ from functools import cached_property
 
 from analysis.doubts import SPOILT, Troubles, spoils
 from analysis.jobsheet import JobSheet, ModuleAsked
+from analysis.operations.clock_order import Reversal, reversals
 from analysis.operations.find import module_id
 from analysis.operations.model import Kind, Operation, Part, evidence
 from analysis.readings import Reading
 from analysis.record import Record
 from analysis.sheet_items.in_words import said
 from analysis.story import Story
-from analysis.words import Confidence, Evidence, Word
+from analysis.words import WORST_FIRST, Confidence, Evidence, Word, least_sure
+
+#: What a job does to a module.
+ACTS = (Kind.DOWNLOAD, Kind.FILE, Kind.WRITE, Kind.ROUTINE, Kind.CLEAR)
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,6 +73,11 @@ class Subject:
             if one.kind in kinds and one.link.channel == link.channel and module_id(one.link.key) == module_id(link.key)
         ]
 
+    @cached_property
+    def reversals(self) -> list[Reversal]:
+        """Where the clock leaves open what of it came last."""
+        return reversals(self.record, self.own(*ACTS))
+
     def item(
         self,
         title: str,
@@ -94,6 +103,8 @@ class Subject:
             if word is Word.CONFIRMED and is_spoilt(reading, shown[0], self.record.troubles):
                 word, sure, note = Word.UNPROVEN, Confidence.MEDIUM, SPOILT
                 would_change = f"read {reading.title} of {self.label} again and capture it"
+            if any(step.leaves_open(reading.exchange) for step in self.reversals):
+                sure = least_sure([sure, Confidence.MEDIUM])
         elif operation is not None:
             shown = operation.outcome.proof
         if word is Word.CONFIRMED:
@@ -104,6 +115,12 @@ class Subject:
             f"{self.label}: {title}", part, self.story.link.key if self.story else None, asked, found, word, sure,
             note, would_change, operation.number if operation else None, shown,
         )  # fmt: skip
+
+
+def deciding(acts: Sequence[Operation]) -> Operation:
+    """The last of several that nothing replaced; of equal ones, whose order the clock leaves open, the worst."""
+    equal = [one for one in acts if one.subject == acts[-1].subject]
+    return min(reversed(equal), key=lambda one: WORST_FIRST.index(one.outcome.word))
 
 
 def is_spoilt(reading: Reading, shown: Evidence, troubles: Mapping[int, Troubles]) -> bool:

@@ -17,7 +17,7 @@ What was read in front of an erase is no longer known: as asked it is not proven
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from analysis.jobsheet import ValueAsked
@@ -26,7 +26,7 @@ from analysis.operations.routines import memory_erased_behind
 from analysis.operations.write import read_again
 from analysis.readings import Reading, said_identifiers, title_of
 from analysis.sheet_items.in_words import said, said_in_hex
-from analysis.sheet_items.item import Expectation, Subject, story_of
+from analysis.sheet_items.item import Expectation, Subject, deciding, story_of
 from analysis.vins import last_vin
 from analysis.words import Confidence, Word
 from canlog.names.blank import is_blank
@@ -102,13 +102,19 @@ class _Judge:
     def item(self) -> Expectation:
         writes = [one for one in self.subject.own(Kind.WRITE) if self._is_written_by(one)]
         last = next((one for one in reversed(self.subject.readings) if self._is_read_by(one)), None)
-        item = self._written(writes[-1], last) if writes else self._unwritten(last)
+        item = self._written(self._deciding(writes), last) if writes else self._unwritten(last)
         if item.word is Word.CONFIRMED and self.wanted.doubt:
             return replace(
                 item, word=Word.UNPROVEN, confidence=Confidence.MEDIUM, note=self.wanted.doubt,
                 would_change=self.wanted.settle,
             )  # fmt: skip
         return item
+
+    def _deciding(self, writes: Sequence[Operation]) -> Operation:
+        """Where the order of several is open, one of another value than asked before the others."""
+        of_another = [one for one in writes if (data := _bytes(one.details["written"])) and not self._is_same(data)]
+        is_open = writes[-1].subject == writes[0].subject and self.wanted.value is not None
+        return deciding(of_another if is_open and of_another else writes)
 
     def _is_written_by(self, operation: Operation) -> bool:
         if self.wanted.part is Part.VIN:

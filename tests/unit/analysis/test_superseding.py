@@ -9,6 +9,7 @@ from talk import (
     IMAGE,
     KEEPER,
     NAMES,
+    START_NS,
     Talk,
     ask,
     block,
@@ -16,14 +17,21 @@ from talk import (
     enter,
     gap,
     heard,
+    item,
+    judged,
+    log_of,
     of_kind,
     programming,
     read,
     request,
     reset,
+    state,
+    word_of,
     words,
     write,
 )  # fmt: skip
+
+from analysis.report.model import Report
 
 BEFORE: list[Talk] = [read("F190", "41"), enter()]
 GOOD = ask(CHECK, "71 01 0266 00")
@@ -127,3 +135,60 @@ def test_a_download_again_by_another_go_at_the_same_address_counts_only_once() -
     report = heard(BEFORE, ask(*ERASE), download(), download(), GOOD, names=NAMES)
     assert words(report, "download") == ["unproven", "confirmed"]
     assert of_kind(report, "download")[0].superseded_by is not None
+
+
+# -- two jobs in one file, the clock of the second an hour behind
+
+
+def joined(*parts: list[Talk], back_s: int = 3600, sheet: str = "") -> Report:
+    """The lines of each part as a log of its own, each begun so much before the one in front of it."""
+    logs = [log_of(*part, start_ns=START_NS - back_s * 10**9 * at) for at, part in enumerate(parts)]
+    return judged("".join(logs), names=NAMES, sheet=sheet)
+
+
+WHOLE: list[Talk] = [*BEFORE, programming(), GOOD, reset(), read("F190", "41")]
+HALF: list[Talk] = [*BEFORE, BROKEN]
+SHEET = """
+[[module]]
+label = "PCU"
+trims = [{ identifier = "3A01", value = "0102" }]
+"""
+
+
+def test_a_good_job_behind_a_clock_that_went_back_does_not_replace_a_broken_one() -> None:
+    report = joined(HALF, WHOLE)
+    assert [item.superseded_by for item in of_kind(report, "download")] == [None, None]
+    assert report.verdict.overall == "failed"
+    assert {item.outcome.confidence for item in of_kind(report, "download")} == {"medium"}
+    assert state(report).now == "unknown"
+    assert "the clock goes back 1 h 0 min at line" in report.verdict.headline
+
+
+def test_a_broken_job_behind_a_clock_that_went_back_is_not_the_last_for_sure() -> None:
+    report = joined(WHOLE, HALF)
+    assert (report.verdict.overall, report.verdict.confidence) == ("failed", "medium")
+
+
+def test_the_same_good_job_twice_behind_a_clock_that_went_back_is_medium() -> None:
+    report = joined(WHOLE, WHOLE)
+    assert (report.verdict.overall, report.verdict.confidence) == ("confirmed", "medium")
+
+
+def test_a_clock_that_goes_back_less_than_the_jobs_are_apart_changes_no_order() -> None:
+    report = joined(HALF, [gap(30), *WHOLE], back_s=20)
+    assert of_kind(report, "download")[0].superseded_by is not None
+    assert report.verdict.overall == "confirmed"
+
+
+def test_of_two_writes_in_unknown_order_the_one_of_another_value_decides_an_item() -> None:
+    one, other = ([write("3A01", value), reset(), read("3A01", value)] for value in ("0102", "0304"))
+    for parts in ([one, other], [other, one]):
+        report = joined(*parts, sheet=SHEET)
+        assert (item(report, "3A01").word, item(report, "3A01").confidence) != ("confirmed", "high")
+
+
+def test_a_proof_behind_a_clock_that_went_back_is_medium_also_between_the_acts() -> None:
+    report = joined([*BEFORE, programming()], [read("F190", "41"), GOOD, reset(), read("F190", "41")])
+    assert word_of(report, "download") == ("confirmed", "medium")
+    report = joined([*BEFORE, write("3A01", "0102")], [read("F190", "41"), reset(), read("3A01", "0102")])
+    assert word_of(report, "write") == ("confirmed", "medium")
