@@ -230,6 +230,26 @@ def _address(text: str) -> int | None:
 
 
 @main.command()
+@click.argument("good")
+@click.argument("bad")
+@_NAMES
+@_link_option("Take these two ids as tester and module in both")
+@_COLUMNS
+def compare(good: str, bad: str, names: Sequence[str], links: Sequence[str], columns: str) -> None:
+    """Find the first place where two sessions part. GOOD worked, BAD did not."""
+    _check_inputs([good, bad], [good, bad, *names], None)
+    from analysis import analyse
+    from analysis.compare import compare as compare_reports
+    from analysis.compare_text import render_comparison
+
+    with _progress() as progress:
+        reports = [analyse(path, names=names, links=links, columns=columns, progress=progress) for path in (good, bad)]
+    width = min(_terminal_width() or 80, WIDEST_REPORT)
+    page = render_comparison(compare_reports(*reports), good, bad, width, color=_wants_colour())
+    click.echo(page, nl=False, color=True)
+
+
+@main.command()
 def formats() -> None:
     """List the capture formats that can be read, how each is known and what it cannot tell."""
     from canlog.capture.registry import FORMATS

@@ -1,0 +1,139 @@
+"""Two sessions compared: where they part, by meaning and never by time."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+from talk import IMAGE, KEEPER, Talk, ask, block, blocks, gap, heard, programming, read, request, reset, tester, write
+
+from analysis import analyse
+from analysis.cli import main
+from analysis.compare import Comparison, Kind, compare
+from analysis.report.model import Report
+
+FIXTURES = Path(__file__).parents[3] / "fixtures"
+ENTER = ask("10 02", "50 02 0032 01F4")
+SESSION: list[Talk] = [read("F188", b"OLD"), ENTER, programming(), reset(), read("F188", b"NEW")]
+
+
+def compared(good: list[Talk], bad: list[Talk]) -> Comparison:
+    return compare(heard(*good), heard(*bad))
+
+
+def opened(name: str) -> Report:
+    capture = next((FIXTURES / name).glob("capture.*"))
+    return analyse(capture, names=[FIXTURES / f"{name.partition('-')[0]}_names.toml"])
+
+
+@pytest.mark.parametrize(
+    "name", ["uds11-all-good", "uds11-second-attempt-good", "coach-before-removal", "doip-all-good"]
+)
+def test_a_session_does_not_part_from_itself(name: str) -> None:
+    report = opened(name)
+    found = compare(report, report)
+    assert found.parting is None
+    assert found.differences == ()
+    assert found.n_alike == found.n_good > 0
+
+
+def test_time_seeds_and_keys_are_no_difference() -> None:
+    def unlocked(seed: str, key: str, pause: float) -> list[Talk]:
+        return [ENTER, ask("27 01", f"67 01 {seed}"), gap(pause), ask(f"27 02 {key}", "67 02"), read("F188", b"A")]
+
+    assert compared(unlocked("1111", "2222", 0), unlocked("3333", "4444", 1)).differences == ()
+
+
+def test_the_keep_alive_is_no_step() -> None:
+    kept: list[Talk] = [*SESSION[:2], tester("3E 80"), *SESSION[2:]]
+    assert compared(SESSION, kept).differences == ()
+
+
+def test_a_refused_block_is_where_they_part() -> None:
+    bad: list[Talk] = [*SESSION[:2], ask("31 01 FF00", "71 01 FF00 00"), request(), block(1, IMAGE[:32], "7F 36 72")]
+    found = compared(SESSION, bad)
+    assert found.parting is not None
+    assert found.parting.kind is Kind.ANSWER
+    assert found.parting.bad is not None
+    assert found.parting.bad.exchange.nrc == 0x72
+    assert found.last_alike is not None
+    assert found.last_alike[0].told.startswith("download of 96 bytes")
+
+
+def test_other_bytes_in_one_block_are_told() -> None:
+    other = bytearray(IMAGE)
+    other[40] ^= 1
+    bad: list[Talk] = [*SESSION[:2], programming(bytes(other)), *SESSION[3:]]
+    (found,) = compared(SESSION, bad).differences
+    assert (found.kind, found.good is not None and found.good.told) == (Kind.DATA, "block 02, 32 bytes: accepted")
+
+
+def test_a_value_of_another_vehicle_is_not_where_they_part() -> None:
+    found = compared([read("F190", b"A" * 17), read("F188", b"X")], [read("F190", b"B" * 17), read("F188", b"X")])
+    assert found.parting is None
+    assert [one.kind for one in found.differences] == [Kind.VALUE]
+
+
+def test_a_step_left_out_is_where_they_part() -> None:
+    found = compared(SESSION, [SESSION[0], *SESSION[2:]])
+    assert found.parting is not None
+    assert (found.parting.kind, found.parting.bad) == (Kind.MISSING, None)
+    assert found.parting.good is not None
+    assert found.parting.good.told.startswith("programming session")
+
+
+def test_a_retry_is_added_and_what_follows_still_matches() -> None:
+    begun: list[Talk] = [ask("31 01 FF00", "71 01 FF00 00"), request(), block(1, IMAGE[:32], "7F 36 72")]
+    found = compared(SESSION, [*SESSION[:2], *begun, *SESSION[1:]])
+    assert found.parting is not None
+    assert found.parting.kind is Kind.ANSWER
+    assert all(one.kind is Kind.ADDED for one in found.differences[1:])
+
+
+def test_another_written_value_is_told() -> None:
+    (found,) = compared([write("4A10", "0102")], [write("4A10", "0103")]).differences
+    assert found.kind is Kind.WRITTEN
+
+
+def test_an_answer_far_later_than_any_is_told_apart_from_faults() -> None:
+    slow: list[Talk] = [tester("22 F188"), gap(2), ask("22 F188", "62 F188 58")[1]]
+    found = compared([read("F188", b"X")], slow)
+    assert found.parting is None
+    assert [one.kind for one in found.differences] == [Kind.LATE]
+
+
+def test_the_same_module_at_other_ids_is_the_same_part() -> None:
+    assert compared([read("F188", b"X")], [read("F188", b"X", on=KEEPER)]).differences == ()
+
+
+@pytest.mark.parametrize(
+    ("name", "kind", "service"),
+    [
+        ("uds11-transfer-refused", Kind.ANSWER, 0x36),
+        ("uds11-check-bad", Kind.ANSWER, 0x31),
+        ("uds11-erase-refused", Kind.ANSWER, 0x31),
+        ("uds11-exit-refused", Kind.ANSWER, 0x37),
+        ("uds11-wrong-key", Kind.ANSWER, 0x27),
+        ("uds11-module-silent", Kind.ANSWER, 0x36),
+        ("uds11-write-refused", Kind.ANSWER, 0x2E),
+        ("uds11-no-check", Kind.MISSING, 0x31),
+    ],
+)
+def test_shipped_sessions_part_where_the_fault_was_planted(name: str, kind: Kind, service: int) -> None:
+    parting = compare(opened("uds11-all-good"), opened(name)).parting
+    assert parting is not None
+    assert parting.good is not None
+    assert (parting.kind, parting.good.exchange.service) == (kind, service)
+
+
+def test_blocks_laid_out_anew_are_compared_by_their_marks() -> None:
+    assert compared([ENTER, request(), blocks()], [ENTER, request(), blocks()]).differences == ()
+
+
+def test_the_command_prints_where_they_part() -> None:
+    good, bad = (str(FIXTURES / name / "capture.log") for name in ("uds11-all-good", "uds11-check-bad"))
+    result = CliRunner().invoke(main, ["compare", good, bad, "--names", str(FIXTURES / "uds11_names.toml")])
+    assert result.exit_code == 0
+    assert "THE SESSIONS PART HERE" in result.stdout
+    assert "lines 273-277" in " ".join(result.stdout.split())
