@@ -55,6 +55,17 @@ class _Break(NamedTuple):
             for one in item.evidence
         )
 
+    def near(self, *ids: str) -> Iterator[Finding]:
+        """Of what was found those whose lines are close to the break in time."""
+        return (item for item in self.found(*ids) if any(map(self._is_near, item.evidence)))
+
+    def _is_near(self, one: Evidence) -> bool:
+        exchange = self.record.exchange_at((one.capture, one.lines[0]))
+        at_ns = self.at_ns
+        if exchange is None or at_ns is None or self.post_mortem.first_bad is None:
+            return False
+        return one.capture == self.post_mortem.first_bad.capture and abs(exchange.begin_ns - at_ns) <= STALE_NS
+
     @property
     def at_ns(self) -> int | None:
         """When the first bad thing began; None without it, or without a clock."""
@@ -148,6 +159,7 @@ def _module_alone(seen: _Break) -> Iterator[Sign]:
 def _line(seen: _Break) -> Iterator[Sign]:
     yield from (Sign(STRONG, item.evidence) for item in seen.found("error-frame-burst"))
     yield from (Sign(MEDIUM, item.evidence) for item in seen.found("block-counter-refused", "consecutive-sequence-gap"))
+    yield from (Sign(MEDIUM, item.evidence) for item in seen.near("stall-inside-message", "connection-broken-off"))
     if seen.post_mortem.silent_first is Silent.MODULE:
         yield from (Sign(WEAK, item.evidence) for item in seen.found("silence-module-first"))
 
@@ -155,6 +167,8 @@ def _line(seen: _Break) -> Iterator[Sign]:
 def _tester(seen: _Break) -> Iterator[Sign]:
     if seen.post_mortem.silent_first is Silent.TESTER:
         yield from (Sign(STRONG, item.evidence) for item in seen.found("silence-tester-first"))
+    slow = ("session-gap", "tester-gives-up-early", "stall-inside-message", "connection-broken-off")
+    yield from (Sign(MEDIUM, item.evidence) for item in seen.near(*slow))
     ids = ("transfer-exit-missing", "block-missing", "block-repeated-different", "size-short")
     yield from (Sign(MEDIUM, item.evidence) for item in seen.found(*ids))
 

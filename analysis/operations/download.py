@@ -36,6 +36,8 @@ from canlog.services.gmw3110 import FULLY_PROGRAMMED
 #: Refusals of an unnamed routine behind a download that speak of the memory: a check that says no, whatever its name.
 MEMORY_REFUSALS = frozenset({0x70, 0x71, 0x72, 0x73, 0x92, 0x93})
 
+ERASED = ", after the memory was erased"
+
 
 def find_downloads(story: Story, record: Record) -> list[Operation]:
     """All transfers of a module, in order, each with its word; superseded ones included."""
@@ -94,7 +96,7 @@ class _Judge:
                 "compressed": attempt.transformed,
                 "rate_bytes_per_s": round(account.carried * SECOND_NS / duration) if duration > 0 else None,
                 "driver": driver,
-                "erased": any(item.positive for item in attempt.erases),
+                "erased": self._is_erased(),
             },
             **span(members),  # type: ignore[arg-type]
         )
@@ -155,7 +157,7 @@ class _Judge:
         attempt = self.attempt
         steps = [
             ("the erase was refused", attempt.erases[-1] if attempt.erases else None),
-            ("the request to transfer was refused", attempt.request),
+            (f"the request to transfer was refused{ERASED if self._is_erased() else ''}", attempt.request),
             ("a block was refused", attempt.account.refused),
             ("the transfer exit was refused", attempt.exits[-1] if attempt.exits and not attempt.ended else None),
         ]
@@ -176,6 +178,9 @@ class _Judge:
         if said is None or self.attempt.ended is None or said.state == FULLY_PROGRAMMED:
             return None
         return said.exchange, f"the module says of its own state: {said.text}"
+
+    def _is_erased(self) -> bool:
+        return any(item.positive for item in self.attempt.erases)
 
     def _erase_before(self) -> Evidence | None:
         """An erase of the same memory that began in an earlier try, where this try was refused before it began one.

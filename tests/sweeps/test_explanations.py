@@ -13,8 +13,10 @@ import pytest
 from edited_sessions import FIXTURES, Lines, fixture, plan
 
 from analysis import analyse
-from analysis.explanations import CAUSES, MOST
+from analysis.checks.finding import Finding
+from analysis.explanations import CAUSES, MOST, explain
 from analysis.report.text import render_text
+from analysis.words import Confidence, Evidence, Severity
 
 ERRORS = tuple(["({t}) can0 20000004#0000000000000000"] * 20)
 LOADER = ("look", "enter-loader", "calibration")
@@ -128,3 +130,24 @@ def test_one_weak_sign_names_no_cause(name: str, tmp_path: Path) -> None:
     report = report_of(shipped(name), tmp_path)
     assert report["post_mortem"]["explanations"] == []
     assert "Possible cause: not enough to say" in render_text(report, 80)  # type: ignore[arg-type]
+
+
+def test_two_medium_signs_close_to_the_break_name_a_cause_and_one_does_not() -> None:
+    report = analyse(FIXTURES / "uds11-transfer-refused" / "capture.log", None, [FIXTURES / "uds11_names.toml"])
+    assert report.post_mortem is not None and report.post_mortem.first_bad is not None
+    bad, first = report.post_mortem.first_bad, report.record.exchanges[0]
+
+    def causes(*found: tuple[str, Evidence, Severity]) -> list[str]:
+        made = [
+            Finding(check_id, severity, Confidence.HIGH, "", "", (), (), (), (shown,), "")
+            for check_id, shown, severity in found
+        ]
+        assert report.post_mortem is not None
+        return [one.cause for one in explain(report.record, report.post_mortem, made)]
+
+    gap, stall = (("session-gap", bad, Severity.WARNING), ("tester-gives-up-early", bad, Severity.WARNING))
+    assert causes(gap, stall) == ["the tester, its computer or its adapter"]
+    assert causes(gap) == []
+    assert causes(gap, ("tester-gives-up-early", bad, Severity.NOTE)) == [], "what was overcome is no sign"
+    elsewhere = Evidence(first.capture + 1, first.lines, "in another recording")
+    assert causes(gap, ("tester-gives-up-early", elsewhere, Severity.WARNING)) == []

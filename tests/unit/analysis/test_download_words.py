@@ -615,3 +615,23 @@ def test_an_upload_of_something_else_proves_nothing(seen: list[Talk]) -> None:
 
 def test_an_upload_before_the_download_proves_nothing() -> None:
     assert download_word(upload(), programming())[0] == "unproven"
+
+
+def test_a_refusal_behind_an_erase_that_had_begun_says_what_that_left() -> None:
+    """The last try alone would read as if nothing had been touched."""
+    begun = ask(ERASE[0], "7F 31 78", "7F 31 72")
+    outcome = of_kind(heard(BEFORE, begun, ask(ERASE[0], "7F 31 93")), "download")[-1].outcome
+    assert outcome.word == "failed"
+    assert outcome.because == ("an erase ended with 72: memory may be partly erased; then refused with 93",)
+    assert [one.text.split(":")[0] for one in outcome.proof] == ["an erase ended with 72", "the erase was refused"]
+
+
+def test_a_refusal_behind_an_erase_that_never_began_says_nothing_of_it() -> None:
+    outcome = of_kind(heard(BEFORE, ask(ERASE[0], "7F 31 72"), ask(ERASE[0], "7F 31 93")), "download")[-1].outcome
+    assert "erased" not in outcome.because[0]
+
+
+def test_a_request_refused_behind_its_erase_says_that_the_memory_is_erased() -> None:
+    talk = [BEFORE, ask(*ERASE), request(answer="7F 34 70")]
+    assert "after the memory was erased" in of_kind(heard(talk), "download")[-1].outcome.because[0]
+    assert "erased" not in of_kind(heard(BEFORE, request(answer="7F 34 70")), "download")[-1].outcome.because[0]
