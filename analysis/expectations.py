@@ -8,21 +8,22 @@ to modules that the sheet does not mean.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
-from analysis.jobsheet import JobSheet
+from analysis.jobsheet import JobSheet, ModuleAsked
 from analysis.operations.find import standing
 from analysis.operations.model import Operation
 from analysis.record import Record
 from analysis.sheet_items.acts import act_items
 from analysis.sheet_items.identity import identity_items
 from analysis.sheet_items.item import Expectation as Expectation
-from analysis.sheet_items.item import Subject
+from analysis.sheet_items.item import Subject, stories_of
 from analysis.sheet_items.values import value_items
 from analysis.sheet_items.vehicle import vehicle_item
+from analysis.story import Story
 from analysis.vins import other_vehicle
-from analysis.words import Confidence, Word
+from analysis.words import WORST_FIRST, Confidence, Word
 
 #: What a module can be asked for, in the order of a report.
 ITEMS = (identity_items, value_items, act_items)
@@ -30,14 +31,31 @@ ITEMS = (identity_items, value_items, act_items)
 
 def judge_sheet(sheet: JobSheet, record: Record, operations: Sequence[Operation]) -> list[Expectation]:
     """Every item of the sheet, in the order of the sheet."""
-    subjects = [Subject(sheet, module, record, standing(operations)) for module in sheet.modules]
-    found = [item for subject in subjects for items in ITEMS for item in items(subject)]
+    found = [item for module in sheet.modules for item in _of_module(sheet, module, record, standing(operations))]
     other = other_vehicle(sheet.vin, record)
     if other:
         found = [_of_another(item, other) for item in found]
     if sheet.vin and (other or not any(module.vin for module in sheet.modules)):
         found.append(vehicle_item(sheet, record))
     return found
+
+
+def _of_module(
+    sheet: JobSheet, module: ModuleAsked, record: Record, operations: Sequence[Operation]
+) -> Iterator[Expectation]:
+    """Each item of one module; the worse where its link is found on two channels and either may be meant."""
+    stories: list[Story | None] = [*stories_of(module, record)] or [None]
+    subjects = [Subject(sheet, module, story, record, operations) for story in stories]
+    for items in ITEMS:
+        for alike in zip(*(items(subject) for subject in subjects), strict=True):
+            item = min(alike, key=lambda one: WORST_FIRST.index(one.word))
+            yield item if len({one.word for one in alike}) == 1 else _of_several(item, stories)
+
+
+def _of_several(item: Expectation, stories: Sequence[Story | None]) -> Expectation:
+    channels = " and ".join(story.link.channel for story in stories if story is not None)
+    note = f"the link is on {channels}, and the sheet names no channel"
+    return replace(item, note=note, would_change="give the channel in the link of the job sheet")
 
 
 def _of_another(item: Expectation, vin: str) -> Expectation:

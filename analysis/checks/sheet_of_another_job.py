@@ -20,7 +20,7 @@ from collections.abc import Iterator
 from analysis.checks.registry import Context, Seen, check
 from analysis.jobsheet import JobSheet
 from analysis.operations.model import evidence
-from analysis.sheet_items.item import story_of
+from analysis.sheet_items.item import stories_of
 from analysis.vins import is_slip, last_vins, other_vehicle
 from analysis.words import Confidence, Severity
 
@@ -47,4 +47,4 @@ def find(ctx: Context) -> Iterator[Seen]:
 
 def _is_absent(sheet: JobSheet, ctx: Context) -> bool:
     """Modules are in the recording, and none that the sheet means."""
-    return bool(sheet.modules and ctx.stories) and all(story_of(one, ctx.record) is None for one in sheet.modules)
+    return bool(sheet.modules and ctx.stories) and not any(stories_of(one, ctx.record) for one in sheet.modules)

@@ -140,7 +140,7 @@ def the_sheet(page: Lines, report: ReportDict) -> None:
 def _item(page: Lines, item: ExpectationDict) -> None:
     """One line where the word says it all, two where asked and found differ."""
     asked, found = short_hex(item["asked"]), short_hex(item["found"] or "")
-    differs = item["word"] != "confirmed" and bool(found)
+    differs = item["word"] != "confirmed" and bool(found) and not item["asked"].endswith(item["found"] or "")
     whole = f"{item['item']}: {found or f'asked {asked}, nothing found'}"
     fits = len(whole) <= page.width - wording.WORD_WIDTH - 4
     page.columns(

@@ -44,6 +44,7 @@ class Subject:
 
     sheet: JobSheet
     asked: ModuleAsked
+    story: Story | None
     record: Record
     operations: Sequence[Operation]  # those that no later attempt replaced
 
@@ -51,11 +52,6 @@ class Subject:
     def label(self) -> str:
         """What the sheet calls it."""
         return self.asked.label
-
-    @cached_property
-    def story(self) -> Story | None:
-        """The module in the captures."""
-        return story_of(self.asked, self.record)
 
     @property
     def readings(self) -> tuple[Reading, ...]:
@@ -128,19 +124,17 @@ def is_spoilt(reading: Reading, shown: Evidence, troubles: Mapping[int, Troubles
     return spoils(shown, troubles, reading.exchange.link.channel)
 
 
-def story_of(module: ModuleAsked, record: Record) -> Story | None:
-    """The module that the sheet means: by its link where the sheet gives one, else by its label.
+def stories_of(module: ModuleAsked, record: Record) -> list[Story]:
+    """The modules that the sheet may mean: by its link where the sheet gives one, else by its label.
 
-    A module with another link is another module, whatever it is called.
+    A module with another link is another module, whatever it is called. One link is several modules where it is
+    found on several channels and the sheet names none.
     """
     if module.link is None:
-        return next((story for story in record.stories if story.own and story.label == module.label), None)
+        return [story for story in record.stories if story.own and story.label == module.label]
     key = module.link.key.partition(":")[2]
-    return next(
-        (
-            story
-            for story in record.stories
-            if story.own and story.link.key.partition(":")[2] == key and module.link.channel in ("", story.link.channel)
-        ),
-        None,
-    )
+    return [
+        story
+        for story in record.stories
+        if story.own and story.link.key.partition(":")[2] == key and module.link.channel in ("", story.link.channel)
+    ]

@@ -26,7 +26,8 @@ from analysis.operations.routines import memory_erased_behind
 from analysis.operations.write import read_again
 from analysis.readings import Reading, said_identifiers, title_of
 from analysis.sheet_items.in_words import said, said_in_hex
-from analysis.sheet_items.item import Expectation, Subject, deciding, story_of
+from analysis.sheet_items.item import Expectation, Subject, deciding, stories_of
+from analysis.story import Story
 from analysis.vins import last_vin
 from analysis.words import Confidence, Word
 from canlog.names.blank import is_blank
@@ -55,7 +56,8 @@ def value_items(subject: Subject) -> Iterator[Expectation]:
     """All of one module."""
     judged = [(wanted.identifier, _Judge(subject, wanted).item()) for wanted in _wanted(subject)]
     for _, item in judged:
-        alike = (identifier for identifier, other in judged if other.would_change == item.would_change)
+        wish = (item.part, item.would_change)
+        alike = [identifier for identifier, other in judged if (other.part, other.would_change) == wish]
         yield replace(item, would_change=item.would_change.replace(IDS, said_identifiers(alike)))
 
 
@@ -76,8 +78,7 @@ def _wanted(subject: Subject) -> Iterator[_Wanted]:
 
 def _copy(subject: Subject, asked: ValueAsked, title: str) -> _Wanted:
     """A value to be as it is in another module of the sheet, which is one of the sheet's vehicle."""
-    source = subject.sheet.module(asked.copied_from)
-    story = story_of(source, subject.record) if source else None
+    story = _source(subject, asked.copied_from)
     readings = subject.record.readings(story) if story is not None else ()
     last = next((one for one in reversed(readings) if one.identifier == asked.identifier), None)
     text = f"as in {asked.copied_from}" + (f": {said_in_hex(last.raw)}" if last is not None else "")
@@ -92,6 +93,14 @@ def _copy(subject: Subject, asked: ValueAsked, title: str) -> _Wanted:
     return _Wanted(
         title, Part.TRIMS, asked.identifier, last.raw if last else None, text, is_act=True, doubt=doubt, settle=settle
     )  # fmt: skip
+
+
+def _source(subject: Subject, label: str) -> Story | None:
+    """The module to copy from; where its link is found on several channels, the one beside the subject."""
+    module = subject.sheet.module(label)
+    found = stories_of(module, subject.record) if module is not None else []
+    channel = subject.story.link.channel if subject.story is not None else ""
+    return next((one for one in found if one.link.channel == channel), next(iter(found), None))
 
 
 @dataclass(frozen=True)

@@ -12,7 +12,7 @@ from analysis.doubts import SPOILT
 from analysis.jobsheet import JobSheet
 from analysis.operations.model import Part, evidence
 from analysis.record import Record
-from analysis.sheet_items.item import Expectation, is_spoilt, story_of
+from analysis.sheet_items.item import Expectation, is_spoilt, stories_of
 from analysis.vins import LastVin, last_vins
 from analysis.words import Confidence, Evidence, Word
 
@@ -21,8 +21,7 @@ READ_ONLY = "read only: no write of the VIN was asked for"
 
 def vehicle_item(sheet: JobSheet, record: Record) -> Expectation:
     """Confirmed as read; failed where a module says otherwise; not shown where none was asked."""
-    meant = [story for module in sheet.modules if (story := story_of(module, record)) is not None]
-    keys = {story.link.key for story in meant}
+    keys = {story.link.key for module in sheet.modules for story in stories_of(module, record)}
     said = last_vins(record)
     own = [one for one in said if one.story.link.key in keys]
     deciding = own or said

@@ -275,6 +275,16 @@ def test_a_module_with_another_link_is_another_module_whatever_it_is_called() ->
     assert said(asked.replace('link = "7A0:7A8"\n', ""), "3A01", read("3A01", NEW), names=NAMES)[0] == "confirmed"
 
 
+def test_a_link_on_two_channels_is_fulfilled_only_where_both_fulfil_it() -> None:
+    right, wrong = read("3A01", NEW), read("3A01", "55667788", on=Side(channel="can1"))
+    found = item(heard(right, wrong, sheet=VALUE_ASKED), "3A01")
+    assert found.word == "failed"
+    assert "can0 and can1" in found.note
+    assert said(VALUE_ASKED.replace("7E0:7E8", "can0:7E0:7E8"), "3A01", right, wrong)[0] == "confirmed"
+    mirrored = read("3A01", NEW, on=Side(channel="can1"))
+    assert said(VALUE_ASKED, "3A01", right, mirrored)[0] == "confirmed"
+
+
 def test_a_value_that_a_second_tester_overwrote_is_not_confirmed() -> None:
     second = Side(0x7E5, 0x7E8)
     overwritten = [read("3A01", NEW), tester("2E 3A01 55667788", on=second), module("6E 3A01", on=second)]
@@ -320,7 +330,7 @@ def test_asked_and_found_are_said_in_one_form() -> None:
 def test_an_act_that_is_not_in_the_capture_says_so_where_the_value_is_right() -> None:
     found = item(heard(read("F190", VIN.encode()), sheet=VIN_WRITTEN), "VIN")
     assert found.note == "not written in this capture; reads as asked"
-    assert not found.would_change.startswith("write")
+    assert found.would_change.startswith("capture the write of F190")
 
 
 def test_wishes_begin_with_a_verb_and_are_said_once_for_values_of_one_kind() -> None:
