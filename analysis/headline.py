@@ -59,7 +59,7 @@ def _open_order(job: Job) -> str:
 
 def _candidates(job: Job, words: Mapping[Part, Word]) -> Iterator[str]:
     if not job.record.exchanges:
-        yield "No diagnostic talk is in this recording."
+        yield f"No diagnostic talk is in this recording.{_what_else(job)}"
         return
     if is_one_sided(job):
         yield "Only one direction was recorded: what became of the job cannot be said."
@@ -72,6 +72,12 @@ def _candidates(job: Job, words: Mapping[Part, Word]) -> Iterator[str]:
         yield _only_read(job)
     yield _not_proved(job, words)
     yield _all_well(job, words)
+
+
+def _what_else(job: Job) -> str:
+    """What the recording holds instead, where that is known."""
+    found = dict.fromkeys(item.protocol for capture in job.record.captures for item in capture.other_traffic)
+    return f" It holds {' and '.join(found)}." * bool(found)
 
 
 def _other_job(job: Job) -> str:

@@ -19,6 +19,8 @@ from canlog.frames import TimeKind
 from canlog.isotp.addressing import Direction, Link
 from canlog.isotp.messages import MessageTable
 from canlog.names.tables import Names
+from canlog.other.find import find_other_traffic
+from canlog.other.traffic import OtherTraffic
 from canlog.services.dialects import DialectGuess
 from canlog.survey import Survey
 
@@ -35,6 +37,11 @@ class CaptureRecord:
     exchanges: tuple[Exchange, ...]
     troubles: Troubles
     trust: Trust
+
+    @cached_property
+    def other_traffic(self) -> tuple[OtherTraffic, ...]:
+        """Protocols on its buses that are named and not read."""
+        return tuple(find_other_traffic(self.survey.background))
 
 
 @dataclass(frozen=True)

@@ -34,6 +34,12 @@ KEPT_GAPS: Final = 64  # the longest of each id
 RARE_FRAMES: Final = 20  # ids with no more frames than this are kept whole
 #: Whole frames kept of an id that was asked for; beyond, every second one is let go, again and again.
 KEPT_FRAMES: Final = 200_000
+SAMPLE_FRAMES: Final = 16  # the first of every other id
+#: J1939 groups whose frames are all kept: long contents, and the active faults (SAE J1939-21, -73 (M)).
+TRANSPORT_CONTROL: Final = 0xEC00
+TRANSPORT_DATA: Final = 0xEB00
+ACTIVE_FAULTS: Final = 0xFECA
+_KEPT_GROUPS: Final = frozenset({TRANSPORT_CONTROL, TRANSPORT_DATA, ACTIVE_FAULTS})
 #: Seconds a dense per-second answer may span: thirty days; more is a clock that jumped.
 LONGEST_SPAN_S: Final = 30 * 86_400
 BIT_RATES: Final = (500_000, 1_000_000)  # bit/s a bus is taken for: the usual one unless it would be over-full
@@ -86,6 +92,7 @@ class BackgroundTable:
     error_seconds: Ints  # one entry an error frame
     kept: dict[tuple[str, int, bool], FrameTable]
     thinned: frozenset[tuple[str, int, bool]]  # of these not every frame is kept
+    samples: dict[tuple[str, int, bool], FrameTable] = field(default_factory=dict)  # first frames of ids not kept
 
     def ids(self) -> tuple[tuple[str, int, bool], ...]:
         """(channel, id, extended) of all ids, by channel and id."""
@@ -114,6 +121,12 @@ class BackgroundTable:
         """The whole frames kept of an id (rare, or asked for by ``keep_ids``), in source order."""
         found = [table for key, table in self.kept.items() if key[1] == can_id and channel in (None, key[0])]
         return tuple(sorted((frame for table in found for frame in table), key=lambda frame: frame.line))
+
+    def first_frames(self, channel: str, can_id: int, extended: bool) -> tuple[Frame, ...]:
+        """The first frames of an id, at most :data:`SAMPLE_FRAMES`, in source order."""
+        name = (channel, can_id, extended)
+        table = self.kept.get(name) or self.samples.get(name)
+        return tuple(table[row] for row in range(min(len(table), SAMPLE_FRAMES))) if table is not None else ()
 
     @property
     def n_seconds(self) -> int:
@@ -163,6 +176,7 @@ class _Growing:
     pauses: list[Gap] = field(default_factory=list)  # the longest
     shortest_ns: int = SHORTEST_GAP_NS  # a pause has to be longer to be kept
     kept: list[FrameTable] | None = field(default_factory=list)
+    sample: FrameTable | None = None  # the first frames, where not all are kept
     stride: int = 1
 
     def take_steps(self, steps: Ints) -> None:
@@ -193,6 +207,9 @@ class _Growing:
         if self.kept is None:
             return
         if not always and self.frames > RARE_FRAMES:
+            missing = SAMPLE_FRAMES - sum(map(len, self.kept))
+            first = frames.take(np.arange(min(max(missing, 0), len(frames)))).compact()
+            self.sample = join_tables([*self.kept, first])
             self.kept = None
             return
         self.kept.append(frames.take(np.arange(0, len(frames), self.stride)).compact())
@@ -256,7 +273,11 @@ class BackgroundBuilder:
                 one.add_pauses(_pauses(one, times[start:end], table.line[rows], own))
             one.newest = (int(times[end - 1]), int(table.line[rows[-1]]))
             if one.kept is not None:
-                one.keep(table.take(rows), always=one.name[1] in self._keep_ids)
+                one.keep(table.take(rows), always=self._is_wanted(one))
+
+    def _is_wanted(self, one: _Growing) -> bool:
+        _, can_id, extended = one.name
+        return can_id in self._keep_ids or (extended and parameter_group(can_id) in _KEPT_GROUPS)
 
     def _growing(self, table: FrameTable, code: int, row: int) -> _Growing | None:
         """The numbers of an id; None for an error frame's."""
@@ -305,6 +326,7 @@ class BackgroundBuilder:
             error_seconds=errors,
             kept={name: join_tables(growing.kept) for name, growing in named.items() if growing.kept},
             thinned=frozenset(name for name, growing in named.items() if growing.stride > 1),
+            samples={name: growing.sample for name, growing in named.items() if growing.sample is not None},
         )
 
     def _name(self, one: _Growing) -> tuple[str, int, bool]:
@@ -317,6 +339,12 @@ class BackgroundBuilder:
             *self._name(one), one.frames, one.first_ns, one.last_ns, one.first_line, last_line, one.period_ns, one.gaps,
             seconds, counts,
         )  # fmt: skip
+
+
+def parameter_group(can_id: int) -> int:
+    """Number of the parameter group that a 29-bit id has in J1939 (SAE J1939-21 (M))."""
+    group = can_id >> 8 & 0x3FFFF
+    return group if group >> 8 & 0xFF >= 0xF0 else group & 0x3FF00
 
 
 def _pauses(one: _Growing, times: Ints, lines: Ints, steps: Ints) -> list[Gap]:

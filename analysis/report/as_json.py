@@ -25,6 +25,7 @@ from analysis.words import Evidence
 from canlog.counting import counted
 from canlog.frames import TimeKind
 from canlog.isotp.addressing import Direction, Link
+from canlog.other.traffic import OtherTraffic, Seen
 from canlog.services.identifiers import identifier_text
 
 EXAMPLES = 10
@@ -111,7 +112,23 @@ def _capture(item: CaptureRecord) -> c.CaptureDict:
         "doubled": summary.is_doubled,
         "fitness": item.trust.fitness.value,
         "fitness_reasons": list(item.trust.reasons),
+        "other_traffic": [_other_traffic(one, item.number) for one in item.other_traffic],
     }
+
+
+def _other_traffic(item: OtherTraffic, capture: int) -> c.OtherTrafficDict:
+    return {
+        "protocol": item.protocol,
+        "channel": item.channel,
+        "score": item.score,
+        "confidence": "high" if item.is_sure else "medium",
+        "signs": [_seen(sign.seen, capture) for sign in item.signs],
+        "facts": [_seen(fact, capture) for fact in item.facts],
+    }
+
+
+def _seen(item: Seen, capture: int) -> c.EvidenceDict:
+    return {"capture": capture, "lines": list(item.lines), "text": item.text}
 
 
 def _link(link: Link, item: CaptureRecord, record: Record) -> c.LinkDict:

@@ -77,6 +77,17 @@ class DamagedExampleDict(TypedDict):
     text: Annotated[str, "the line as it stands, shortened"]
 
 
+class OtherTrafficDict(TypedDict):
+    """A protocol on one channel that is no diagnosis."""
+
+    protocol: Annotated[str, "its name"]
+    channel: Annotated[str, "channel of the capture"]
+    score: Annotated[Count, "weight of all signs; a protocol is named from 6 on"]
+    confidence: Annotated[Confidence, "high from a score of 9 on, else medium"]
+    signs: Annotated[list[EvidenceDict], "what speaks for it"]
+    facts: Annotated[list[EvidenceDict], "what it tells of the vehicle: VIN and active faults of J1939"]
+
+
 class CaptureDict(TypedDict):
     """One capture and whether it can be trusted."""
 
@@ -97,6 +108,7 @@ class CaptureDict(TypedDict):
     doubled: Annotated[bool, "nearly every frame stood twice and was counted once"]
     fitness: Annotated[Fitness, "can this capture be trusted"]
     fitness_reasons: Annotated[list[str], "why, one sentence each"]
+    other_traffic: Annotated[list[OtherTrafficDict], "protocols besides diagnostics, named and not read further"]
 
 
 class TimingDict(TypedDict):

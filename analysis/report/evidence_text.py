@@ -347,4 +347,28 @@ def how_to_see_more(page: Lines, report: ReportDict, again: Again | None) -> Non
     page.text(asked.report_command("report.json"), hang=4)
 
 
-SECTIONS = (why, what_changed, trims, the_break, what_would_change, cannot_show, timeline, transfers, timing)
+def other_traffic(page: Lines, report: ReportDict) -> None:
+    """What else was on the bus, by name, with the signs of it and what it tells."""
+    found = [(capture, item) for capture in report["captures"] for item in capture["other_traffic"]]
+    if not found:
+        return
+    page.heading("What else was on the bus", "named, not read further")
+    for capture, item in found:
+        where = f"{item['channel']}, capture {capture['number']}" if len(report["captures"]) > 1 else item["channel"]
+        page.text(f"{item['protocol']} on {where} (confidence {item['confidence']})", hang=2)
+        _evidence(page, report, item["facts"])
+        _evidence(page, report, item["signs"], mark="known by: ")
+
+
+SECTIONS = (
+    why,
+    what_changed,
+    trims,
+    the_break,
+    what_would_change,
+    cannot_show,
+    timeline,
+    transfers,
+    timing,
+    other_traffic,
+)

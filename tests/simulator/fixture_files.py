@@ -7,10 +7,10 @@ import platform
 from importlib.metadata import version
 from pathlib import Path
 
-from . import ethernet
+from . import ethernet, other_buses
 from .sessions import NAMES, SEED, play, session
 
-ALL_NAMES = (*NAMES, *ethernet.SESSIONS)
+ALL_NAMES = (*NAMES, *ethernet.SESSIONS, *other_buses.BUSES)
 FOLDER = Path(__file__).parents[2] / "fixtures"
 
 
@@ -18,7 +18,8 @@ def contents(name: str) -> dict[str, bytes]:
     """File name: content, of the two files that must come out the same every time."""
     if name in ethernet.SESSIONS:
         return _over_ethernet(name)
-    lines, truth = session(name, SEED)
+    of_a_job = name not in other_buses.BUSES
+    lines, truth = session(name, SEED) if of_a_job else other_buses.session(name, SEED)
     return {"capture.log": ("\n".join(lines) + "\n").encode(), "truth.json": _json(truth)}
 
 
@@ -69,4 +70,4 @@ invented = true  # no real vehicle, maker, part or person
 python = "{platform.python_version()}"
 udsoncan = "{version("udsoncan")}"
 can-isotp = "{version("can-isotp")}"
-{f'scapy = "{version("scapy")}"{chr(10)}' if name in ethernet.SESSIONS else ""}"""
+{f'scapy = "{version("scapy")}"{chr(10)}' if name in {*ethernet.SESSIONS, *other_buses.BUSES} else ""}"""

@@ -98,3 +98,11 @@ def test_exchanged_trims_stand_in_the_headline_and_the_steps_without_a_sheet() -
     assert "4A12" in verdict.headline and "4A13" in verdict.headline
     assert [step for step in verdict.next_steps if "DUC" in step and "4A12" in step]
     assert len(verdict.next_steps) == 1
+
+
+@pytest.mark.parametrize(
+    ("fixture", "protocol"), [("bus-j1939", "J1939"), ("bus-canopen", "CANopen"), ("bus-xcp", "XCP")]
+)
+def test_a_bus_without_diagnostics_is_named_in_the_headline(fixture: str, protocol: str) -> None:
+    found = report(fixture, sheet=False, names=False).verdict.headline
+    assert found == f"No diagnostic talk is in this recording. It holds {protocol}."

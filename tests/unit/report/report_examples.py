@@ -27,6 +27,7 @@ def capture(**changes: object) -> c.CaptureDict:
         "channels": ["can0"], "first_time_ns": seconds(0), "last_time_ns": seconds(75.25), "time_kind": "absolute",
         "damaged_lines": 0, "damaged_examples": [], "logger_drops": 0, "out_of_order": 0, "error_frames": 0,
         "doubled": False, "fitness": "good", "fitness_reasons": ["both directions are there, begin and end are whole"],
+        "other_traffic": [],
     }  # fmt: skip
     return {**item, **changes}  # type: ignore[typeddict-item]
 

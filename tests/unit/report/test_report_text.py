@@ -223,3 +223,19 @@ def test_without_a_timed_answer_nothing_is_said_of_times() -> None:
     for one in report["links"]:
         one["timing"] = times(0)
     assert "HOW SOON" not in render_text(report)
+
+
+def test_other_protocols_are_named_with_what_they_tell_and_how_they_are_known() -> None:
+    report = without_clock()
+    report["captures"][0]["other_traffic"] = [
+        {
+            "protocol": "J1939", "channel": "can0", "score": 8, "confidence": "medium",
+            "signs": [evidence("engine 1 (F004) from address 00", 3)],
+            "facts": [evidence("active fault SPN 190 FMI 9", 49)],
+        }
+    ]  # fmt: skip
+    said = render_text(report).split("\nWHAT ELSE WAS ON THE BUS")[1].splitlines()
+    assert said[1:4] == [
+        "  J1939 on can0 (confidence medium)", "    - active fault SPN 190 FMI 9 (line 49)",
+        "    known by: engine 1 (F004) from address 00 (line 3)",
+    ]  # fmt: skip

@@ -1,0 +1,1 @@
+"""Protocols that are recognised and named, and not decoded further."""
