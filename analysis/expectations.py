@@ -36,7 +36,8 @@ def judge_sheet(sheet: JobSheet, record: Record, operations: Sequence[Operation]
     if other:
         found = [_of_another(item, other) for item in found]
     if sheet.vin and (other or not any(module.vin for module in sheet.modules)):
-        found.append(vehicle_item(sheet, record))
+        vehicle = vehicle_item(sheet, record)
+        found.append(_of_another(vehicle, other) if other and vehicle.word is Word.CONFIRMED else vehicle)
     return found
 
 
@@ -62,6 +63,6 @@ def _of_another(item: Expectation, vin: str) -> Expectation:
     """What was done to another vehicle answers nothing of this one, be the modules called alike."""
     return replace(
         item, word=Word.NOT_SHOWN, confidence=Confidence.HIGH, found=None, operation=None, evidence=(),
-        note=f"the recording is of another vehicle: {vin}",
+        note=f"a recording is of another vehicle: {vin}",
         would_change="make sure that job sheet and recording belong together",
     )  # fmt: skip

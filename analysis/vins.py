@@ -25,9 +25,10 @@ class LastVin:
     text: str
 
 
-def last_vin(story: Story, record: Record) -> LastVin | None:
-    """The last VIN of one module; None where it said none, or last that it holds none."""
-    last = next((one for one in reversed(record.readings(story)) if tells_vin(one)), None)
+def last_vin(story: Story, record: Record, capture: int = 0) -> LastVin | None:
+    """The last VIN of one module, of one capture if given; None where it said none, or last that it holds none."""
+    told = (one for one in reversed(record.readings(story)) if tells_vin(one))
+    last = next((one for one in told if capture in (0, one.exchange.capture)), None)
     if last is None:
         return None
     said = check_vin(last.raw[-LENGTH:] if last.identifier == OBD_VIN else last.raw)
@@ -39,16 +40,10 @@ def tells_vin(reading: Reading) -> bool:
     return reading.kind == "vin" or reading.identifier in (VIN, OBD_VIN)
 
 
-def last_vins(record: Record) -> list[LastVin]:
+def last_vins(record: Record, capture: int = 0) -> list[LastVin]:
     """Those of all modules, in the order in which they first spoke."""
-    found = (last_vin(story, record) for story in record.stories if story.own)
+    found = (last_vin(story, record, capture) for story in record.stories if story.own)
     return [one for one in found if one is not None]
-
-
-def ever_said(vin: str, record: Record) -> bool:
-    """Tester or module said this VIN at some time: read, written or in a list."""
-    signs = vin.encode()
-    return any(signs in one.asked or signs in one.answered for one in record.exchanges)
 
 
 def is_slip(text: str, right: str) -> bool:
@@ -57,14 +52,19 @@ def is_slip(text: str, right: str) -> bool:
 
 
 def other_vehicle(vin: str, record: Record) -> str:
-    """The VIN of the vehicle in the captures where it is not ``vin``; empty where that is not shown.
+    """The VIN of the vehicle in one of the captures where it is not ``vin``; empty where that is not shown.
 
-    Most of the modules that say one say it, at least two, and nobody ever said ``vin``: a single module may be a
-    used part.
+    Most of the modules that say one there say it, at least two, and nobody there ever said ``vin``, nor was it
+    written in any capture: a single module may be a used part, and two may be given the VIN in the next capture.
     """
-    counts = Counter(one.text for one in last_vins(record) if check_vin(one.text).well_formed)
-    most = most_said(counts)
-    return most if vin and most not in ("", vin) and not ever_said(vin, record) else ""
+    signs = vin.encode()
+    for capture in record.captures if vin else ():
+        said = (one.text for one in last_vins(record, capture.number))
+        most = most_said(Counter(text for text in said if check_vin(text).well_formed))
+        here = (one for one in record.exchanges if one.capture == capture.number)
+        if most not in ("", vin) and not any(signs in one.asked or signs in one.answered for one in here):
+            return "" if any(signs in one.asked for one in record.exchanges) else most
+    return ""
 
 
 def most_said(counts: Counter[str]) -> str:

@@ -9,6 +9,7 @@ from talk import (
     KEEPER,
     NAMES,
     SOFTWARE,
+    START_NS,
     Side,
     Talk,
     ask,
@@ -16,6 +17,8 @@ from talk import (
     gap,
     heard,
     item,
+    judged,
+    log_of,
     module,
     only,
     programming,
@@ -261,6 +264,17 @@ def test_a_sheet_of_another_vehicle_gets_no_answer_from_modules_that_are_called_
         "PCU: VIN": "not-shown", "PCU: faults cleared": "not-shown", "vehicle: VIN": "failed",
     }  # fmt: skip
     assert "another vehicle" in item(report, "faults").note
+
+
+@pytest.mark.parametrize("is_first", [True, False])
+def test_captures_of_two_vehicles_confirm_nothing_of_the_sheets(is_first: bool) -> None:
+    scan = [PUMP_SAYS, KEEPER_SAYS]
+    job = [read("F190", WRONG.encode()), KEEPER_DIFFERS, ask("14 FFFFFF", "54"), ask("19 02 FF", "59 02 FF")]
+    talks = [job, scan] if is_first else [scan, job]
+    logs = [log_of(*talk, start_ns=START_NS + at * 10**12) for at, talk in enumerate(talks)]
+    report = judged(*logs, sheet=CLEAR_ASKED)
+    assert "confirmed" not in {str(report.verdict.parts[part].word) for part in ("fault_memory", "vin")}
+    assert report.verdict.overall != "confirmed"
 
 
 def test_two_used_modules_that_are_given_the_vin_are_of_the_vehicle() -> None:
