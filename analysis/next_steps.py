@@ -308,7 +308,8 @@ def _proofs(job: Job) -> Iterator[Step]:
         wanted = []
         if unread := [item for item in own if item.kind is Kind.WRITE and _wants_reading(item)]:
             wanted.append(_identifiers(unread))
-        if any(_is_transfer(item) and item.outcome.word is Word.UNPROVEN for item in own):
+        unproven = any(_is_transfer(item) and item.outcome.word is Word.UNPROVEN for item in own)
+        if unproven and not _is_identified(job, state):
             wanted.append("the software identification")
         if wanted:
             text = f"Cycle the ignition, then read {' and '.join(wanted)} of {state.story.label} and capture that."
@@ -319,6 +320,14 @@ def _proofs(job: Job) -> Iterator[Step]:
     if uncleared and not any(item.id in ("fault-setting-not-restored", "dtc-returns") for item in job.findings):
         labels = ", ".join(dict.fromkeys(item.label for item in uncleared))
         yield Step(Rank.PROOF, f"Read the fault memory (19 02) of {labels} and capture that.")
+
+
+def _is_identified(job: Job, state: ModuleState) -> bool:
+    """The sheet's identification of this module was read and is the one asked for."""
+    words = [
+        item.word for item in job.expectations if item.part is Part.PROGRAMMING and item.link == state.story.link.key
+    ]
+    return bool(words) and all(word is Word.CONFIRMED for word in words)
 
 
 def _wants_reading(item: Operation) -> bool:

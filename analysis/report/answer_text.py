@@ -133,8 +133,13 @@ def the_sheet(page: Lines, report: ReportDict) -> None:
     if not report["expectations"]:
         return
     page.heading("The job sheet", "asked and found")
-    for item in report["expectations"]:
-        _item(page, item)
+    for (_, note), run in groupby(report["expectations"], key=lambda item: (item["word"], item["note"])):
+        items = list(run)
+        for item in items:
+            _item(page, item)
+        if note:
+            of_all = f" (the {len(items)} above)" if len(items) > 1 else ""
+            page.text(f"{short_hex(note)}{of_all}", indent=4 + wording.WORD_WIDTH)
 
 
 def _item(page: Lines, item: ExpectationDict) -> None:
@@ -150,8 +155,6 @@ def _item(page: Lines, item: ExpectationDict) -> None:
     )
     if differs:
         page.text(f"asked {asked}, found {found}", indent=4 + wording.WORD_WIDTH)
-    if item["note"]:
-        page.text(short_hex(item["note"]), indent=4 + wording.WORD_WIDTH)
 
 
 def what_was_read(page: Lines, report: ReportDict) -> None:

@@ -180,7 +180,7 @@ class _Judge:
             return self._make(
                 word, found=found, operation=write,
                 note="the source's value is not in the capture, so nothing can be compared",
-                would_change="read the source module and capture it",
+                would_change=f"read {IDS} of {self.wanted.asked.removeprefix('as in ')} and capture that",
             )  # fmt: skip
         is_as_asked = last is not None and self._is_same(last.raw)
         is_behind = last is not None and last.place > write.begin
