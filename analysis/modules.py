@@ -19,7 +19,7 @@ from analysis.operations.model import Kind, Operation, evidence
 from analysis.operations.routines import last_erase_begun
 from analysis.record import Record
 from analysis.silence import Silent, who_fell_silent
-from analysis.story import Mode, Story
+from analysis.story import Mode, Story, module_id
 from analysis.words import Evidence, Word
 from canlog.isotp.addressing import Direction
 from canlog.services.traits import PROGRAMMING_SESSION, Act
@@ -71,12 +71,17 @@ class ModuleState:
 
 
 def judge_modules(record: Record, operations: Sequence[Operation]) -> list[ModuleState]:
-    """The state of every module that was spoken to, in order of first appearance."""
-    return [
-        _judge(story, [item for item in operations if item.link.key == story.link.key], record)
-        for story in record.stories
-        if any(exchange.link.key == story.link.key for exchange in story.exchanges)
-    ]
+    """The state of every module that was spoken to, in order of first appearance; one for all its testers."""
+    by_module: dict[tuple[str, int], list[Story]] = {}
+    for story in record.stories:
+        if story.own:
+            by_module.setdefault((story.link.channel, module_id(story.link.key)), []).append(story)
+    found = []
+    for stories in by_module.values():
+        links = {story.link.key for story in stories}
+        main = max(stories, key=lambda story: len(story.own))
+        found.append(_judge(main, [item for item in operations if item.link.key in links], record))
+    return found
 
 
 def _judge(story: Story, operations: Sequence[Operation], record: Record) -> ModuleState:
@@ -94,7 +99,7 @@ def _judge(story: Story, operations: Sequence[Operation], record: Record) -> Mod
         if step.leaves_open(own[-1]):
             now, shown = Now.UNKNOWN, [Evidence(step.place[0], (step.place[1],), step.text)]
     retry, advice = _advice(now, own, downloads, unfinished, done)
-    cautions = _cautions(now, unfinished) if done or _was_heard(own) else ()
+    cautions = _cautions(now, unfinished) if done or now is Now.BOOT else ()
     return ModuleState(story, now, retry, advice, cautions, tuple(shown))
 
 

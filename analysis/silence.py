@@ -79,8 +79,13 @@ def _last_heard(own: list[Exchange]) -> int | None:
 
 
 def _asked_in_vain(own: list[Exchange]) -> bool:
-    """The last requests that want an answer have none."""
-    return own[-1].outcome is Answer.SILENT and own[-1].request is not None and own[-1].request.was_sent
+    """The last requests to it alone that want an answer have none; who is asked with all others may keep silent."""
+    return (
+        not own[-1].functional
+        and own[-1].outcome is Answer.SILENT
+        and own[-1].request is not None
+        and own[-1].request.was_sent
+    )
 
 
 def _first_in_vain(own: list[Exchange]) -> int:

@@ -180,8 +180,10 @@ def tell_stories(
     """The story of every physical link, in order of first appearance."""
     everything = list(exchanges)
     stories = []
-    for link in _modules(links):
-        label = names.label_of(link.key.partition(":")[2])
+    modules = _modules(links)
+    labels = _labels(modules, names)
+    for link in modules:
+        label = labels.get((link.channel, module_id(link.key)))
         own = tuple(
             exchange
             for exchange in everything
@@ -191,6 +193,29 @@ def tell_stories(
         starts = sorted([*_resets(own), *_start_messages(label, link, surveys, names)], key=lambda start: start.place)
         stories.append(Story(link, label or link.key, label is not None, own, tuple(starts), limits))
     return stories
+
+
+def module_id(key: str) -> int:
+    """The module behind a link: in normal fixed addressing the target byte, else the response id.
+
+    In mixed addressing (the same address byte both ways) modules share their ids, and the byte tells them apart.
+    """
+    asked, _, response = key.rpartition(":")[2].partition(">")
+    response, _, address = response.partition(".")
+    can_id = int(response, 16)
+    if len(response) == 8 and can_id & 0x03FF0000 == 0x00DA0000:
+        return can_id & 0xFF
+    return can_id if not address or asked.partition(".")[2] != address else can_id << 8 | int(address, 16)
+
+
+def _labels(modules: Iterable[Link], names: Names) -> dict[tuple[str, int], str]:
+    """What modules are called, whichever tester asks: names know one link of each."""
+    found = {}
+    for link in modules:
+        label = names.label_of(link.key.partition(":")[2])
+        if label:
+            found[link.channel, module_id(link.key)] = label
+    return found
 
 
 def _modules(links: Iterable[Link]) -> list[Link]:

@@ -13,13 +13,14 @@ Evidence: the request with its wait answers. Source: ISO 14229-1:2020, annex A.1
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from analysis.checks.looking.refusals import act_of, asked, last_of_acts
 from analysis.checks.looking.whole_bus import cut_by_silence
 from analysis.checks.registry import Context, Seen, check
-from analysis.exchanges import Answer
+from analysis.exchanges import Answer, Exchange
 from analysis.operations.model import evidence
+from analysis.story import Story
 from analysis.words import Confidence, Severity
 from canlog.counting import counted
 
@@ -30,11 +31,9 @@ def find(ctx: Context) -> Iterator[Seen]:
     for story in ctx.stories:
         own = ctx.own(story)
         accepted = last_of_acts(item for item in own if item.positive)
-        for exchange in own:
-            if exchange.outcome is not Answer.SILENT or not exchange.pendings or exchange.number in cut:
-                continue
-            end = ctx.end_ns(exchange.capture)
-            if end is not None and end - exchange.end_ns <= ctx.record.limits.p2_star_client_ns:
+        left = [item for item in own if _is_put_off(ctx, item) and item.number not in cut]
+        for exchange in left:
+            if exchange.functional:
                 continue
             done = accepted.get(act_of(exchange), exchange.begin) > exchange.begin
             often = counted(len(exchange.pendings), "time")
@@ -43,5 +42,22 @@ def find(ctx: Context) -> Iterator[Seen]:
                 Confidence.HIGH,
                 (evidence(exchange, "the request and its wait answers"),),
                 text + (" The same was answered later." if done else ""),
-                severity=Severity.NOTE if done or exchange.functional else None,
+                severity=Severity.NOTE if done else None,
             )
+        yield from _asked_with_all_others(story, [item for item in left if item.functional])
+
+
+def _is_put_off(ctx: Context, exchange: Exchange) -> bool:
+    """It has wait answers and no final one, and the capture goes on for as long as that may take."""
+    if exchange.outcome is not Answer.SILENT or not exchange.pendings:
+        return False
+    end = ctx.end_ns(exchange.capture)
+    return end is None or end - exchange.end_ns > ctx.record.limits.p2_star_client_ns
+
+
+def _asked_with_all_others(story: Story, left: Sequence[Exchange]) -> Iterator[Seen]:
+    """Requests to all: one note for a module, because the tester goes on with whoever answers first."""
+    if left:
+        text = f"{story.label}: {counted(len(left), 'request')} to all modules put off and never answered."
+        shown = tuple(evidence(item, f"{asked(item)}: the request and its wait answers") for item in left)
+        yield Seen(Confidence.HIGH, shown, text, severity=Severity.NOTE)

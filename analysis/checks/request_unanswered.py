@@ -13,7 +13,7 @@ Evidence: the requests. Source: common practice, no source.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from analysis.checks.looking.refusals import act_of, asked, last_of_acts
 from analysis.checks.looking.silent_links import fell_silent, lost_resets, unanswered
@@ -23,6 +23,7 @@ from analysis.doubts import Doubt
 from analysis.exchanges import Exchange
 from analysis.operations.model import evidence
 from analysis.silence import Silent
+from analysis.story import Story
 from analysis.words import Confidence, Severity
 from canlog.counting import counted
 
@@ -33,6 +34,7 @@ def find(ctx: Context) -> Iterator[Seen]:
     cut = {one.number for one, _ in cut_by_silence(ctx)}
     gone = {story.link.key for who in (Silent.MODULE, Silent.EVERYTHING) for story in fell_silent(ctx, who)}
     gone |= {item.link.key for item in lost_resets(ctx)}
+    nobody: list[Exchange] = []  # addresses that a scan went by: one note for all of them
     for story in ctx.stories:
         own = ctx.own(story)
         heard = [item.begin for item in own if item.response is not None]
@@ -45,12 +47,34 @@ def find(ctx: Context) -> Iterator[Seen]:
             and answered.get(act_of(item), item.begin) <= item.begin
             and (story.link.key not in gone or item.begin < heard[-1])
         ]
-        if found and story.link.key not in one_way:
-            lossy = any(one.doubt is Doubt.LOSS for item in found for one in ctx.record.troubles[item.capture].items)
-            ending = "." if heard else "; the module is never heard."
-            text = f"{story.label}: {counted(len(found), 'request')} without an answer{ending}"
-            shown = tuple(evidence(item, f"{asked(item)}: no answer") for item in found)
-            yield Seen(Confidence.MEDIUM if lossy else Confidence.HIGH, shown, text)
+        if not found or story.link.key in one_way:
+            continue
+        if not heard and not story.named and not _is_touched(ctx, story):
+            nobody += found
+        else:
+            yield _unanswered(ctx, story, found, is_heard=bool(heard))
+    if nobody:
+        links = list(dict.fromkeys(item.link.key for item in nobody))
+        text = f"Never heard: {', '.join(links)}; {counted(len(nobody), 'request')} without an answer."
+        shown = tuple(evidence(item, f"{asked(item)}: no answer") for item in nobody)
+        yield Seen(_sure(ctx, nobody), shown, text, severity=Severity.NOTE if len(links) > 1 else None)
+
+
+def _is_touched(ctx: Context, story: Story) -> bool:
+    """Somebody tried to change something in it."""
+    return any(item.part is not None and item.link.key == story.link.key for item in ctx.operations)
+
+
+def _unanswered(ctx: Context, story: Story, found: Sequence[Exchange], *, is_heard: bool) -> Seen:
+    ending = "." if is_heard else "; the module is never heard."
+    text = f"{story.label}: {counted(len(found), 'request')} without an answer{ending}"
+    shown = tuple(evidence(item, f"{asked(item)}: no answer") for item in found)
+    return Seen(_sure(ctx, found), shown, text)
+
+
+def _sure(ctx: Context, found: Sequence[Exchange]) -> Confidence:
+    lossy = any(one.doubt is Doubt.LOSS for item in found for one in ctx.record.troubles[item.capture].items)
+    return Confidence.MEDIUM if lossy else Confidence.HIGH
 
 
 def _had_time(ctx: Context, exchange: Exchange) -> bool:

@@ -15,9 +15,9 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from analysis.checks.registry import Context, Seen, check
-from analysis.operations.find import module_id, modules_with_two_testers
+from analysis.operations.find import modules_with_two_testers
 from analysis.operations.model import evidence
-from analysis.story import Story
+from analysis.story import Story, module_id
 from analysis.words import Confidence, Severity
 from canlog.counting import counted
 

@@ -47,7 +47,10 @@ def find_fault_readings(story: Story, record: Record) -> list[Operation]:
 
 def _reading(exchange: Exchange, story: Story) -> Operation:
     listed = read_list(exchange)
-    if exchange.outcome is Answer.NEGATIVE:
+    if exchange.functional and not exchange.positive:
+        text = f"asked with all others, and lists nothing: {exchange.refusal or 'no final answer'}"
+        outcome = Outcome(Word.NOT_SHOWN, Confidence.HIGH, (), (text,), "ask it alone")
+    elif exchange.outcome is Answer.NEGATIVE:
         text = f"reading faults was refused: {exchange.refusal}"
         outcome = Outcome(Word.FAILED, Confidence.HIGH, (evidence(exchange, text),), (text,), "read the faults again")
     elif exchange.positive:

@@ -19,6 +19,7 @@ from analysis.operations.session import find_sessions
 from analysis.operations.unlock import find_unlocks
 from analysis.operations.write import find_writes
 from analysis.record import Record
+from analysis.story import module_id
 
 FINDERS = (
     find_downloads, find_writes, find_routines, find_unlocks, find_sessions, find_resets, find_identities,
@@ -80,15 +81,6 @@ def modules_with_two_testers(record: Record) -> list[str]:
         if story.exchanges:
             heard.setdefault((story.link.channel, module_id(story.link.key)), set()).add(story.link.key)
     return [key for keys in heard.values() if len(keys) > 1 for key in keys]
-
-
-def module_id(key: str) -> int:
-    """The module behind a link: in normal fixed addressing the target byte, else the response id."""
-    response = key.rpartition(">")[2].partition(".")[0]
-    can_id = int(response, 16)
-    if len(response) == 8 and can_id & 0x03FF0000 == 0x00DA0000:
-        return can_id & 0xFF
-    return can_id
 
 
 def standing(operations: Iterable[Operation]) -> list[Operation]:

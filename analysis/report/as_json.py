@@ -136,7 +136,7 @@ def _link(link: Link, item: CaptureRecord, record: Record) -> c.LinkDict:
     requests = [message for message in messages if message.direction is Direction.REQUEST]
     return {
         "link": link.key,
-        "label": record.names.label_of(link.key),
+        "label": _label(story) if (story := record.story(link.key)) is not None else record.names.label_of(link.key),
         "capture": item.number,
         "channel": link.channel,
         "request_id": link.request_text,

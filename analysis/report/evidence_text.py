@@ -109,6 +109,7 @@ def what_changed(page: Lines, report: ReportDict) -> None:
         return
     page.heading("What reads differently now")
     names = wording.labels(report)
+    told: set[str] = set()
     for item in changed:
         first, last = item["readings"][0], item["readings"][-1]
         name = f" {item['name']}" if item["name"] else ""
@@ -117,6 +118,9 @@ def what_changed(page: Lines, report: ReportDict) -> None:
             shorten_middle((in_words and reading["value"]) or reading["raw"], 32) for reading in (first, last)
         )
         text = f"{names.get(item['link'], item['link'])} {item['identifier']}{name}: {before} -> {after}"
+        if text in told:
+            continue  # the same module, read by another tester as well
+        told.add(text)
         page.text(f"{text} (lines {first['line']} and {last['line']})", hang=2)
 
 

@@ -9,12 +9,11 @@ from functools import cached_property
 from analysis.doubts import SPOILT, Troubles, spoils
 from analysis.jobsheet import JobSheet, ModuleAsked
 from analysis.operations.clock_order import Reversal, reversals
-from analysis.operations.find import module_id
 from analysis.operations.model import Kind, Operation, Part, evidence
 from analysis.readings import Reading
 from analysis.record import Record
 from analysis.sheet_items.in_words import said
-from analysis.story import Story
+from analysis.story import Story, module_id
 from analysis.words import WORST_FIRST, Confidence, Evidence, Word, least_sure
 
 #: What a job does to a module.
