@@ -98,6 +98,8 @@ def _judge(story: Story, operations: Sequence[Operation], record: Record) -> Mod
     for step in reversals(record, operations):
         if step.leaves_open(own[-1]):
             now, shown = Now.UNKNOWN, [Evidence(step.place[0], (step.place[1],), step.text)]
+    if now is Now.SILENT and not (done or story.named or _was_heard(own)):
+        shown = []  # an address that a scan went by: the finding about all of them has the lines
     retry, advice = _advice(now, own, downloads, unfinished, done)
     cautions = _cautions(now, unfinished) if done or now is Now.BOOT else ()
     return ModuleState(story, now, retry, advice, cautions, tuple(shown))
