@@ -5,7 +5,6 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from functools import reduce
 from itertools import chain
 from pathlib import Path
 
@@ -34,7 +33,8 @@ from canlog.errors import CaptureError
 from canlog.frames import TimeKind
 from canlog.isotp.addressing import Link, parse_link
 from canlog.isotp.messages import MessageTable
-from canlog.names.tables import Names, load_names
+from canlog.names.files import read_all
+from canlog.names.tables import Names
 from canlog.read import read_capture, rebuild_surveyed, survey_links
 from canlog.services.dialects import DialectGuess
 from canlog.survey import Survey
@@ -68,7 +68,7 @@ def analyse(
         CanlogError: a file that cannot be used, with a hint.
     """
     sheet = load_job_sheet(job) if job is not None else None
-    named = reduce(Names.merge, (load_names(path) for path in names), Names(sheet.names() if sheet else ()))
+    named = read_all(names, Names(sheet.names() if sheet else ()))
     wanted = tuple(parse_link(text) for text in links)
     paths = [path_or_paths] if isinstance(path_or_paths, str | Path) else list(path_or_paths)
     if not paths:
@@ -96,7 +96,8 @@ def _first_pass(capture: Capture, names: Names, sheet: JobSheet | None, wanted: 
 
 
 def _kept_ids(names: Names) -> list[int]:
-    return [one.start_message.can_id.number for one in names.modules if one.start_message is not None]
+    starts = [one.start_message.can_id.number for one in names.modules if one.start_message is not None]
+    return starts + [one.can_id for one in names.signals]
 
 
 def _in_order(captures: Sequence[Surveyed]) -> list[Surveyed]:

@@ -177,7 +177,7 @@ def _low(job: Job) -> str:
     readings = supply_readings(job.record)
     if not readings or not any(item.id in LOW_SUPPLY for item in job.findings):
         return ""
-    return f" ({readings[-1].volts:.1f} V was read at {readings[-1].story.label})"
+    return f" ({readings[-1].volts:.1f} V was read at {readings[-1].label})"
 
 
 def _cause(job: Job, state: ModuleState) -> Iterator[Step]:

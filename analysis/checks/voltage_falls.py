@@ -16,7 +16,6 @@ from collections.abc import Iterator
 from itertools import accumulate
 
 from analysis.checks.registry import Context, Seen, check
-from analysis.operations.model import evidence
 from analysis.supply import SupplyReading, supply_readings
 from analysis.words import Confidence, Severity
 
@@ -38,11 +37,11 @@ def find(ctx: Context) -> Iterator[Seen]:
     worst = min(sinking, key=lambda own: own[-1].millivolts)
     recovered = all(own[-1].millivolts >= low for own in sinking)
     idle = not any(item.part is not None for item in ctx.operations)
-    series = ", ".join(f"{one.volts:.1f} V ({one.story.label})" for one in readings[:8])
+    series = ", ".join(f"{one.volts:.1f} V ({one.label})" for one in readings[:8])
     yield Seen(
         Confidence.HIGH if len(sinking) > 1 else Confidence.MEDIUM,
-        tuple(evidence(one.exchange, f"{one.story.label} reads {one.volts:.1f} V") for one in readings),
-        f"Supply read: {series}. Lowest at the end: {worst[-1].volts:.1f} V at {worst[-1].story.label}, in a system of "
+        tuple(one.evidence for one in readings),
+        f"Supply read: {series}. Lowest at the end: {worst[-1].volts:.1f} V at {worst[-1].label}, in a system of "
         f"{24 if is_24v else 12} V.",
         severity=Severity.NOTE if idle else Severity.WARNING if recovered else None,
     )
@@ -50,8 +49,8 @@ def find(ctx: Context) -> Iterator[Seen]:
 
 def _by_module(readings: list[SupplyReading]) -> list[list[SupplyReading]]:
     """The readings of each module, in order."""
-    keys = dict.fromkeys(one.story.link.key for one in readings)
-    return [[one for one in readings if one.story.link.key == key] for key in keys]
+    keys = dict.fromkeys(one.source for one in readings)
+    return [[one for one in readings if one.source == key] for key in keys]
 
 
 def _sinks(own: list[SupplyReading], low: int, fall: int, scale: int) -> bool:

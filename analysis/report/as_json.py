@@ -323,11 +323,11 @@ def _post_mortem(item: PostMortem | None, clocks: Mapping[int, bool]) -> c.PostM
         "share_carried": item.share_carried,
         "supply": [
             {
-                "capture": one.exchange.capture,
-                "link": one.story.link.key,
-                "time_ns": one.exchange.end_ns if clocks[one.exchange.capture] else None,
+                "capture": one.evidence.capture,
+                "link": one.source,
+                "time_ns": one.time_ns if clocks[one.evidence.capture] else None,
                 "volts": one.volts,
-                "line": one.exchange.answer_lines[0],
+                "line": one.line,
             }
             for one in item.supply
         ],

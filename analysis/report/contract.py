@@ -341,7 +341,7 @@ class SupplyDict(TypedDict):
     """One reading of the supply voltage."""
 
     capture: Annotated[Number, "number of the capture"]
-    link: Annotated[str, "key of the module that said it"]
+    link: Annotated[str, "key of the module that said it; `channel:id` of a cyclic message"]
     time_ns: Annotated[int | None, "time of the answer; null without a clock"]
     volts: Annotated[float, "volts"]
     line: Annotated[Number, "source line"]

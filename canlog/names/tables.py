@@ -16,6 +16,7 @@ from canlog.errors import LinkError
 from canlog.isotp.addressing import parse_link
 from canlog.names.blank import BLANK, is_blank
 from canlog.names.sheet import Sheet, Table, hex_bytes, hex_number, hex_range
+from canlog.names.signals import SignalName
 from canlog.names.value_layout import NUMBER_TYPES, TEXT_TYPES, Value, ValueField, compared, decode_values
 
 HINT: Final = "the shape of a names file is in canlog/names/names.schema.json"
@@ -42,6 +43,7 @@ class RoutineKind(StrEnum):
     DEPENDENCIES = "dependencies"
     LEARN = "learn"
     OTHER = "other"
+    UNSAID = ""  # the file does not say: the standard alone counts
 
 
 class StatusWord(StrEnum):
@@ -192,12 +194,15 @@ class Names:
     identifiers: tuple[IdentifierName, ...] = ()
     routines: tuple[RoutineName, ...] = ()
     files: tuple[str, ...] = ()
+    signals: tuple[SignalName, ...] = ()  # of cyclic messages
+    is_description: bool = False  # from a maker's description: what a person wrote wins over it
 
     def merge(self, later: Names) -> Names:
         """Both together; ``later`` wins where both name the same."""
         return Names(
             self.modules + later.modules, self.all_parts + later.all_parts,
             self.identifiers + later.identifiers, self.routines + later.routines, self.files + later.files,
+            self.signals + later.signals,
         )  # fmt: skip
 
     def module(self, label: str) -> ModuleName | None:
@@ -387,7 +392,7 @@ def _routine(table: Table) -> RoutineName:
         last=last,
         name=table.text("name"),
         modules=table.texts("modules"),
-        kind=RoutineKind(table.choice("kind", list(RoutineKind), "other")),
+        kind=RoutineKind(table.choice("kind", [kind for kind in RoutineKind if kind], "other")),
         status=tuple(_status(table, key, text) for key, text in table.pairs("status").items()),
         has_result=table.flag("has_result"),
         caution=table.text("caution", ""),

@@ -379,7 +379,7 @@ def test_the_schema_refuses_what_the_loader_refuses(text: str, message: str) -> 
 def test_the_schema_lists_the_same_words_and_types() -> None:
     defs = SCHEMA["$defs"]
     assert defs["identifier"]["properties"]["kind"]["enum"] == list(IdentifierKind)
-    assert defs["routine"]["properties"]["kind"]["enum"] == list(RoutineKind)
+    assert defs["routine"]["properties"]["kind"]["enum"] == [kind for kind in RoutineKind if kind]
     assert sorted(defs["value"]["properties"]["type"]["enum"]) == sorted([*NUMBER_TYPES, "ascii", "bcd", "hex"])
 
 
