@@ -15,7 +15,6 @@ from analysis.checks.finding import Finding
 from analysis.postmortem import Explanation, PostMortem
 from analysis.record import Record
 from analysis.silence import Silent
-from analysis.supply import SupplyReading
 from analysis.words import Evidence, Severity
 
 MOST = 4
@@ -122,7 +121,7 @@ def _low_reading(seen: _Break) -> Iterator[Sign]:
     for item in seen.found("voltage-falls"):
         low = min(seen.post_mortem.supply, key=lambda one: one.millivolts)
         at_ns = seen.at_ns
-        is_close = at_ns is not None and abs(low.exchange.end_ns - at_ns) <= STALE_NS
+        is_close = at_ns is not None and abs(low.time_ns - at_ns) <= STALE_NS
         yield Sign(STRONG if is_close else WEAK, item.evidence)
 
 
@@ -131,19 +130,14 @@ def _steady(seen: _Break) -> Iterator[tuple[Evidence, ...]]:
     at_ns = seen.at_ns
     if at_ns is None or list(seen.found("voltage-falls", "voltage-too-low")):
         return
-    before = [one for one in seen.post_mortem.supply if one.exchange.end_ns <= at_ns]
-    same = [one for one in before if one.story.link.key == before[-1].story.link.key]
-    if len(same) < 2 or at_ns - same[-1].exchange.end_ns > CLOSE_NS:
+    before = [one for one in seen.post_mortem.supply if one.time_ns <= at_ns]
+    same = [one for one in before if one.source == before[-1].source]
+    if len(same) < 2 or at_ns - same[-1].time_ns > CLOSE_NS:
         return
     values = [one.millivolts for one in same]
     scale = 2 if max(values) > seen.record.limits.supply_24v_from_mv else 1
     if max(values) - min(values) <= STEADY_MV * scale:
-        yield tuple(_reads(one) for one in (same[0], same[-1]))
-
-
-def _reads(one: SupplyReading) -> Evidence:
-    exchange = one.exchange
-    return Evidence(exchange.capture, exchange.lines, f"{one.story.label} reads {one.volts:.1f} V")
+        yield same[0].evidence, same[-1].evidence
 
 
 # -- the others

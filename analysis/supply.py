@@ -1,8 +1,8 @@
 """Readings of the supply voltage, as far as somebody asked a module for it, or a cyclic message says it.
 
 F442 is OBD parameter 42 by identifier, 0.001 V a bit, two bytes (SAE J1979, PID 42); names may know others.
-Of a cyclic message the lowest value of each second counts, and only where it has changed by more than
-:data:`STEP_MV` since the one before: a whole drive has thousands.
+Of a cyclic message the lowest value of each second counts, and only where it has changed by :data:`STEP_MV`
+since the one before, or that is :data:`KEEP_NS` ago: a whole drive has thousands.
 """
 
 from __future__ import annotations
@@ -22,6 +22,7 @@ from canlog.names.signals import SignalName
 SUPPLY_IDENTIFIER = 0xF442
 OBD_CURRENT_DATA, OBD_SUPPLY = 0x01, 0x42
 STEP_MV = 100
+KEEP_NS = 4_000_000_000
 SECOND_NS = 1_000_000_000
 
 
@@ -90,8 +91,10 @@ def _of_signal(signal: SignalName, capture: CaptureRecord) -> Iterator[SupplyRea
             seconds[second] = SupplyReading(
                 place, frame.time_ns, source, signal.name, millivolts, shown, frame.line
             )  # fmt: skip
-    last: dict[str, int] = {}
+    last: dict[str, SupplyReading] = {}
     for reading in seconds.values():
-        if abs(reading.millivolts - last.get(reading.source, -STEP_MV)) >= STEP_MV:
-            last[reading.source] = reading.millivolts
+        before = last.get(reading.source)
+        has_moved = before is None or abs(reading.millivolts - before.millivolts) >= STEP_MV
+        if has_moved or (before is not None and reading.time_ns - before.time_ns >= KEEP_NS):
+            last[reading.source] = reading
             yield reading

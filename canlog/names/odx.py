@@ -166,7 +166,7 @@ def _names(path: Path, layers: Iterable[Any]) -> Names:
     for layer in layers:
         label = _label(layer)
         if link_key := _link_key(layer):
-            modules.setdefault(label, ModuleName(label, name=layer.long_name or "", link_key=link_key))
+            modules.setdefault(label, ModuleName(label, name=layer.long_name or "", link_key=link_key, file=str(path)))
         for service in layer.services:
             fixed = _fixed_bytes(service.request)
             if fixed[:1] in (bytes([_READ]), bytes([_WRITE])) and len(fixed) == 3:
