@@ -100,6 +100,11 @@ class Reading:
         return text.decode("ascii") if len(text) > 1 and all(0x20 <= byte < 0x7F for byte in text) else None
 
     @property
+    def number(self) -> str:
+        """What was asked for, as people write it."""
+        return identifier_text(self.identifier, self.exchange.service)
+
+    @property
     def title(self) -> str:
         """Identifier and name, for people."""
         return title_of(self.identifier, self.name, self.exchange.dialect, self.exchange.service)
@@ -123,7 +128,8 @@ def _values_text(values: Sequence[Value]) -> str:
 def title_of(identifier: int, name: IdentifierName | None, dialect: str = UDS, service: int = 0) -> str:
     """``F190 (VIN)``: identifier and what it is called."""
     called = name.name if name is not None else identifier_name(identifier, dialect, service)
-    return f"{identifier_text(identifier)} ({called})" if called else identifier_text(identifier)
+    number = identifier_text(identifier, service)
+    return f"{number} ({called})" if called else number
 
 
 def said_identifiers(identifiers: Iterable[int]) -> str:

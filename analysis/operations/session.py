@@ -60,6 +60,9 @@ def _outcome(exchange: Exchange, session: int | None, story: Story) -> Outcome:
     if exchange.outcome in (Answer.SILENT, Answer.INCOMPLETE):
         text = f"session {session or 0:02X} was not answered"
         return Outcome(Word.INTERRUPTED, Confidence.HIGH, (evidence(exchange, text),), (text,), "ask again")
+    if not any(item.response is not None or item.pendings for item in story.own):
+        text = f"session {session or 0:02X} was asked for, and nothing on this link ever answers"
+        return Outcome(Word.INTERRUPTED, Confidence.HIGH, (evidence(exchange, text),), (text,), "ask again")
     sign = _sign(exchange, session, story)
     if sign is not None:
         text = f"session {session or 0:02X}: {_why(sign)}"

@@ -287,11 +287,11 @@ def _identifiers(record: Record, clocks: Mapping[int, bool]) -> list[c.Identifie
         found += [
             {
                 "link": story.link.key,
-                "identifier": identifier_text(key[1]),
+                "identifier": readings[0].number,
                 "name": _name(readings[0]),
                 "readings": [_reading(one, clocks) for one in readings],
             }
-            for key, readings in sorted(groups.items())
+            for _, readings in sorted(groups.items())
         ]
     return found
 

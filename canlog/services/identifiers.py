@@ -25,6 +25,11 @@ _GMW_IDENTIFICATION: Final = frozenset(
 )
 
 
+#: Vehicle information of SAE J1979 (service 09) and its identifiers in SAE J1979-2 (M), as people call it.
+OBD_INFORMATION: Final = {0xF802: "VIN", 0xF804: "calibration id", 0xF806: "CVN", 0xF80A: "name of the module"}
+OBD_SERVICE: Final = 0x09
+
+
 def identifier_kind(identifier: int, dialect: str = "uds", service: int = 0) -> str:
     """vin, fingerprint, identification or other, by the standard alone.
 
@@ -54,9 +59,13 @@ def identifier_name(identifier: int, dialect: str = "uds", service: int = 0) -> 
             return ""
         table = gmw3110.IDENTIFIERS if dialect == "gmw3110" else kwp.IDENTIFICATIONS
         return table.name(identifier) if table[identifier].owner is Owner.STANDARD else ""
+    if identifier in OBD_INFORMATION:
+        return OBD_INFORMATION[identifier]
     return PLAIN.get(identifier, DIDS[identifier].name) if DIDS[identifier].owner is Owner.STANDARD else ""
 
 
-def identifier_text(identifier: int) -> str:
-    """``4A10``; two digits for identifiers of one byte (UDS reserves 0000-00FF)."""
+def identifier_text(identifier: int, service: int = 0) -> str:
+    """``4A10``; two digits for identifiers of one byte (UDS reserves 0000-00FF); ``09 04`` of service 09."""
+    if service == OBD_SERVICE:
+        return f"{service:02X} {identifier & 0xFF:02X}"
     return f"{identifier:04X}" if identifier > 0xFF else f"{identifier:02X}"

@@ -2,7 +2,22 @@
 
 from __future__ import annotations
 
-from talk import Talk, ask, enter, everybody, gap, heard, programming, read, reset, tester, word_of, words, write
+from talk import (
+    KEEPER,
+    Talk,
+    ask,
+    enter,
+    everybody,
+    gap,
+    heard,
+    programming,
+    read,
+    reset,
+    tester,
+    word_of,
+    words,
+    write,
+)
 
 BEFORE = read("F190", "41")
 EXTENDED = ask("10 03", "50 03 0032 01F4")
@@ -55,3 +70,8 @@ def test_a_consequence_behind_a_restart_or_another_session_proves_nothing() -> N
 
 def test_a_functional_session_that_nobody_answers_is_no_operation() -> None:
     assert words(heard(BEFORE, everybody("10 83"), gap(1)), "session") == []
+
+
+def test_a_suppressed_session_of_a_module_that_never_answers_is_not_completed() -> None:
+    report = heard(BEFORE, tester("10 83", KEEPER), tester("22 F190", KEEPER), gap(6), links=["7E1:7E9"])
+    assert word_of(report, "session", "7E1") == ("interrupted", "high")
