@@ -11,7 +11,17 @@ from typing import Final
 
 from analysis.advice import TABLE, case_of, module_of
 from analysis.modules import ModuleState, Now
-from analysis.next_steps import BROKEN, LOCKED, Job, is_one_sided, is_ours, refused_sessions, unfinished, was_heard
+from analysis.next_steps import (
+    BROKEN,
+    LOCKED,
+    Job,
+    half_heard,
+    is_one_sided,
+    is_ours,
+    refused_sessions,
+    unfinished,
+    was_heard,
+)
 from analysis.operations.clock_order import reversals
 from analysis.operations.find import standing
 from analysis.operations.model import Kind, Operation, Part
@@ -65,6 +75,7 @@ def _candidates(job: Job, words: Mapping[Part, Word]) -> Iterator[str]:
         yield "Only one direction was recorded: what became of the job cannot be said."
     yield _other_job(job)
     yield from (sentence for state in job.modules if (sentence := _broken(job, state)))
+    yield _half_heard(job)
     yield _locked_out(job)
     yield _wrong_values(job)
     yield _failed(job, words)
@@ -84,6 +95,14 @@ def _other_job(job: Job) -> str:
     """Nothing below it answers what the sheet asks."""
     is_seen = any(item.id == "sheet-of-another-job" for item in job.findings)
     return "Job sheet and recording do not belong together: of what the sheet asks, nothing is shown." * is_seen
+
+
+def _half_heard(job: Job) -> str:
+    half = half_heard(job)
+    touched = [label for label in half if any(item.part and item.label == label for item in job.operations)]
+    if not touched:
+        return ""
+    return f"Only one direction was recorded of {', '.join(touched)}: what became of the job there cannot be said."
 
 
 def _broken(job: Job, state: ModuleState) -> str:

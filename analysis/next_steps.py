@@ -93,12 +93,18 @@ def _without_halves(job: Job) -> Job:
         operations=[item for item in job.operations if item.link.key not in half],
         modules=[state for state in job.modules if state.story.link.key not in half],
         expectations=[item for item in job.expectations if item.link not in half],
+        findings=[item for item in job.findings if item.id != "one-direction-only"],  # said by the step about halves
     )
 
 
-def _halves(job: Job) -> Iterator[Step]:
+def half_heard(job: Job) -> list[str]:
+    """Modules of which only one direction was recorded."""
     half = {key for _, key in job.record.one_way}
-    labels = [state.story.label for state in job.modules if state.story.link.key in half]
+    return list(dict.fromkeys(state.story.label for state in job.modules if state.story.link.key in half))
+
+
+def _halves(job: Job) -> Iterator[Step]:
+    labels = half_heard(job)
     if labels:
         text = f"Record {', '.join(labels)} again where requests and answers both pass: one direction says nothing."
         yield Step(Rank.FIRST, text)

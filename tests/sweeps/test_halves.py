@@ -43,3 +43,22 @@ def test_half_a_talk_calls_nothing_dead_and_advises_no_writing(
     assert report["captures"][0]["fitness"] == "poor"
     words = {item["word"] for item in report["operations"] if item["kind"] not in ("communication", "clear")}
     assert not words & {"confirmed", "interrupted"}  # a refusal is an answer: failed may stand
+
+
+def test_where_one_module_alone_lacks_its_answers_that_is_said_first(tmp_path: Path) -> None:
+    report = half_of("coach-all-good", re.compile(r" 18DAF12A#", re.IGNORECASE), tmp_path, named=True)
+    assert report["verdict"]["headline"].startswith("Only one direction was recorded of DUC")
+    assert [step for step in report["verdict"]["next_steps"] if WRITES.search(step)] == []
+    assert len(report["verdict"]["next_steps"]) == 1
+    assert [module["now"] for module in report["modules"] if module["label"] == "DUC"] == ["application"]
+
+
+def test_a_channel_whose_answers_are_missing_makes_no_dead_module(tmp_path: Path) -> None:
+    lines = (FIXTURES / "coach-all-good" / "capture.log").read_text().splitlines(keepends=True)
+    moved = [line.replace(" can0 18DA2AF1#", " can1 18DA2AF1#") for line in lines if " 18DAF12A#" not in line]
+    path = tmp_path / "channel.log"
+    path.write_text("".join(moved))
+    report = analyse(path, names=[FIXTURES / "coach_names.toml"]).to_dict()
+    states = {module["link"]: module["now"] for module in report["modules"]}
+    assert states["can1:18DA2AF1>18DAF12A"] == "unknown"
+    assert report["verdict"]["overall"] == "not-shown"
