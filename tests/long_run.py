@@ -3,6 +3,7 @@
 ``faults``    faults planted on good sessions: no *confirmed* without its proof, none that a fault made better
 ``cuts``      good sessions cut behind every line (``--session``, repeatable): the same
 ``sessions``  random sessions with the simulator's faults: the words against what the module really holds
+``transport`` clean sessions that can-isotp plays in every addressing: the same messages to it and to us
 ``fuzz``      lines of rubbish in good captures: a report or a CanlogError
 
 Each prints how many trials of each kind it made and every wrong word with the seed that makes it again;
@@ -24,7 +25,9 @@ from pathlib import Path
 from typing import Any
 
 sys.path.insert(0, str(Path(__file__).parent))
+sys.path.insert(0, str(Path(__file__).parent / "oracles"))
 
+from isotp_bus import ALL_ADDRESSES, CLASSIC, FD, differences
 from planting.faults import FAULTS
 from planting.fuzz import fuzz
 from planting.sessions import play_random
@@ -53,6 +56,14 @@ def _session(seed: int) -> Found:
 
 def _fuzz(seed: int) -> Found:
     return ("fuzz",), [f"seed {seed}: {one}" for one in fuzz(seed, _place())]
+
+
+def _transport(seed: int) -> Found:
+    """Each addressing with each kind of frame in turn."""
+    addresses = ALL_ADDRESSES[seed % len(ALL_ADDRESSES)]
+    params = (*CLASSIC, *FD)[seed // len(ALL_ADDRESSES) % len((*CLASSIC, *FD))]
+    found = differences(addresses, params, seed)
+    return (addresses.key,), [f"seed {seed}, {addresses.key}, {params}: {one} differs" for one in found]
 
 
 def _place() -> Path:
@@ -96,7 +107,7 @@ def run(work: Callable[[Any], Found], tasks: Iterable[object], processes: int) -
 def main() -> int:
     """Read the command line."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    parser.add_argument("what", choices=("faults", "cuts", "sessions", "fuzz"))
+    parser.add_argument("what", choices=("faults", "cuts", "sessions", "transport", "fuzz"))
     parser.add_argument("--trials", type=int, default=5000)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--session", action="append", help="of cuts: uds11-all-good-short, coach-all-good ...")
@@ -112,7 +123,8 @@ def main() -> int:
         settings = [Setting(name, names) for name in asked.session or ["uds11-all-good"] for names in (False, True)]
         return run(_cut, ((one, at) for one in settings for at in cut_lines(one)[:: asked.step]), asked.processes)
     seeds = range(asked.seed * 1_000_000, asked.seed * 1_000_000 + asked.trials)
-    return run(_session if asked.what == "sessions" else _fuzz, seeds, asked.processes)
+    work = {"sessions": _session, "transport": _transport, "fuzz": _fuzz}[asked.what]
+    return run(work, seeds, asked.processes)
 
 
 if __name__ == "__main__":

@@ -151,6 +151,11 @@ def _is_chatter(station: Station) -> bool:
     return station.n_flow_unasked * 2 > station.n_flow
 
 
+#: What a physical 29-bit id holds besides priority and addresses. ISO 15765-2:2016, 10.3 (M).
+_NORMAL_FIXED: Final = 0x00DA0000
+_MIXED: Final = 0x00CE0000
+
+
 def hint_of(request: Station, response: Station) -> str:
     """What custom or a standard says for this pair of ids; empty when nothing does."""
     a, b = request.can_id, response.can_id
@@ -158,6 +163,8 @@ def hint_of(request: Station, response: Station) -> str:
         return "functional request by standard"
     if request.extended != response.extended:
         return ""
+    if request.address is not None and request.extended and request.address == response.address:
+        return "mixed addresses of each other" if _swapped(a, _MIXED) == b else ""
     if request.address is not None:
         is_named = response.address is not None and request.address == b & 0xFF and response.address == a & 0xFF
         return "each id ends in the address of its sender" if is_named else ""
@@ -170,9 +177,9 @@ def hint_of(request: Station, response: Station) -> str:
     return "response id is request id + 8" if 0x600 <= a <= 0x7F7 else ""
 
 
-def _swapped(can_id: int) -> int | None:
-    """The answer id of a physical normal fixed id."""
-    if can_id & PRIORITY_MASK != 0x00DA0000:
+def _swapped(can_id: int, form: int = _NORMAL_FIXED) -> int | None:
+    """The answer id of a physical normal fixed id, or of a mixed one."""
+    if can_id & PRIORITY_MASK != form:
         return None
     return can_id & 0x1FFF0000 | (can_id & 0xFF) << 8 | can_id >> 8 & 0xFF
 

@@ -10,7 +10,6 @@ from __future__ import annotations
 import random
 from collections import deque
 from collections.abc import Iterator
-from dataclasses import dataclass
 
 import isotp
 import pytest
@@ -18,98 +17,25 @@ import scapy.contrib.isotp as scapy_isotp
 import scapy.layers.can as scapy_can
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from isotp_bus import (
+    ALL_ADDRESSES,
+    CLASSIC,
+    EXTENDED,
+    FD,
+    FIXED,
+    NORMAL,
+    Addresses,
+    Bus,
+    conversation,
+    differences,
+    ours,
+)
 
 from canlog.frames import Frame, FrameFlag, table_of
 from canlog.isotp.addressing import Direction, parse_link
 from canlog.isotp.links import LinkFinder
-from canlog.isotp.messages import Message
 from canlog.isotp.pci import FlowControl, Invalid, Pci, SingleFrame, decode_frame
 from canlog.isotp.reassembly import Reassembler
-
-
-@dataclass(frozen=True)
-class Addresses:
-    """One way to address a tester and a module, for can-isotp and for us."""
-
-    key: str
-    tester: isotp.Address
-    module: isotp.Address
-
-
-NORMAL = Addresses(
-    "7E0>7E8",
-    isotp.Address(isotp.AddressingMode.Normal_11bits, txid=0x7E0, rxid=0x7E8),
-    isotp.Address(isotp.AddressingMode.Normal_11bits, txid=0x7E8, rxid=0x7E0),
-)
-FIXED = Addresses(
-    "18DA2AF1>18DAF12A",
-    isotp.Address(isotp.AddressingMode.NormalFixed_29bits, target_address=0x2A, source_address=0xF1),
-    isotp.Address(isotp.AddressingMode.NormalFixed_29bits, target_address=0xF1, source_address=0x2A),
-)
-EXTENDED = Addresses(
-    "6F1.1A>61A.F1",
-    isotp.Address(
-        isotp.AddressingMode.Extended_11bits, txid=0x6F1, rxid=0x61A, target_address=0x1A, source_address=0xF1
-    ),
-    isotp.Address(
-        isotp.AddressingMode.Extended_11bits, txid=0x61A, rxid=0x6F1, target_address=0xF1, source_address=0x1A
-    ),
-)
-MIXED = Addresses(
-    "18CE2AF1.55>18CEF12A.55",
-    isotp.Address(isotp.AddressingMode.Mixed_29bits, target_address=0x2A, source_address=0xF1, address_extension=0x55),
-    isotp.Address(isotp.AddressingMode.Mixed_29bits, target_address=0xF1, source_address=0x2A, address_extension=0x55),
-)
-
-
-class Bus:
-    """Two can-isotp ends and the log between them; the clock is ours, 0.3 ms a frame."""
-
-    def __init__(self, addresses: Addresses, **params: object) -> None:
-        self.frames: list[Frame] = []
-        self.received: list[tuple[Direction, bytes]] = []
-        self._to_tester: deque[isotp.CanMessage] = deque()
-        self._to_module: deque[isotp.CanMessage] = deque()
-        options = {"stmin": 0, "max_frame_size": 100_000, **params}
-        self._tester = isotp.TransportLayerLogic(
-            rxfn=lambda _timeout: self._to_tester.popleft() if self._to_tester else None,
-            txfn=lambda message: self._put(message, self._to_module), address=addresses.tester, params=options,
-        )  # fmt: skip
-        self._module = isotp.TransportLayerLogic(
-            rxfn=lambda _timeout: self._to_module.popleft() if self._to_module else None,
-            txfn=lambda message: self._put(message, self._to_tester), address=addresses.module, params=options,
-        )  # fmt: skip
-
-    def _put(self, message: isotp.CanMessage, queue: deque[isotp.CanMessage]) -> None:
-        line = len(self.frames) + 1
-        flags = (FrameFlag.EXTENDED if message.is_extended_id else FrameFlag(0)) | (
-            FrameFlag.FD if message.is_fd else FrameFlag(0)
-        )
-        data = bytes(message.data)
-        self.frames.append(Frame(line * 300_000, "can0", message.arbitration_id, flags, len(data), data, line, 0))
-        queue.append(message)
-
-    def send(self, direction: Direction, data: bytes) -> None:
-        """One message from end to end; what can-isotp's decoder made of it is kept."""
-        source, sink = (self._tester, self._module) if direction is Direction.REQUEST else (self._module, self._tester)
-        source.send(data)
-        for _ in range(4 * len(data) + 20):
-            self._tester.process()
-            self._module.process()
-            if sink.available():
-                break
-        received = sink.recv()
-        assert received is not None
-        self.received.append((direction, bytes(received)))
-        # Nothing else is under way: the sender must be done before the next message begins.
-        assert not source.transmitting()
-
-
-def ours(frames: list[Frame], key: str) -> list[Message]:
-    reassembler = Reassembler([parse_link(key)])
-    messages = reassembler.feed(table_of(frames))
-    assert not reassembler.strays
-    return messages + reassembler.finish(frames[-1].time_ns, frames[-1].line)
 
 
 def scapy_messages(frames: list[Frame], *, has_address: bool) -> Iterator[bytes]:
@@ -122,55 +48,27 @@ def scapy_messages(frames: list[Frame], *, has_address: bool) -> Iterator[bytes]
         yield bytes(message.data)
 
 
-def conversation(rnd: random.Random, longest: int) -> list[tuple[Direction, bytes]]:
-    """Requests and answers of every size class; first bytes that fit a service, so that links are found too."""
-    talk = []
-    for _ in range(rnd.randrange(2, 6)):
-        service = rnd.choice([0x22, 0x2E, 0x31, 0x34])
-        body = bytes([rnd.randrange(1, 0x7F), rnd.randrange(256), rnd.randrange(256)])
-        for direction, first in ((Direction.REQUEST, service), (Direction.RESPONSE, service + 0x40)):
-            size = rnd.choice([0, 3, 4, 5, rnd.randrange(60), rnd.randrange(longest)])
-            talk.append((direction, bytes([first]) + body + rnd.randbytes(size)))
-    return talk
-
-
-CLASSIC = [
-    {"blocksize": 0},
-    {"blocksize": 3},
-    {"blocksize": 0, "tx_padding": 0xCC},
-    {"blocksize": 1, "tx_padding": 0x55},
-]
-FD = [
-    {"blocksize": 0, "can_fd": True, "tx_data_length": size, "tx_padding": padding}
-    for size, padding in ((64, None), (12, 0xAA), (32, 0xCC), (8, None))
-]
-
-
-@pytest.mark.parametrize("addresses", [NORMAL, FIXED, EXTENDED, MIXED], ids=lambda a: a.key)
+@pytest.mark.parametrize("addresses", ALL_ADDRESSES, ids=lambda a: a.key)
 @pytest.mark.parametrize("params", CLASSIC + FD, ids=str)
-@settings(max_examples=8)
+@settings(max_examples=40)
 @given(seed=st.integers(0, 2**32))
 def test_clean_sessions_are_the_same_to_can_isotp_and_to_us(
     addresses: Addresses, params: dict[str, object], seed: int
 ) -> None:
-    bus = Bus(addresses, **params)
-    talk = conversation(random.Random(seed), 900)
-    for direction, data in talk:
-        bus.send(direction, data)
-    messages = ours(bus.frames, addresses.key)
-    assert [(m.direction, m.data) for m in messages] == bus.received == talk
-    assert all(m.complete and not m.anomalies for m in messages)
-    finder = LinkFinder()
-    finder.feed(table_of(bus.frames))
-    assert [link.key for link in finder.links()] == [f"can0:{addresses.key}"]
+    """320 sessions for each addressing; 10,000 in ``python -m tests.long_run transport --trials 10000``."""
+    assert differences(addresses, params, seed) == []
 
 
-@pytest.mark.parametrize("addresses", [NORMAL, EXTENDED], ids=lambda a: a.key)
-def test_lengths_around_every_border_are_the_same_to_can_isotp_and_to_us(addresses: Addresses) -> None:
-    bus = Bus(addresses, blocksize=0)
+@pytest.mark.parametrize("addresses", ALL_ADDRESSES, ids=lambda a: a.key)
+@pytest.mark.parametrize("frame_bytes", [8, 12, 16, 20, 24, 32, 48, 64])
+def test_lengths_around_every_border_are_the_same_to_can_isotp_and_to_us(
+    addresses: Addresses, frame_bytes: int
+) -> None:
+    """Every frame size of CAN and CAN FD: the escape of the single frame, and from 4096 bytes on of the first frame."""
+    bus = Bus(addresses, blocksize=0, can_fd=frame_bytes > 8, tx_data_length=frame_bytes)
     talk = [
         (Direction.REQUEST, bytes(n & 0xFF for n in range(1, size + 1)))
-        for size in (*range(1, 24), 4094, 4095, 4096, 4097)
+        for size in (*range(1, 24), *range(frame_bytes - 6, frame_bytes + 8), 4094, 4095, 4096, 4097)
     ]
     for direction, data in talk:
         bus.send(direction, data)
@@ -276,3 +174,73 @@ def test_a_repeated_consecutive_frame_is_lost_or_hidden_by_the_libraries(library
     (message,) = Reassembler([parse_link("7E0>7E8")]).feed(table_of(frames))
     assert message.complete and message.data[3:] == b"1M8GDM9AXKP042788"
     assert sorted(a.rule for a in message.anomalies) == ["flow-control-not-seen", "repeated-consecutive-frame"]
+
+
+# -- what a bus does besides, with can-isotp at both ends ------------------------------------------------
+
+
+LONG = bytes(n & 0xFF for n in range(0x22, 0x22 + 60))
+
+
+@pytest.mark.parametrize("addresses", ALL_ADDRESSES, ids=lambda a: a.key)
+@pytest.mark.parametrize("n_waits", [1, 2, 5])
+def test_wait_frames_hold_a_message_and_cost_nothing(addresses: Addresses, n_waits: int) -> None:
+    """ISO 15765-2:2016, 9.6.5.2 (M). can-isotp sends on after the waits it is told to bear (``wftmax``)."""
+    bus = Bus(addresses, blocksize=2, wftmax=n_waits)
+    bus.waits = n_waits
+    bus.send(Direction.REQUEST, LONG)
+    (message,) = ours(bus.frames, addresses.key)
+    assert message.complete and message.data == LONG == bus.received[0][1]
+    assert len(message.flow_control_lines) > n_waits
+    assert not message.anomalies
+
+
+@pytest.mark.parametrize("addresses", ALL_ADDRESSES, ids=lambda a: a.key)
+def test_an_overflow_is_delivered_by_nobody(addresses: Addresses) -> None:
+    """ISO 15765-2:2016, 9.6.5.2 (M): the receiver has no room, the sender gives up."""
+    bus = Bus(addresses, max_frame_size=20)
+    bus.try_to_send(Direction.REQUEST, LONG)
+    (message,) = ours(bus.frames, addresses.key)
+    assert (message.complete, message.reason) == (False, "overflow")
+    assert bus.received == []
+
+
+def merged(*logs: list[Frame]) -> list[Frame]:
+    """Several logs as one, in order of time, with lines of their own."""
+    frames = sorted((frame for log in logs for frame in log), key=lambda frame: frame.time_ns)
+    return [frame._replace(line=line) for line, frame in enumerate(frames, 1)]
+
+
+@pytest.mark.parametrize("addresses", ALL_ADDRESSES, ids=lambda a: a.key)
+def test_a_gateway_that_repeats_everything_on_another_channel_makes_a_second_link(addresses: Addresses) -> None:
+    bus = Bus(addresses, blocksize=3)
+    talk = conversation(random.Random(5), 200)
+    for direction, data in talk:
+        bus.send(direction, data)
+    repeated = [frame._replace(channel="can1", time_ns=frame.time_ns + 100_000) for frame in bus.frames]
+    table = table_of(merged(bus.frames, repeated))
+    finder = LinkFinder()
+    finder.feed(table)
+    links = finder.links()
+    assert {link.key for link in links} == {f"{channel}:{addresses.key}" for channel in ("can0", "can1")}
+    messages = Reassembler(links).feed(table)
+    for channel in ("can0", "can1"):
+        assert [(m.direction, m.data) for m in messages if m.link.channel == channel] == talk
+    assert all(m.complete and not m.anomalies for m in messages)
+
+
+@pytest.mark.parametrize("seed", range(10))
+def test_two_testers_at_once_do_not_mix(seed: int) -> None:
+    """Each talks to its own module and both at the same time: frames lie between each other."""
+    rnd = random.Random(seed)
+    pair = rnd.sample(ALL_ADDRESSES, 2)
+    buses = [Bus(addresses, blocksize=rnd.choice([0, 2])) for addresses in pair]
+    talks = [conversation(rnd, 300) for _ in buses]
+    for bus, talk in zip(buses, talks, strict=True):
+        for direction, data in talk:
+            bus.send(direction, data)
+    frames = merged(*(bus.frames for bus in buses))
+    messages = Reassembler([parse_link(addresses.key) for addresses in pair]).feed(table_of(frames))
+    for addresses, talk in zip(pair, talks, strict=True):
+        assert [(m.direction, m.data) for m in messages if m.link.key.endswith(addresses.key)] == talk
+    assert all(m.complete and not m.anomalies for m in messages)

@@ -225,6 +225,14 @@ def test_mixed_addressing_has_the_same_address_byte_both_ways() -> None:
     assert link.key == "can0:18CE10F1.55>18CEF110.55" and link.addressing is Addressing.MIXED
 
 
+def test_mixed_29_bit_addresses_of_each_other_are_a_hint_that_one_exchange_is_enough_for() -> None:
+    """18CExxyy and 18CEyyxx with one extension (ISO 15765-2:2016, 10.3.5 (M))."""
+    asked, answer = (100, "18CE2AF1 55 03 22 F1 90"), "18CEF12A 55 05 62 F1 90 41 42"
+    assert keys(find([asked, (104, answer)])) == ["can0:18CE2AF1.55>18CEF12A.55"]
+    assert find([asked, (104, answer.replace(" 55 ", " 56 ", 1))]) == []
+    assert find([asked, (104, answer.replace("18CEF12A", "18CEF12B"))]) == []
+
+
 def test_the_same_ids_on_two_channels_are_two_links() -> None:
     rows = mixed(vin("7E0", "7E8", 100), vin("can1:7E0", "can1:7E8", 200))
     assert keys(find(rows)) == ["can0:7E0>7E8", "can1:7E0>7E8"]
