@@ -6,6 +6,7 @@ invented, and no word stays as sure as before.
 
 from __future__ import annotations
 
+from contextlib import suppress
 from functools import cache
 from itertools import pairwise
 from pathlib import Path
@@ -20,6 +21,7 @@ from analysis import analyse
 from canlog.capture.ip import SYN, TCP, Datagram, ip_packet, read_datagram
 from canlog.doip.headers import DoipStream, Kind
 from canlog.doip.pieces import Place, TcpStream
+from canlog.errors import CanlogError
 from canlog.isotp.messages import MessageTable
 from canlog.read import read_capture, rebuild
 
@@ -92,6 +94,19 @@ def test_without_any_one_packet_nothing_stays_as_sure_as_before(number: int, tmp
     report = analyse(with_records(tmp_path, ALL[:number] + ALL[number + 1 :]), names=NAMES).to_dict()
     sure = [one for one in report["operations"] if (one["word"], one["confidence"]) == ("confirmed", "high")]
     assert sure == []
+
+
+@pytest.mark.parametrize("seed", range(30))
+def test_any_damage_to_the_file_gives_a_report_or_one_error(seed: int, tmp_path: Path) -> None:
+    rng = Random(seed)
+    content = bytearray(GOOD)
+    for _ in range(rng.randrange(1, 12)):
+        at = rng.randrange(24, len(content))
+        content[at : at + rng.choice([0, 1, 1, 50])] = rng.randbytes(rng.choice([0, 1, 1, 20]))
+    path = tmp_path / "capture.pcap"
+    path.write_bytes(content)
+    with suppress(CanlogError):
+        assert not [one.title for one in analyse(path).findings if one.title.endswith("is broken")]
 
 
 MESSAGES = st.lists(

@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+import json
 from pathlib import Path
+from typing import Any
 
 import pytest
+from click.testing import CliRunner
 from doip_wire import GROUP, TESTER, Dialogue, acknowledge, activation, diagnostic, rebuilt
 from scapy.contrib.automotive.doip import DoIP
 from scapy.packet import Raw
 
 from analysis import analyse
+from analysis.cli import main
 from canlog.doip.headers import BYTES_LOST, KINDS, NO_HEADER, read_header
 from canlog.doip.reassembly import ACTIVATION_REFUSED, CONNECTION_RESET, NEGATIVE_ACKNOWLEDGE, NOT_DELIVERED
 from canlog.isotp.addressing import Addressing, parse_link
@@ -268,6 +272,44 @@ def test_a_refused_suppressed_request_changes_no_session(wire: Dialogue, tmp_pat
 def test_a_key_over_ethernet_is_read_back(text: str) -> None:
     link = parse_link(text)
     assert (link.key, link.addressing) == (text, Addressing.DOIP)
+
+
+CAPTURE = Path(__file__).parents[3] / "fixtures" / "doip-all-good" / "capture.pcap"
+
+
+def listed(*arguments: str) -> list[dict[str, Any]]:
+    result = CliRunner().invoke(main, ["list", str(CAPTURE), "--format", "jsonl", *arguments])
+    assert result.exit_code == 0, result.output
+    return [json.loads(line) for line in result.stdout.splitlines()]
+
+
+def test_what_packets_carry_is_hidden_unless_secrets_are_asked_for() -> None:
+    """A packet that was sent again belongs to no message, and may hold a key all the same."""
+    shown, hidden = listed("--level", "frames", "--secrets"), listed("--level", "frames")
+    keys = [row for row in shown if "8001000000" in row["data"] and "0E0010102712" in row["data"]]
+    assert keys
+    for row in keys:
+        (masked,) = [other for other in hidden if other["line"] == row["line"]]
+        assert masked["data"].endswith("**") and "2712" not in masked["data"]
+        assert (masked["kind"], masked["can_id"]) == ("packet", "49152")
+
+
+def test_the_messages_of_one_link_are_listed_with_its_logical_addresses() -> None:
+    rows = listed("--level", "messages", "--link", "0E00>1011")
+    assert {(row["link"], row["can_id"]) for row in rows} == {("doip:0E00>1011", "0E00"), ("doip:0E00>1011", "1011")}
+    group = listed("--level", "messages", "--link", "doip:0E00.E400>")
+    assert {(row["can_id"], row["address"]) for row in group} == {("0E00", "E400")}
+
+
+def test_a_second_tester_address_is_a_second_tester(wire: Dialogue, tmp_path: Path) -> None:
+    for tester in (0x0E00, 0x0E01):
+        for data in (b"\x10\x03", b"\x22\xf1\x90"):
+            wire.say(True, DoIP(payload_type=0x8001, source_address=tester, target_address=0x1010) / data)
+            answer = bytes([data[0] | 0x40]) + data[1:] + b"\0\0\0\0"
+            wire.say(False, DoIP(payload_type=0x8001, source_address=0x1010, target_address=tester) / answer)
+    path = tmp_path / "capture.pcap"
+    path.write_bytes(wire.pcap())
+    assert "two-testers" in {one.id for one in analyse(path).findings}
 
 
 def test_every_payload_type_is_known_or_left_alone() -> None:
