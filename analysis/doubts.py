@@ -2,7 +2,7 @@
 
 | doubt | touching the proof | inside the act | elsewhere on the channel |
 |---|---|---|---|
-| loss (drop marker, sequence gap, damaged line) | not proven | medium | medium |
+| loss (drop marker, sequence gap, damaged line, a step that must have been there) | not proven | medium | medium |
 | cut (a message that ended early on the bus) | not proven | the operation judges it | none |
 | unasked (an answer whose request is not in the capture) | not proven | medium | none |
 | order (clock steps, frames out of order) | medium; in the proof's own message: not proven | medium | none |
@@ -29,6 +29,7 @@ from typing import NamedTuple
 import numpy as np
 
 from analysis.exchanges import Exchange, Place
+from analysis.missing_steps import missing_steps
 from analysis.one_way import BOTH_WAYS
 from analysis.operations.model import Operation
 from analysis.words import Confidence, Evidence, Outcome, Word, least_sure
@@ -123,7 +124,7 @@ class Troubles:
 
 
 def find_troubles(
-    capture: int, survey: Survey, messages: MessageTable, exchanges: Iterable[Exchange] = ()
+    capture: int, survey: Survey, messages: MessageTable, exchanges: Sequence[Exchange] = ()
 ) -> Troubles:  # fmt: skip
     """Collect what the survey, the transport and the pairing of requests and answers noticed."""
     summary = survey.summary
@@ -156,6 +157,10 @@ def find_troubles(
             line = exchange.begin[1]
             text = f"the request of the answer at line {line} is not in the capture"
             items.append(Trouble(line, Doubt.UNASKED, exchange.link.channel, True, text))
+    items += [
+        Trouble(step.exchange.end[1], Doubt.LOSS, step.exchange.link.channel, False, step.said)
+        for step in missing_steps(exchanges)
+    ]
     return Troubles(capture, tuple(sorted(items, key=lambda item: item.line)))
 
 

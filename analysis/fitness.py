@@ -12,6 +12,7 @@ from enum import StrEnum
 
 from analysis.exchanges import Exchange
 from analysis.late_start import cut_beginnings
+from analysis.missing_steps import missing_steps
 from analysis.one_way import one_way
 from canlog.counting import counted
 from canlog.frames import TimeKind
@@ -49,8 +50,10 @@ def judge_fitness(
     half = one_way(exchanges)
     poor = [*_poor(survey), *_halves(half, messages, names)]
     limited = list(_limited(survey, messages))
+    missing = _missing(exchanges)
+    limited += missing
     limited += _beginnings([item for item in exchanges if item.link.key not in half], names)
-    good = list(_good(survey, messages))
+    good = list(_good(survey, messages, is_missing=bool(missing)))
     known = list(survey.summary.notes)  # what the reader had to assume, and what its form cannot tell
     if poor:
         return Trust(Fitness.POOR, tuple(poor + limited + known))
@@ -89,6 +92,13 @@ def _beginnings(exchanges: Sequence[Exchange], names: Names) -> list[str]:
     ]
 
 
+def _missing(exchanges: Sequence[Exchange]) -> list[str]:
+    """Steps in the middle that must have been there."""
+    missing = missing_steps(exchanges)
+    more = f" (and {len(missing) - 1} more like it)" if len(missing) > 1 else ""
+    return [f"frames are missing: {missing[0].said}{more}"] if missing else []
+
+
 def _called(key: str, names: Names) -> str:
     link = key.partition(":")[2]
     return names.label_of(link) or link
@@ -116,7 +126,7 @@ def _limited(survey: Survey, messages: MessageTable) -> list[str]:
     return reasons
 
 
-def _good(survey: Survey, messages: MessageTable) -> list[str]:
+def _good(survey: Survey, messages: MessageTable, *, is_missing: bool) -> list[str]:
     summary = survey.summary
     reasons = []
     directions = {message.direction for message in messages if not message.link.functional}
@@ -126,7 +136,7 @@ def _good(survey: Survey, messages: MessageTable) -> list[str]:
         reasons.append("nearly every frame was recorded twice and is counted once")
     if not summary.damaged_lines:
         reasons.append("every line is readable")
-    if not summary.logger_drops and not any(message.has_hole for message in messages):
+    if not is_missing and not summary.logger_drops and not any(message.has_hole for message in messages):
         reasons.append("no loss is noted")
     if summary.error_frames:
         reasons.append(f"{summary.error_frames} error frames on the bus")

@@ -10,6 +10,7 @@ from analysis.doubts import Troubles
 from analysis.exchanges import Exchange, Place
 from analysis.fitness import Trust
 from analysis.limits import Limits
+from analysis.missing_steps import Missing, missing_steps
 from analysis.one_way import one_way
 from analysis.readings import Reading, read_values
 from analysis.story import Story
@@ -73,6 +74,14 @@ class Record:
     def one_way(self) -> Mapping[tuple[int, str], Direction]:
         """Of which links a capture holds one direction only: (capture, link key) -> the one that is there."""
         return {(item.number, key): way for item in self.captures for key, way in one_way(item.exchanges).items()}
+
+    @cached_property
+    def missing_steps(self) -> tuple[Missing, ...]:
+        """Steps that must have been on the bus and are in no capture, in order."""
+        by_capture: dict[int, list[Exchange]] = {}
+        for exchange in self.exchanges:
+            by_capture.setdefault(exchange.capture, []).append(exchange)
+        return tuple(step for found in by_capture.values() for step in missing_steps(found))
 
     @cached_property
     def clock_steps(self) -> tuple[tuple[Place, int], ...]:

@@ -28,6 +28,7 @@ from canlog.counting import counted
 @check("pending-without-end", severity=Severity.SERIOUS)
 def find(ctx: Context) -> Iterator[Seen]:
     cut = {one.number for one, _ in cut_by_silence(ctx)}
+    cut |= {step.exchange.number for step in ctx.record.missing_steps}  # it ended: what comes behind was accepted
     for story in ctx.stories:
         own = ctx.own(story)
         accepted = last_of_acts(item for item in own if item.positive)

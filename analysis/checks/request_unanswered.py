@@ -32,6 +32,7 @@ from canlog.counting import counted
 def find(ctx: Context) -> Iterator[Seen]:
     one_way = {key for _, key in ctx.record.one_way}
     cut = {one.number for one, _ in cut_by_silence(ctx)}
+    cut |= {step.exchange.number for step in ctx.record.missing_steps}
     gone = {story.link.key for who in (Silent.MODULE, Silent.EVERYTHING) for story in fell_silent(ctx, who)}
     gone |= {item.link.key for item in lost_resets(ctx)}
     nobody: list[Exchange] = []  # addresses that a scan went by: one note for all of them

@@ -367,7 +367,18 @@ def _done(attempt: Attempt) -> str:
     account = attempt.account
     if not account.blocks:
         return "no block of the transfer is in the capture"
-    return f"{counted(account.blocks, 'block')}, {_share(account.carried, attempt.size)}, each answered positively"
+    carried = f"{counted(account.blocks, 'block')}, {_share(account.carried, attempt.size)}"
+    if not account.unseen:
+        return f"{carried}, each answered positively"
+    marks = [f"{item.asked[:2].hex(' ').upper()} ({_lines(item)})" for item in account.unseen]
+    several = f" and {len(marks) - 1} more" if len(marks) > 1 else ""
+    answered = f"{account.blocks - len(marks)} of {counted(account.blocks, 'block')} answered"
+    return f"{carried}, {answered}: {marks[0]}{several} without an answer"
+
+
+def _lines(exchange: Exchange) -> str:
+    first, last = exchange.lines
+    return f"line {first}" if first == last else f"lines {first}-{last}"
 
 
 def _share(carried: int, size: int | None) -> str:

@@ -40,6 +40,7 @@ class Account:
     seen_whole: bool = True  # every block's bytes and answer are in the capture
     refused: Exchange | None = None  # the last block was refused for good
     unanswered: Exchange | None = None  # the last block has no answer
+    unseen: list[Exchange] = field(default_factory=list)  # blocks accepted without an answer in the capture
     _last: Placed | None = None
 
     def __post_init__(self) -> None:
@@ -48,6 +49,8 @@ class Account:
 
     def add(self, exchange: Exchange) -> None:
         """Take one block's exchange into the account."""
+        if self._is_wrong_echo(exchange):
+            return
         request = exchange.response if self.upload else exchange.request
         placed = self._placed(exchange)
         size = self.form.size(request.length) if request else 0
@@ -73,6 +76,16 @@ class Account:
     def data(self) -> list[bytes]:
         """The data of each block, in order; zeros where no frame brought it."""
         return [piece.data for piece in self.pieces]
+
+    def _is_wrong_echo(self, exchange: Exchange) -> bool:
+        """An answer that nothing asked for behind a block without one: it names another block."""
+        if exchange.request is not None or self.unanswered is None or self.upload or self.form is not COUNTED:
+            return False
+        mark, echo = self._placed(self.unanswered).mark, self.form.read(exchange.answered).mark
+        if not exchange.positive or mark is None or echo is None:
+            return False
+        self.problems.append(f"block {mark:02X} was answered with counter {echo:02X} (line {exchange.begin[1]})")
+        return True
 
     def _take(self, placed: Placed, size: int, exchange: Exchange) -> None:
         start = placed.mark if self.form.is_addressed and placed.mark is not None else self.carried
@@ -121,6 +134,7 @@ class Account:
     def _accept_unanswered(self, exchange: Exchange) -> None:
         placed = self._placed(exchange)
         self.seen_whole = False
+        self.unseen.append(exchange)
         text = f"the answer to {self.form.said(placed.mark)} is not in the capture, but the next block was accepted"
         self.doubts.append(text)
         self._take(Placed(placed.mark, self.form.read(exchange.asked).data), self._asked_size(), exchange)
