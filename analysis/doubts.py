@@ -2,7 +2,7 @@
 
 | doubt | touching the proof | inside the act | elsewhere on the channel |
 |---|---|---|---|
-| loss (drop marker, sequence gap, damaged line, a step that must have been there) | not proven | medium | medium |
+| loss (drop marker, sequence gap, damaged line, a step or time that is missing) | not proven | medium | medium |
 | cut (a message that ended early on the bus) | not proven | the operation judges it | none |
 | unasked (an answer whose request is not in the capture) | not proven | medium | none |
 | order (clock steps, frames out of order) | medium; in the proof's own message: not proven | medium | none |
@@ -32,6 +32,7 @@ from analysis.exchanges import Exchange, Place
 from analysis.missing_steps import missing_steps
 from analysis.one_way import BOTH_WAYS
 from analysis.operations.model import Operation
+from analysis.record_gaps import record_gaps, said_of_gap
 from analysis.words import Confidence, Evidence, Outcome, Word, least_sure
 from canlog.doip.headers import BYTES_LOST, NO_HEADER
 from canlog.doip.reassembly import NOT_DELIVERED
@@ -160,6 +161,10 @@ def find_troubles(
     items += [
         Trouble(step.exchange.end[1], Doubt.LOSS, step.exchange.link.channel, False, step.said)
         for step in missing_steps(exchanges)
+    ]
+    items += [
+        Trouble(gap.from_line, Doubt.LOSS, "", False, said_of_gap(gap))
+        for gap in record_gaps(survey.background, exchanges)
     ]
     return Troubles(capture, tuple(sorted(items, key=lambda item: item.line)))
 

@@ -14,6 +14,7 @@ from analysis.exchanges import Exchange
 from analysis.late_start import cut_beginnings
 from analysis.missing_steps import missing_steps
 from analysis.one_way import one_way
+from analysis.record_gaps import record_gaps, said_of_gap
 from canlog.counting import counted
 from canlog.frames import TimeKind
 from canlog.isotp.addressing import Direction
@@ -51,6 +52,7 @@ def judge_fitness(
     poor = [*_poor(survey), *_halves(half, messages, names)]
     limited = list(_limited(survey, messages))
     missing = _missing(exchanges)
+    missing += [said_of_gap(gap) for gap in record_gaps(survey.background, exchanges)]
     limited += missing
     limited += _beginnings([item for item in exchanges if item.link.key not in half], names)
     good = list(_good(survey, messages, is_missing=bool(missing)))

@@ -4,7 +4,10 @@
 |---|---|
 | a request, a block, an exit or a routine without a final answer, and the step behind it accepted | its answer |
 | a block or an exit behind the end of a transfer | the request of a further one |
-| an exit accepted without a block behind the request | the blocks |
+| an exit accepted with fewer bytes than were asked for | the last blocks, or all |
+| counters of accepted blocks that skip a value | what stood between |
+| an answer without its request | the request |
+| all bytes carried, and a step accepted that comes behind the exit | the exit |
 | a block answered with the counter of another | its own answer |
 
 What the first thing in a capture lacks is told by ``late_start``.
@@ -14,7 +17,7 @@ Source: order of the services and counter of the blocks, ISO 14229-1:2020, 14 an
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import NamedTuple
 
 from analysis.exchanges import Answer, Exchange
@@ -32,6 +35,9 @@ BEHIND: dict[Act, frozenset[Act]] = {
     Act.BLOCK: frozenset({Act.BLOCK, Act.EXIT}),
     Act.EXIT: REQUESTS | {Act.ROUTINE},
 }
+
+#: Counters are told apart up to here.
+MOST_BLOCKS = 0xFF
 
 
 class Missing(NamedTuple):
@@ -67,7 +73,7 @@ class _Order:
 
     waiting: Exchange | None = None  # the last step, if it has no final answer
     request: Exchange | None = None  # of the transfer that is open
-    blocks: int = 0
+    blocks: list[Exchange] = field(default_factory=list)
     is_over: bool = False  # a transfer was ended, and none was begun since
 
     def take(self, item: Exchange) -> Sequence[Missing]:
@@ -78,9 +84,12 @@ class _Order:
         if item.act not in BEHIND:
             return ()
         found = list(self._answers(item))
+        is_echo = bool(found) and item.request is None
+        if item.request is None and item.positive and not is_echo:
+            found.append(Missing(item, f"the request of {said(item)} is missing"))
+        found += self._between(item)
         found += self._beginnings(item)
-        echo = item.act is Act.BLOCK and item.request is None
-        if not echo:
+        if not is_echo:
             self.waiting = item if item.response is None and item.outcome is Answer.SILENT else None
         return found
 
@@ -96,22 +105,44 @@ class _Order:
         elif item.act in BEHIND[before.act] and _goes_on(before, item):
             yield Missing(before, f"{said(before)} is without an answer, and {said(item)} was accepted")
 
+    def _between(self, item: Exchange) -> Iterator[Missing]:
+        """A block or the exit that was jumped over."""
+        last = self.blocks[-1] if self.blocks else None
+        if last is None or not (last.positive and item.positive):
+            return
+        if item.act is Act.BLOCK and _jumps(last, item):
+            yield Missing(item, f"what stood between {said(last)} and {said(item)} is missing", is_in_front=True)
+        elif item.act in BEHIND[Act.EXIT] and self._lacks() == 0:
+            yield Missing(item, f"the transfer exit in front of {said(item)} is missing", is_in_front=True)
+            self.request, self.blocks, self.is_over = None, [], True
+
+    def _lacks(self) -> int:
+        """Bytes asked for and not carried; -1 where that cannot be said."""
+        request, blocks = self.request, self.blocks
+        if request is None or request.dialect != UDS or request.act is not Act.DOWNLOAD or len(blocks) > MOST_BLOCKS:
+            return -1
+        size = request.ask.get("memory_size")
+        if request.ask.get("data_format_identifier") or not isinstance(size, int):
+            return -1
+        carried = {item.asked[1]: item.request.length - 2 for item in blocks if item.request and len(item.asked) > 1}
+        return max(size - sum(carried.values()), 0)
+
     def _beginnings(self, item: Exchange) -> Iterator[Missing]:
         if item.act in REQUESTS:
             if item.request is not None and item.outcome is not Answer.NEGATIVE:
-                self.request, self.blocks, self.is_over = item, 0, False
+                self.request, self.blocks, self.is_over = item, [], False
             return
         if item.act is Act.BLOCK:
             if self.is_over and item.request is not None and item.positive:
                 yield Missing(item, f"the request in front of {said(item)} is missing", is_in_front=True)
                 self.is_over = False
-            self.blocks += 1
+            self.blocks.append(item)
         elif item.act is Act.EXIT and item.positive:
             if self.is_over:
                 yield Missing(item, f"the transfer that {said(item)} ends is missing", is_in_front=True)
-            elif self.request is not None and not self.blocks:
+            elif self.request is not None and (not self.blocks or self._lacks() > 0):
                 yield Missing(item, f"the blocks in front of {said(item)} are missing", is_in_front=True)
-            self.request, self.blocks, self.is_over = None, 0, True
+            self.request, self.blocks, self.is_over = None, [], True
 
 
 def _goes_on(before: Exchange, item: Exchange) -> bool:
@@ -121,6 +152,13 @@ def _goes_on(before: Exchange, item: Exchange) -> bool:
     if before.dialect != UDS or len(before.asked) < 2 or len(item.told) < 2:
         return False
     return item.told[1] == (before.asked[1] + 1) & 0xFF
+
+
+def _jumps(last: Exchange, item: Exchange) -> bool:
+    """Their counters are neither the same nor next to each other."""
+    if item.dialect != UDS or len(last.told) < 2 or len(item.told) < 2:
+        return False
+    return (item.told[1] - last.told[1]) & 0xFF > 1
 
 
 def said(item: Exchange) -> str:

@@ -13,8 +13,10 @@ from analysis.limits import Limits
 from analysis.missing_steps import Missing, missing_steps
 from analysis.one_way import one_way
 from analysis.readings import Reading, read_values
+from analysis.record_gaps import record_gaps
 from analysis.story import Story
 from analysis.timing import AnswerTimes, answer_times
+from canlog.background import Gap
 from canlog.capture.capture import Capture
 from canlog.frames import TimeKind
 from canlog.isotp.addressing import Direction, Link
@@ -82,6 +84,14 @@ class Record:
         for exchange in self.exchanges:
             by_capture.setdefault(exchange.capture, []).append(exchange)
         return tuple(step for found in by_capture.values() for step in missing_steps(found))
+
+    def record_gaps(self, capture: int) -> list[Gap]:
+        """Stretches without any frame that cannot have been on the bus."""
+        return self._record_gaps[capture - 1]
+
+    @cached_property
+    def _record_gaps(self) -> list[list[Gap]]:
+        return [record_gaps(item.survey.background, item.exchanges) for item in self.captures]
 
     @cached_property
     def clock_steps(self) -> tuple[tuple[Place, int], ...]:

@@ -26,12 +26,13 @@ from canlog.services.traits import Act
 
 @check("tester-gives-up-early", severity=Severity.WARNING)
 def find(ctx: Context) -> Iterator[Seen]:
+    lost = {step.exchange.number for step in ctx.record.missing_steps}  # their answers came, and are not in the record
     for story in ctx.stories:
         own = [item for item in ctx.own(story) if item.request is not None and not item.functional]
         found = tuple(
             Evidence(first.capture, (promise.last_line, second.begin[1]), f"{asked(first)}, then {asked(second)}")
             for first, second in pairwise(item for item in own if item.act is not Act.TESTER_PRESENT)
-            if (promise := _promise_before(first, second)) is not None
+            if first.number not in lost and (promise := _promise_before(first, second)) is not None
         )
         if found:
             yield Seen(Confidence.MEDIUM, found, f"{story.label} was asked again before its answer was due.")

@@ -77,6 +77,8 @@ class _Judge:
         members = [*attempt.exchanges, *(call.exchange for call in checks)]
         account = attempt.account
         duration = max(item.end_ns for item in attempt.blocks) - attempt.blocks[0].begin_ns if attempt.blocks else 0
+        gaps = self.record.record_gaps(attempt.begin[0])
+        is_timed = duration > 0 and not any(attempt.begin[1] <= gap.from_line < attempt.end[1] for gap in gaps)
         part = part_of(attempt, self.story, self.record)
         return Operation(
             kind=attempt.kind,
@@ -94,7 +96,7 @@ class _Judge:
                 "ended": attempt.ended is not None,
                 "checked": any(call.status is Status.GOOD for call in checks),
                 "compressed": attempt.transformed,
-                "rate_bytes_per_s": round(account.carried * SECOND_NS / duration) if duration > 0 else None,
+                "rate_bytes_per_s": round(account.carried * SECOND_NS / duration) if is_timed else None,
                 "driver": driver,
                 "erased": self._is_erased(),
             },

@@ -170,11 +170,31 @@ def proof_before_act(ledger: Ledger, rnd: Random) -> Lines:
     return _exchange_places(ledger, rnd.choice(act.exchanges), proof, rnd)
 
 
+def remove_exchange(ledger: Ledger, rnd: Random) -> Lines:
+    """An exchange of an act is missing whole."""
+    item = rnd.choice([item for act in ledger.acts for item in act.exchanges])
+    return _without(ledger, set(item.with_flow))
+
+
+def remove_answer(ledger: Ledger, rnd: Random) -> Lines:
+    """The answer to an exchange of an act is missing."""
+    item = rnd.choice([item for act in ledger.acts for item in act.exchanges])
+    return _without(ledger, {*item.answer.rows, *item.answer.flow})
+
+
+def set_clock_forward(ledger: Ledger, rnd: Random) -> Lines:
+    """Between two frames of an act the clock goes on by forty seconds."""
+    rows = sorted({row for act in ledger.acts for item in act.exchanges for row in item.rows})
+    begin = rnd.choice(rows)
+    return [line.at(line.row.time_us + 40_000_000) if at >= begin else line for at, line in enumerate(clean(ledger))]
+
+
 FAULTS: dict[str, Fault] = {
     fault.__name__: fault
     for fault in (
         drop, repeat, swap_neighbours, move, alter, alter_proof, damage, cut_end, cut_begin, cut_middle, retime_one,
-        retime_block, remove_message, remove_proof, swap_exchanges, proof_before_act,
+        retime_block, remove_message, remove_proof, remove_exchange,
+        remove_answer, set_clock_forward, swap_exchanges, proof_before_act,
     )
 }  # fmt: skip
 

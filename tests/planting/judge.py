@@ -8,7 +8,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import pairwise
 
+from analysis.fitness import Fitness
 from analysis.operations.find import standing
 from analysis.operations.model import Kind, Operation, Part
 from analysis.report.model import Report
@@ -39,6 +41,8 @@ SUPPORTING = {Kind.SESSION, Kind.UNLOCK, Kind.RESET, Kind.IDENTITY, Kind.COMMUNI
 PARTS = {
     "download": Part.PROGRAMMING, "write": Part.TRIMS, "clear": Part.FAULT_MEMORY, "F190": Part.VIN, "F184": None,
 }  # fmt: skip
+#: Longer than any step of a download lasts.
+STILL_US = 30_000_000
 RANK = {Confidence.LOW: 1, Confidence.MEDIUM: 2, Confidence.HIGH: 3}
 
 
@@ -176,6 +180,37 @@ def raised_words(before: Report, after: Report, ledger: Ledger, lines: Lines) ->
             yield Wrong("raised by a fault", _text(one))
 
 
+def unnoticed(before: Report, after: Report, ledger: Ledger, lines: Lines) -> Iterator[Wrong]:
+    """A download that lost frames or stood still, confirmed as before in a recording that is called good.
+
+    An act or an erase of which nothing is left cannot be missed, and a stretch in front of it crosses nothing.
+    """
+    if any(capture.trust.fitness is not Fitness.GOOD for capture in after.record.captures):
+        return
+    was = {(one.link.key, one.details.get("address")): _score(one) for one in before.operations}
+    for act in ledger.acts:
+        if act.kind != "download" or not (_lost_some(act, lines) or _stood_still(act, lines)):
+            continue
+        for one in after.operations:
+            place = (one.link.key, one.details.get("address"))
+            if one.kind is Kind.DOWNLOAD and place == (act.link, act.subject) and 0 < was.get(place, 9) <= _score(one):
+                yield Wrong("a loss that nobody noticed", _text(one))
+
+
+def _lost_some(act: Act, lines: Lines) -> bool:
+    kept = {line.origin for line in lines}
+    left = [[row in kept for row in item.rows] for item in act.exchanges]
+    seen = [rows for item, rows in zip(act.exchanges, left, strict=True) if item.ask.data[0] != 0x31 or any(rows)]
+    return any(any(rows) for rows in left) and not all(all(rows) for rows in seen)
+
+
+def _stood_still(act: Act, lines: Lines) -> bool:
+    """Between two frames of it in a row more time passes than any module waits."""
+    rows = sorted({row for item in act.exchanges if item.ask.data[0] != 0x31 for row in item.rows})
+    times = {line.origin: line.row.time_us for line in lines}
+    return any(times[b] - times[a] > STILL_US for a, b in pairwise(rows) if a in times and b in times)
+
+
 def _alters_a_value(ledger: Ledger, lines: Lines) -> bool:
     """A value read, before or after, is another by one bit: it may then seem changed where it was not."""
     hit = [ledger.said_of_row[line.origin][0] for line in lines if line.altered and line.origin in ledger.said_of_row]
@@ -183,10 +218,10 @@ def _alters_a_value(ledger: Ledger, lines: Lines) -> bool:
 
 
 def _lacks_a_download(ledger: Ledger, lines: Lines) -> bool:
-    """Of one of several downloads neither the erase nor the request is there: the other looks like the only part."""
+    """Of one of several downloads the erase or the request is not there: the other looks like the only part."""
     spoilt = Spoilt(ledger, lines)
     return any(
-        all(spoilt.places(item.ask) is None for item in act.exchanges if item.ask.data[0] in (0x31, 0x34))
+        any(spoilt.places(item.ask) is None for item in act.exchanges if item.ask.data[0] in (0x31, 0x34))
         for act in ledger.acts
         if act.kind == "download"
     )

@@ -16,7 +16,7 @@ from analysis import analyse
 from analysis.report.model import Report
 
 from .faults import FAULTS, Lines, clean, half_line
-from .judge import Wrong, raised_words, wrong_words
+from .judge import Wrong, raised_words, unnoticed, wrong_words
 from .ledger import Ledger
 
 ROOT = Path(__file__).parents[2]
@@ -135,6 +135,7 @@ def judge_lines(lines: Lines, setting: Setting, place: Path) -> list[Wrong]:
     return [
         *wrong_words(report, ledger, lines),
         *raised_words(before, report, ledger, lines),
+        *unnoticed(before, report, ledger, lines),
         *check_schema(report),
     ]
 

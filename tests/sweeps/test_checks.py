@@ -221,6 +221,14 @@ CASES: dict[str, tuple[Session, Session]] = {
     "request-not-delivered": (ethernet("doip-module-silent"), shipped("coach-module-silent")),
     "reset-missing": (bench(partial(plan, *LOADER, "background")), bench(partial(plan, *LOADER))),
     "reset-no-return": (shipped("uds11-reset-no-return"), shipped("uds11-boot-mode-after-reset")),
+    "record-gap": (
+        bench(lambda: [*GOOD[:186], *edit.shifted(GOOD[186:], 40)]),
+        bench(lambda: [*GOOD[:460], *edit.shifted(GOOD[460:], 40)]),  # between two readings
+    ),
+    "step-missing": (
+        bench(lambda: edit.without(GOOD, "7E8#027603")),
+        bench(lambda: fixture("uds11-block-repeated")),
+    ),
     "sheet-of-another-job": (
         Session(partial(fixture, "coach-all-good"), "van", sheet=True),
         shipped("coach-vin-swapped", sheet=True),
