@@ -159,7 +159,7 @@ def find_troubles(
             text = f"the request of the answer at line {line} is not in the capture"
             items.append(Trouble(line, Doubt.UNASKED, exchange.link.channel, True, text))
     items += [
-        Trouble(step.exchange.end[1], Doubt.LOSS, step.exchange.link.channel, False, step.said)
+        Trouble(step.line, Doubt.LOSS, step.exchange.link.channel, False, step.said)
         for step in missing_steps(exchanges)
     ]
     items += [

@@ -48,6 +48,11 @@ class Missing(NamedTuple):
     is_in_front: bool = False  # what is missing stood in front of it
 
     @property
+    def line(self) -> int:
+        """Where the gap is: behind the exchange, or in front of it."""
+        return self.exchange.begin[1] - 1 if self.is_in_front else self.exchange.end[1]
+
+    @property
     def said(self) -> str:
         """The clause with its lines."""
         first, last = self.exchange.lines
