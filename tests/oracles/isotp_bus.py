@@ -170,10 +170,13 @@ FD = [
 ]
 
 
-def _is_too_little(frames: list[Frame]) -> bool:
-    """Single frames alone on 11-bit ids with an address extension: nothing in them fixes where a message begins."""
-    is_mixed_11 = not frames[0].flags & FrameFlag.EXTENDED and {frame.data[0] for frame in frames} == {0x55}
-    return is_mixed_11 and all(frame.data[1] >> 4 == 0 for frame in frames)
+def _is_too_little(addresses: Addresses, frames: list[Frame], talk: list[tuple[Direction, bytes]]) -> bool:
+    """Single frames alone, on ids that no standard names: nothing answered by flow control, hardly a service twice."""
+    at = int("." in addresses.key)
+    if any(frame.data[at] >> 4 for frame in frames):
+        return False
+    services = {data[0] for direction, data in talk if direction is Direction.REQUEST}
+    return addresses is MIXED_11 or (addresses is NORMAL_29 and len(services) == 1)
 
 
 def differences(addresses: Addresses, params: dict[str, object], seed: int) -> list[str]:
@@ -193,6 +196,7 @@ def differences(addresses: Addresses, params: dict[str, object], seed: int) -> l
         "messages": [(m.direction, m.data) for m in messages] == talk,
         "anomalies": all(m.complete and not m.anomalies for m in messages),
         "columns": columns == messages,
-        "link": [link.key for link in finder.links()] == [f"can0:{addresses.key}"] or _is_too_little(bus.frames),
+        "link": [link.key for link in finder.links()] == [f"can0:{addresses.key}"]
+        or _is_too_little(addresses, bus.frames, talk),
     }
     return [what for what, is_alike in found.items() if not is_alike]
