@@ -113,10 +113,11 @@ def main() -> None:
 @_link_option("Take these two ids as tester and module, whatever the traffic shows")
 @_COLUMNS
 @click.option("--json", "json_file", metavar="FILE", help="Write the report as JSON; - prints it instead of the text.")
+@click.option("--html", "html_file", metavar="FILE", help="Write the report as one HTML file that needs no network.")
 @click.option("--strict", is_flag=True, help="Exit code 1 unless everything is confirmed.")
 def report(
     captures: Sequence[str], job: str | None, names: Sequence[str], links: Sequence[str], columns: str,
-    json_file: str | None, strict: bool,
+    json_file: str | None, html_file: str | None, strict: bool,
 ) -> int:  # fmt: skip
     """Say what became of the job, and what the module is now."""
     _check_inputs(captures, [*captures, *names, *([job] if job else [])], json_file)
@@ -131,9 +132,14 @@ def report(
     if json_file is not None:
         with whole_file(json_file) as stream:
             stream.write(json.dumps(data, ensure_ascii=False, indent=1).encode("utf-8", "replace") + b"\n")
-    if json_file != "-":
+    again = Again(captures, links, columns, job, names)
+    if html_file is not None:
+        from analysis.html_report import html_of
+
+        with whole_file(html_file) as stream:
+            stream.write(html_of(found, again).encode("utf-8", "replace"))
+    if "-" not in (json_file, html_file):
         width = min(_terminal_width() or 80, WIDEST_REPORT)
-        again = Again(captures, links, columns, job, names)
         click.echo(render_text(data, width, _wants_colour(), again), nl=False, color=True)
     return NOT_CONFIRMED if strict and data["verdict"]["overall"] != "confirmed" else 0
 

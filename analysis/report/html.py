@@ -1,0 +1,148 @@
+"""The report as one HTML file that needs nothing else: the words of the text report, a picture, steps and frames."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from html import escape
+from importlib.resources import files
+from typing import NamedTuple
+
+from analysis.report import answer_text, evidence_text
+from analysis.report.again import Again
+from analysis.report.contract import ReportDict
+from analysis.report.html_page import HtmlPage, anchor
+from analysis.report.lines import printable
+
+
+class StepRow(NamedTuple):
+    """One exchange in words, or a run of like ones folded (``folded`` of them)."""
+
+    number: int
+    capture: int
+    seconds: str
+    who: str
+    told: str
+    outcome: str
+    first_line: int
+    last_line: int
+    request: str
+    response: str
+    folded: int = 0
+
+
+class FrameRow(NamedTuple):
+    """One frame of the evidence."""
+
+    capture: int
+    line: int
+    seconds: str
+    channel: str
+    can_id: str
+    data: str
+
+
+class Extras(NamedTuple):
+    """What the contract does not hold: steps in words, frames, the picture (SVG)."""
+
+    steps: Sequence[StepRow]
+    frames: Sequence[FrameRow]
+    frames_left_out: int
+    picture: str
+    picture_text: str
+
+
+def render_html(report: ReportDict, extras: Extras, again: Again | None = None) -> str:
+    """A whole HTML document."""
+    page = HtmlPage(frozenset((row.capture, row.line) for row in extras.frames))
+    for section in (*answer_text.SECTIONS, *answer_text.DETAILS):
+        section(page, report)
+    for section in evidence_text.SECTIONS:
+        if section is evidence_text.timeline and extras.picture:
+            page.heading("The session in one picture")
+            page.raw(f"<figure>{extras.picture}<figcaption>{_safe(extras.picture_text)}</figcaption></figure>")
+        section(page, report)
+    _steps(page, extras)
+    _frames(page, extras)
+    _provenance(page, report)
+    evidence_text.how_to_see_more(page, report, again)
+    _sign_off(page)
+    title = _safe(report["verdict"]["headline"])
+    style = files("analysis.report").joinpath("report.css").read_text(encoding="utf-8")
+    return (
+        '<!doctype html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
+        '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
+        '<meta name="color-scheme" content="light dark">\n'
+        "<meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; style-src 'unsafe-inline'\">\n"
+        f"<title>{title}</title>\n<style>\n{style}</style>\n</head>\n<body>\n<main>\n{page}\n</main>\n</body>\n</html>\n"
+    )
+
+
+def _steps(page: HtmlPage, extras: Extras) -> None:
+    if not extras.steps:
+        return
+    page.heading("Step by step", f"{len(extras.steps):,} rows")
+    page.text("Each request with its answer, in order, tester present left out. Open one to see its bytes.")
+    frames = {(row.capture, row.line) for row in extras.frames}
+    page.raw('<div class="steps">')
+    for row in extras.steps:
+        is_one = row.first_line == row.last_line
+        where = f"line {row.first_line}" if is_one else f"lines {row.first_line}-{row.last_line}"
+        line = (
+            f'<span class="time">{_safe(row.seconds)}</span> <span class="who">{_safe(row.who)}</span> '
+            f'<span class="told">{_safe(row.told)}</span>'
+        )
+        if row.folded:
+            page.raw(f'<p class="fold">{line}</p>')
+            continue
+        place = (row.capture, row.first_line)
+        link = f'<a href="#{anchor(*place)}">{where}</a>' if place in frames else where
+        page.raw(
+            f'<details id="step{row.number}" class="{_safe(row.outcome)}"><summary>{line}</summary>'
+            f"<p>{link}</p><pre>{_safe(row.request or '-')}\n{_safe(row.response or '-')}</pre></details>"
+        )
+    page.raw("</div>")
+
+
+def _frames(page: HtmlPage, extras: Extras) -> None:
+    if not extras.frames:
+        return
+    page.heading("Frames of the evidence", f"{len(extras.frames):,} frames")
+    if extras.frames_left_out:
+        page.text(f"{extras.frames_left_out:,} more lie between these; `canlog list --level frames` has them all.")
+    rows = "".join(
+        f'<tr id="{anchor(row.capture, row.line)}"><td>{row.line}</td><td>{_safe(row.seconds)}</td>'
+        f"<td>{_safe(row.channel)}</td><td>{_safe(row.can_id)}</td><td>{_safe(row.data)}</td></tr>"
+        for row in extras.frames
+    )
+    page.raw(
+        '<div class="wide"><table class="frames"><thead><tr><th scope="col">line</th><th scope="col">time</th>'
+        '<th scope="col">channel</th><th scope="col">id</th><th scope="col">data</th></tr></thead>'
+        f"<tbody>{rows}</tbody></table></div>"
+    )
+
+
+def _provenance(page: HtmlPage, report: ReportDict) -> None:
+    page.heading("How this was made")
+    made_by = report["made_by"]
+    page.text(f"canlog {made_by['version']}; limits changed: {', '.join(made_by['limits_changed']) or 'none'}")
+    for capture in report["captures"]:
+        page.text(f"{capture['name']} ({capture['format']}): SHA-256 {capture['sha256']}", mark="- ")
+    if made_by["job_sha256"]:
+        page.text(f"job sheet: SHA-256 {made_by['job_sha256']}", mark="- ")
+    for digest in made_by["names_sha256"]:
+        page.text(f"names: SHA-256 {digest}", mark="- ")
+
+
+def _sign_off(page: HtmlPage) -> None:
+    """For paper: what a person adds by hand."""
+    page.heading("Notes")
+    page.raw(
+        '<div class="notes"></div><dl class="sign"><dt>Vehicle, order</dt><dd></dd><dt>Name</dt><dd></dd>'
+        "<dt>Date, signature</dt><dd></dd></dl>"
+        "<p>This report is evidence, not permission. The vehicle maker's service information, local rules and "
+        "licences come first.</p>"
+    )
+
+
+def _safe(text: str) -> str:
+    return escape(printable(text))

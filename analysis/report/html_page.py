@@ -1,0 +1,112 @@
+"""The same page as for a terminal, collected as HTML: what text.py writes, a browser shows word for word."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from html import escape
+
+from analysis.report.lines import Lines, printable
+
+#: Wide enough that nothing is shortened for lack of columns.
+_WIDE = 10_000
+_LINES = re.compile(r"\blines? (\d+)(?:(?:-| and )(\d+))?(?:, capture (\d+))?")
+_NUMBERED = re.compile(r"\d+\. ")
+
+
+class HtmlPage(Lines):
+    """Sections, paragraphs, lists and tables. Colours become classes; what they mean is always said in words."""
+
+    def __init__(self, anchors: frozenset[tuple[int, int]] = frozenset()) -> None:
+        """``anchors``: (capture, line) of the frames that stand on the page; lines named in the text link to them."""
+        super().__init__(_WIDE, color=False)
+        self._anchors = anchors
+        self._html: list[str] = []
+        self._open = ""  # the list or table that is being written
+        self._sections = 0
+        self._headings = 0
+
+    def __str__(self) -> str:
+        return "\n".join([*self._html, f"</{self._open}>" if self._open else "", "</section>" * self._sections])
+
+    def raw(self, html: str) -> None:
+        """HTML made elsewhere, between two blocks."""
+        self._block("")
+        self._html.append(html)
+
+    def heading(self, title: str, answer: str = "", colour: str = "plain") -> None:
+        """A new section."""
+        self._block("")
+        self._html.append("</section>" * self._sections)
+        self._sections = 1
+        self._headings += 1
+        said = f' <em class="{colour}">{_safe(answer)}</em>' if answer else ""
+        name = re.sub(r"[^a-z]+", "-", title.lower()).strip("-")
+        self._html.append(f'<section id="{name}" aria-labelledby="h{self._headings}">')
+        self._html.append(f'<h2 id="h{self._headings}">{_safe(title)}{said}</h2>')
+
+    def text(
+        self, text: str, *, indent: int = 2, mark: str = "", colour: str = "plain", hang: int | None = None
+    ) -> None:
+        """A paragraph, or an item where ``mark`` is a dash or a number."""
+        depth = "" if indent <= 2 else " in" if indent <= 4 else " deep"
+        inner = self._linked(text)
+        if (mark == "- " and self._open != "table") or _NUMBERED.fullmatch(mark):
+            self._block("ul" if mark == "- " else "ol")
+            self._html.append(f'<li class="{colour}{depth}">{inner}</li>')
+            return
+        if self._open == "table" and indent > 2:  # what a row rests on belongs to its table
+            label = _label(mark.strip())
+            self._html.append(f'<tr class="more"><td></td><td colspan="9" class="{colour}">{label}{inner}</td></tr>')
+            return
+        self._block("")
+        tag = "p" if self._headings else "h1"
+        label = _label(mark.strip())
+        self._html.append(f'<{tag} class="{colour}{depth}">{label}{inner}</{tag}>')
+
+    def columns(
+        self, cells: Sequence[str], widths: Sequence[int], colours: Sequence[str] = (), indent: int = 2
+    ) -> None:
+        """One row of a table."""
+        is_head = self._open != "table" and not colours and len(cells) > 2
+        self._block("table")
+        row = []
+        for number, cell in enumerate(cells):
+            colour = colours[number] if number < len(colours) else "plain"
+            tag = "th" if is_head else "td"
+            row.append(f'<{tag} class="{colour}">{self._linked(cell)}</{tag}>')
+        self._html.append(f"<tr>{''.join(row)}</tr>")
+
+    def _block(self, kind: str) -> None:
+        if kind == self._open:
+            return
+        if self._open:
+            self._html.append(f"</{self._open}>")
+        if kind:
+            self._html.append(f"<{kind}>")
+        self._open = kind
+
+    def _linked(self, text: str) -> str:
+        """Escaped, with the lines that it names as links to the frames of the page."""
+        pieces, at = [], 0
+        for found in _LINES.finditer(text):
+            place = int(found[3] or 1), int(found[1])
+            if place in self._anchors:
+                pieces += [_safe(text[at : found.start()]), f'<a href="#{anchor(*place)}">{_safe(found[0])}</a>']
+                at = found.end()
+        return "".join([*pieces, _safe(text[at:])])
+
+
+def _label(mark: str) -> str:
+    if not mark:
+        return ""
+    return f'<span class="time">{_safe(mark)}</span> ' if mark[:1].isdigit() else f"<b>{_safe(mark)}</b> "
+
+
+def anchor(capture: int, line: int) -> str:
+    """The id of a frame's row."""
+    return f"c{capture}-l{line}"
+
+
+def _safe(text: str) -> str:
+    return escape(printable(text))

@@ -1,0 +1,101 @@
+"""The session in one picture: a lane for each module, a mark for each act, the five words told apart by shape too.
+
+SVG by matplotlib, imported here only. Marks link to the sections of the page; the text beside it says the same.
+"""
+
+from __future__ import annotations
+
+import io
+import re
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Final
+
+from analysis.report import wording
+from analysis.report.contract import OperationDict, ReportDict
+from canlog.counting import SECOND_NS, counted
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+#: Fill of a bar by word: told apart without colour by the pattern.
+_FILL: Final = {
+    "confirmed": ("#2f8f46", ""),
+    "unproven": ("#b77a00", "//"),
+    "failed": ("#b3243a", "xx"),
+    "interrupted": ("#b3243a", ".."),
+    "not-shown": ("#8a94a0", ""),
+}
+_DRAWN: Final = ("download", "upload", "file", "write", "routine", "reset", "clear", "unlock", "session")
+_KEY: Final = "Green: confirmed; amber, striped: not proven; red, crossed: failed; red, dotted: interrupted."
+_SHORTEST_SHARE: Final = 0.004
+
+
+def draw_timeline(report: ReportDict) -> tuple[str, str]:
+    """The SVG and its alternative in words; both empty where no clock or no act gives a picture."""
+    acts = [item for item in report["operations"] if item["kind"] in _DRAWN and item["begin_ns"] is not None]
+    kinds = {item["time_kind"] for item in report["captures"]}
+    if not acts or (len(report["captures"]) > 1 and kinds != {"absolute"}):
+        return "", ""
+    names = wording.labels(report)
+    lanes = list(dict.fromkeys(item["link"] for item in acts))
+    begin = min(item["begin_ns"] or 0 for item in acts)
+    end = max(item["end_ns"] or item["begin_ns"] or 0 for item in acts)
+    if end <= begin:
+        return "", ""
+    return _svg(acts, lanes, names, begin, end), _in_words(acts, lanes, names)
+
+
+def _in_words(acts: Sequence[OperationDict], lanes: Sequence[str], names: dict[str, str]) -> str:
+    parts = []
+    for link in lanes:
+        mine = [item for item in acts if item["link"] == link]
+        words = {wording.WORD[item["word"]]: 0 for item in mine}
+        for item in mine:
+            words[wording.WORD[item["word"]]] += 1
+        told = ", ".join(f"{number} {word}" for word, number in words.items())
+        parts.append(f"{names.get(link, link)}: {counted(len(mine), 'act')}, {told}")
+    return f"{'; '.join(parts)}. {_KEY}"
+
+
+def _svg(
+    acts: Sequence[OperationDict], lanes: Sequence[str], names: dict[str, str], begin: int, end: int
+) -> str:  # fmt: skip
+    import matplotlib
+    from matplotlib.figure import Figure
+
+    with matplotlib.rc_context(
+        {"svg.fonttype": "none", "svg.hashsalt": "canlog", "font.size": 9, "hatch.linewidth": 0.6}
+    ):
+        figure = Figure(figsize=(9, 0.9 + 0.55 * len(lanes)), layout="constrained")
+        axes = figure.subplots()
+        shortest = (end - begin) / SECOND_NS * _SHORTEST_SHARE
+        for item in acts:
+            _bar(axes, item, lanes.index(item["link"]), begin, shortest)
+        axes.set_yticks(range(len(lanes)), [names.get(link, link) for link in lanes])
+        axes.set_ylim(len(lanes) - 0.4, -0.6)
+        axes.set_xlabel("seconds from the first act")
+        axes.spines[["top", "right", "left"]].set_visible(False)
+        axes.grid(axis="x", alpha=0.25)
+        stream = io.StringIO()
+        figure.savefig(stream, format="svg", transparent=True, metadata={"Date": None, "Creator": None})
+    return _for_page(stream.getvalue())
+
+
+def _bar(axes: Axes, item: OperationDict, lane: int, begin: int, shortest: float) -> None:
+    colour, pattern = _FILL[item["word"]]
+    start = ((item["begin_ns"] or 0) - begin) / SECOND_NS
+    length = max(((item["end_ns"] or item["begin_ns"] or 0) - (item["begin_ns"] or 0)) / SECOND_NS, shortest)
+    height = 0.7 if item["kind"] in ("download", "upload", "file") else 0.4
+    bar = axes.barh(
+        lane, length, height=height, left=start, color=colour, hatch=pattern, edgecolor="white", linewidth=0.4
+    )
+    bar[0].set_url("#timeline")
+
+
+def _for_page(svg: str) -> str:
+    """Only the drawing, its black as the ink of the page, so that it reads on dark paper too."""
+    drawing = svg[svg.index("<svg") :]
+    drawing = re.sub(r'(width|height)="[0-9.]+pt"', "", drawing, count=2)
+    label = 'role="img" aria-label="The session as a timeline; the words below say the same"'
+    drawing = drawing.replace("<svg", f"<svg {label}", 1)
+    return re.sub(r"#000000|\bblack\b", "currentColor", drawing)

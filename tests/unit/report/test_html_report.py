@@ -1,0 +1,134 @@
+"""The HTML report: the words of the text report, nothing from the network, no secret, links that lead somewhere."""
+
+from __future__ import annotations
+
+import re
+from html.parser import HTMLParser
+from pathlib import Path
+
+import pytest
+
+from analysis import analyse
+from analysis.html_report import html_of
+from analysis.report.lines import short_hex
+from analysis.report.model import Report
+from analysis.report.text import render_text
+
+FIXTURES = Path(__file__).parents[3] / "fixtures"
+SHOWN = [
+    "coach-all-good", "coach-erase-low-voltage", "coach-before-removal", "coach-trims-exchanged",
+    "uds11-check-bad", "uds11-reset-no-return", "uds11-no-diagnostics", "doip-module-silent",
+]  # fmt: skip
+VOID = {"meta", "br", "hr", "path", "use", "rect", "link"}
+
+
+class Reader(HTMLParser):
+    """Collects text, ids, links and sources, and minds that every element is closed in order."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.words: list[str] = []
+        self.ids: list[str] = []
+        self.links: list[str] = []
+        self.sources: list[str] = []
+        self.open: list[str] = []
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        given = dict(attrs)
+        if tag not in VOID:
+            self.open.append(tag)
+        if given.get("id"):
+            self.ids.append(str(given["id"]))
+        for name in ("href", "xlink:href"):
+            if given.get(name):
+                self.links.append(str(given[name]))
+        self.sources += [str(value) for name, value in attrs if name in ("src", "srcset", "data", "action")]
+
+    def handle_startendtag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.handle_starttag(tag, attrs)
+        if tag not in VOID:
+            self.open.pop()
+
+    def handle_endtag(self, tag: str) -> None:
+        if tag not in VOID:
+            assert self.open.pop() == tag
+
+    def handle_data(self, data: str) -> None:
+        if self.open and self.open[-1] not in ("style", "title"):
+            self.words.append(data)
+
+
+def opened(name: str) -> Report:
+    kind = name.partition("-")[0]
+    sheet = FIXTURES / f"{kind}.toml"
+    capture = next((FIXTURES / name).glob("capture.*"))
+    return analyse(capture, job=sheet, names=[FIXTURES / f"{kind}_names.toml"])
+
+
+def read(html: str) -> Reader:
+    reader = Reader()
+    reader.feed(html)
+    reader.close()
+    assert reader.open == []
+    return reader
+
+
+def squeezed(text: str) -> str:
+    return re.sub(r"\W+", "", text).lower()
+
+
+@pytest.mark.parametrize("name", SHOWN)
+def test_every_sentence_of_the_text_stands_in_the_page(name: str) -> None:
+    report = opened(name)
+    page = squeezed("".join(read(html_of(report)).words))
+    data = report.to_dict()
+    text = render_text(data, 10_000)
+    for whole in text[: text.index("SEE MORE")].splitlines():
+        line = re.sub(r"^ *\d+\. ", "", whole)  # the browser counts
+        for piece in filter(None, (squeezed(part) for part in re.split(r"\s{2,}", line))):
+            assert piece in page, line
+    assert squeezed(data["verdict"]["headline"]) in page
+    for step in data["verdict"]["next_steps"]:
+        assert squeezed(short_hex(step)) in page
+
+
+@pytest.mark.parametrize("name", SHOWN)
+def test_links_lead_somewhere_and_nothing_comes_from_elsewhere(name: str) -> None:
+    html = html_of(opened(name))
+    reader = read(html)
+    assert len(reader.ids) == len(set(reader.ids))
+    for link in reader.links:
+        assert link.startswith("#"), link
+        assert link[1:] in reader.ids, link
+    assert reader.sources == []
+    assert "<script" not in html
+    assert "@import" not in html
+    assert "url(http" not in html
+    assert "default-src 'none'" in html
+
+
+def test_lines_named_as_evidence_stand_among_the_frames() -> None:
+    reader = read(html_of(opened("uds11-check-bad")))
+    assert "#c1-l273" in reader.links
+    row = "".join(reader.words)
+    assert "3101026601" in row.replace(" ", "")
+
+
+def test_seeds_and_keys_are_masked() -> None:
+    html = html_of(opened("coach-all-good"))
+    for secret in ("5A3C91E7", "90CEE908", "11C0FFEE", "6EF9EDAD"):
+        assert secret not in html
+
+
+def test_firmware_is_not_carried_whole() -> None:
+    """A download of 24 kB: only the first and the last block's frames stand on the page."""
+    html = html_of(opened("coach-all-good"))
+    assert len(html) < 600_000
+
+
+def test_a_hostile_name_is_text(tmp_path: Path) -> None:
+    file = tmp_path / "<script>alert(1)<script>.log"
+    file.write_bytes((FIXTURES / "uds11-only-reads" / "capture.log").read_bytes())
+    html = html_of(analyse(file))
+    assert "<script" not in html
+    assert "&lt;script&gt;" in html
