@@ -151,7 +151,9 @@ def _value(row: Table) -> list[ValueAsked]:
         try:
             first, last = hex_range(piece.strip())
         except ValueError:
-            row.fail(key, f"{piece.strip()!r} is not an identifier of 4 hex digits or a range like 4A10-4A16")
+            row.fail(
+                key, f"{piece.strip()!r} is no identifier of 4 hex digits (2 for one byte) or range like 4A10-4A16"
+            )
         identifiers += range(first, last + 1)
     return [ValueAsked(identifier, value, source) for identifier in identifiers]
 
@@ -160,7 +162,7 @@ def _routine(table: Table, text: str) -> int:
     try:
         return hex_range(text)[0]
     except ValueError:
-        table.fail("learn", f"{text!r} is not a routine of 4 hex digits")
+        table.fail("learn", f"{text!r} is not a routine of 4 hex digits (2 where it is one byte)")
 
 
 def _check_modules(sheet: Sheet, vin: str, modules: tuple[ModuleAsked, ...]) -> None:

@@ -179,6 +179,7 @@ def tell_stories(
 ) -> list[Story]:
     """The story of every physical link, in order of first appearance."""
     everything = list(exchanges)
+    spoken = {exchange.link.key: exchange.dialect for exchange in everything}
     stories = []
     modules = _modules(links)
     labels = _labels(modules, names)
@@ -188,7 +189,7 @@ def tell_stories(
             exchange
             for exchange in everything
             if exchange.link.key == link.key
-            or (exchange.link.functional and exchange.link.channel == link.channel and _concerns(exchange))
+            or (exchange.link.channel == link.channel and _concerns(exchange, spoken.get(link.key)))
         )
         starts = sorted([*_resets(own), *_start_messages(label, link, surveys, names)], key=lambda start: start.place)
         stories.append(Story(link, label or link.key, label is not None, own, tuple(starts), limits))
@@ -226,9 +227,13 @@ def _modules(links: Iterable[Link]) -> list[Link]:
     return list(seen.values())
 
 
-def _concerns(exchange: Exchange) -> bool:
-    """A functional request that no module answered still reached every module."""
-    return exchange.outcome in (Answer.SUPPRESSED, Answer.SILENT)
+def _concerns(exchange: Exchange, dialect: str | None) -> bool:
+    """A functional request that no module answered still reached every module that listens to its id.
+
+    The one of GMW3110 (101 with FE) has no meaning in another dialect.
+    """
+    is_unanswered = exchange.link.functional and exchange.outcome in (Answer.SUPPRESSED, Answer.SILENT)
+    return is_unanswered and (exchange.dialect != GMW or dialect in (GMW, None))
 
 
 def _resets(exchanges: Iterable[Exchange]) -> Iterator[Start]:

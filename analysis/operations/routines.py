@@ -142,10 +142,16 @@ def memory_erased_behind(place: Place, story: Story, names: Names) -> bool:
     """An erase that was not refused stands behind a place: what was read there may be gone.
 
     Trims and configuration survive the erase of an application in some modules and not in others (common practice,
-    no source): they must be read again.
+    no source): they must be read again. Where a dialect has no erase of its own a download that was taken is one.
     """
-    calls = (read_call(exchange, story.label, names) for exchange in story.after(place))
-    return any(call is not None and call.kind == "erase" and call.status is not Status.REFUSED for call in calls)
+    return any(_may_erase(exchange, story, names) for exchange in story.after(place))
+
+
+def _may_erase(exchange: Exchange, story: Story, names: Names) -> bool:
+    if exchange.act is Act.DOWNLOAD and not traits_of(exchange.dialect).erases:
+        return has_begun(exchange)
+    call = read_call(exchange, story.label, names)
+    return call is not None and call.kind == "erase" and call.status is not Status.REFUSED
 
 
 def has_begun(erase: Exchange) -> bool:

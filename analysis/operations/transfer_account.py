@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 from typing import NamedTuple
 
 from analysis.exchanges import Answer, Exchange
-from analysis.operations.block_form import COUNTED, BlockForm, Placed
+from analysis.operations.block_form import COUNTED, BlockForm, Placed, executes
 
 
 class Piece(NamedTuple):
@@ -64,8 +64,8 @@ class Account:
             self.seen_whole = False
             text = f"{self.form.said(placed.mark)} is not whole in the capture, but was answered positively"
             self.doubts.append(text)
-        if self._is_repeat(placed):
-            return
+        if self._is_repeat(placed) or (executes(exchange) and not placed.data):
+            return  # an order to run what was carried carries nothing itself
         if self.unanswered is not None and self._follows_unanswered(placed.mark):
             self._accept_unanswered(self.unanswered)
         self._compare(placed.mark)

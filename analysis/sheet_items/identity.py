@@ -162,6 +162,7 @@ def _tells(what: str, reading: Reading) -> bool:
 
 def _may_tell(what: str, reading: Reading) -> bool:
     """A reading that could tell this item if its value says so."""
+    is_of_maker = reading.identifier <= 0xFF and reading.tells_software  # parts and versions, numbered by the maker
     return _tells(what, reading) or tells_software(reading.identifier) or (
-        0xF1A0 <= reading.identifier <= 0xF1EF and not reading.written_by_tester and not reading.part
+        (is_of_maker or 0xF1A0 <= reading.identifier <= 0xF1EF) and not reading.written_by_tester and not reading.part
     )  # fmt: skip

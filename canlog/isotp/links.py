@@ -159,7 +159,7 @@ _MIXED: Final = 0x00CE0000
 def hint_of(request: Station, response: Station) -> str:
     """What custom or a standard says for this pair of ids; empty when nothing does."""
     a, b = request.can_id, response.can_id
-    if request.address is None and is_group_id(a, extended=request.extended):
+    if _is_group(request):
         return "functional request by standard"
     if request.extended != response.extended:
         return ""
@@ -184,9 +184,11 @@ def _swapped(can_id: int, form: int = _NORMAL_FIXED) -> int | None:
     return can_id & 0x1FFF0000 | (can_id & 0xFF) << 8 | can_id >> 8 & 0xFF
 
 
-def is_group_id(can_id: int, *, extended: bool) -> bool:
-    """Functional by ISO 15765-4 (7DF) or by normal fixed addressing (18DBxxyy)."""
-    return can_id & PRIORITY_MASK == 0x00DB0000 if extended else can_id == 0x7DF
+def _is_group(station: Station) -> bool:
+    """Functional by ISO 15765-4 (7DF), by normal fixed addressing (18DBxxyy) or by mixed addressing (18CDxxyy)."""
+    if not station.extended:
+        return station.can_id == 0x7DF and station.address is None
+    return station.can_id & PRIORITY_MASK == (0x00DB0000 if station.address is None else 0x00CD0000)
 
 
 # -- verdicts ------------------------------------------------------------------------------------------
@@ -197,7 +199,7 @@ def _groups(pairs: Sequence[_Pair], stations: Iterable[Station]) -> dict[Station
     groups: dict[Station, str] = {}
     for station in stations:
         answering = sorted({pair.response.can_id for pair in pairs if pair.request is station})
-        is_legislated = station.address is None and is_group_id(station.can_id, extended=station.extended)
+        is_legislated = _is_group(station)
         is_asking = station.n_requests > 0 and _is_pure(station.n_responses, station.n_requests, station.n_strange)
         if is_legislated and is_asking:
             text = f"functional id by standard; {_count(len(answering), 'id')} answered"
@@ -336,7 +338,7 @@ def _group_link(station: Station, how: str) -> Link:
         response_id=None,
         request_extended=station.extended,
         request_address=station.address,
-        addressing=addressing if station.address is None else Addressing.EXTENDED,
+        addressing=addressing if station.address is None or addressing is Addressing.MIXED else Addressing.EXTENDED,
         how=how,
     )
 

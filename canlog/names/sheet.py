@@ -241,13 +241,13 @@ def hex_bytes(text: str) -> bytes:
 
 
 def hex_range(text: str) -> tuple[int, int]:
-    """``4A10-4A16`` or ``4A10`` as first and last, both included; 4 digits each.
+    """``4A10-4A16`` or ``4A10`` as first and last, both included; 4 digits each, or 2 for numbers of one byte.
 
     Raises:
         ValueError: anything else, or the last below the first.
     """
-    match = re.fullmatch(r"([0-9A-Fa-f]{4})(?:\s*-\s*([0-9A-Fa-f]{4}))?", text)
-    if match is None:
+    match = re.fullmatch(r"((?:[0-9A-Fa-f]{2}){1,2})(?:\s*-\s*([0-9A-Fa-f]+))?", text)
+    if match is None or len(match[2] or match[1]) != len(match[1]):
         raise ValueError(text)
     first, last = int(match[1], 16), int(match[2] or match[1], 16)
     if last < first:

@@ -344,7 +344,9 @@ def _part(table: Table) -> PartName:
 
 
 def _identifier(table: Table) -> IdentifierName:
-    first, last = table.read("id", hex_range, "an identifier of 4 hex digits or a range like 4A10-4A16")
+    first, last = table.read(
+        "id", hex_range, "an identifier of 4 hex digits (2 where it is one byte) or a range like 4A10-4A16"
+    )
     identifier = IdentifierName(
         first=first,
         last=last,
@@ -386,7 +388,7 @@ def _value_field(table: Table) -> ValueField:
 
 
 def _routine(table: Table) -> RoutineName:
-    first, last = table.read("id", hex_range, "a routine of 4 hex digits or a range")
+    first, last = table.read("id", hex_range, "a routine of 4 hex digits (2 where it is one byte) or a range")
     routine = RoutineName(
         first=first,
         last=last,

@@ -27,29 +27,31 @@ CAPTURES = sorted(FIXTURES.glob("*/capture.log")) + sorted(
 )
 
 
-Side = tuple[str, int, bool]
+Side = tuple[str, int, bool, int | None]  # channel, id, 29 bits, address byte
 
 
 def sides_of(links: list[Link]) -> Iterator[tuple[Side, Direction]]:
     for link in links:
-        yield (link.channel, link.request_id, link.request_extended), Direction.REQUEST
+        yield (link.channel, link.request_id, link.request_extended, link.request_address), Direction.REQUEST
         if link.response_id is not None:
-            yield (link.channel, link.response_id, link.response_extended), Direction.RESPONSE
+            yield (link.channel, link.response_id, link.response_extended, link.response_address), Direction.RESPONSE
 
 
 def data_frames(frames: list[Frame], side: Side) -> list[Frame]:
-    channel, can_id, extended = side
+    channel, can_id, extended, address = side
+    head = b"" if address is None else bytes([address])
     return [
         frame
         for frame in frames
         if (frame.channel, frame.can_id, bool(frame.flags & FrameFlag.EXTENDED)) == (channel, can_id, extended)
         and not frame.flags & (FrameFlag.REMOTE | FrameFlag.ERROR)
-        and not isinstance(decode_frame(frame.data), FlowControl)
+        and frame.data.startswith(head)
+        and not isinstance(decode_frame(frame.data[len(head) :]), FlowControl)
     ]
 
 
-def by_scapy(frames: list[Frame]) -> list[bytes]:
-    builder = scapy_isotp.ISOTPMessageBuilder(use_ext_address=False)
+def by_scapy(frames: list[Frame], side: Side) -> list[bytes]:
+    builder = scapy_isotp.ISOTPMessageBuilder(use_ext_address=side[3] is not None)
     for frame in frames:
         flags = "extended" if frame.flags & FrameFlag.EXTENDED else 0
         builder.feed(scapy_can.CAN(identifier=frame.can_id, flags=flags, data=frame.data))
@@ -59,10 +61,16 @@ def by_scapy(frames: list[Frame]) -> list[bytes]:
     return delivered
 
 
+def mode_of(side: Side) -> isotp.AddressingMode:
+    """Any address byte is taken as that of the extended form: only the length in front of the payload matters."""
+    if side[3] is None:
+        return isotp.AddressingMode.Normal_29bits if side[2] else isotp.AddressingMode.Normal_11bits
+    return isotp.AddressingMode.Extended_29bits if side[2] else isotp.AddressingMode.Extended_11bits
+
+
 def by_can_isotp(frames: list[Frame], side: Side) -> list[bytes]:
-    _, can_id, extended = side
-    mode = isotp.AddressingMode.Normal_29bits if extended else isotp.AddressingMode.Normal_11bits
-    address = isotp.Address(mode, txid=can_id ^ 1, rxid=can_id)
+    _, can_id, extended, byte = side
+    address = isotp.Address(mode_of(side), txid=can_id ^ 1, rxid=can_id, target_address=0, source_address=byte)
     waiting: list[isotp.CanMessage] = []
     layer = isotp.TransportLayerLogic(
         rxfn=lambda _timeout: waiting.pop() if waiting else None, txfn=lambda _message: None, address=address,
@@ -89,8 +97,8 @@ def whole(messages: list[Message], side: Side, direction: Direction) -> list[byt
     seen: dict[tuple[int, int], bytes] = {}
     for message in messages:
         link = message.link
-        request = (link.channel, link.request_id, link.request_extended)
-        response = (link.channel, link.response_id, link.response_extended)
+        request = (link.channel, link.request_id, link.request_extended, link.request_address)
+        response = (link.channel, link.response_id, link.response_extended, link.response_address)
         if message.complete and message.direction is direction and side in (request, response):
             own = request if direction is Direction.REQUEST else response
             if own == side:
@@ -104,7 +112,7 @@ def test_both_libraries_rebuild_the_same_messages(path: Path) -> None:
     for side, direction in dict(sides_of(links)).items():
         mine = whole(messages, side, direction)
         told = data_frames(frames, side)
-        assert by_scapy(told) == mine, ("scapy", side)
+        assert by_scapy(told, side) == mine, ("scapy", side)
         assert by_can_isotp(told, side) == mine, ("can-isotp", side)
 
 

@@ -65,7 +65,14 @@ ADDRESSINGS = {
         Side(Address(0x745, byte=0x9C), Address(0x74D, byte=0x9C)),
         Address(0x7DF, byte=0x9C),
     ),
+    "mixed-29": Addresses(
+        Side(Address(0x18CE44F1, True, 0x9C), Address(0x18CEF144, True, 0x9C)),
+        Side(Address(0x18CE45F1, True, 0x9C), Address(0x18CEF145, True, 0x9C)),
+        Address(0x18CD33F1, True, 0x9C),
+    ),
 }
+#: What random plans draw from.
+DRAWN = ("extended", "mixed", "normal-11", "normal-fixed")
 
 WHOLE_JOB = (
     "look", "read-keeper", "enter-loader", "application", "calibration", "fit", "reset",
@@ -101,7 +108,7 @@ def random_plan(rng: Random, *, faults: tuple[str, ...] = (), acts: tuple[str, .
         name="random",
         acts=acts,
         faults=faults,
-        addressing=rng.choice(sorted(ADDRESSINGS)),
+        addressing=rng.choice(DRAWN),
         padding=rng.choice((None, 0x00, 0x55, 0xAA, 0xCC, 0xFF)),
         block_length=rng.choice((0x22, 0x42, 0x82, 0x102)),
         application_size=rng.randrange(0x180, 0x400),
@@ -371,6 +378,8 @@ PLANS = {
         "uds11-no-diagnostics": Plan(acts=("background",)),
         "uds11-only-reads": Plan(acts=("look", "read-keeper", "read-trims", "read-faults")),
         "uds11-doubled": Plan(faults=("doubled",)),
+        "ext11-all-good": Plan(addressing="extended", application_size=0x240, calibration_size=0x140),
+        "mix29-all-good": Plan(addressing="mixed-29", application_size=0x240, calibration_size=0x140),
     }.items()
 }  # fmt: skip
 

@@ -70,4 +70,9 @@ invented = true  # no real vehicle, maker, part or person
 python = "{platform.python_version()}"
 udsoncan = "{version("udsoncan")}"
 can-isotp = "{version("can-isotp")}"
-{f'scapy = "{version("scapy")}"{chr(10)}' if name in {*ethernet.SESSIONS, *other_buses.BUSES} else ""}"""
+{f'scapy = "{version("scapy")}"{chr(10)}' if _uses_scapy(name) else ""}"""
+
+
+def _uses_scapy(name: str) -> bool:
+    """Its messages, or what carries them, are built by scapy."""
+    return name in {*ethernet.SESSIONS, *other_buses.BUSES} or name.split("-")[0] in ("kwp", "gmw", "obd", "mixed")

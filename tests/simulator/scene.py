@@ -27,12 +27,15 @@ class Captured:
 class Scene:
     """Everything one session needs; scenarios fill it and play it."""
 
-    def __init__(self, name: str, seed: int, *, start: datetime, functional: Address, padding: int | None) -> None:
+    def __init__(
+        self, name: str, seed: int, *, start: datetime, functional: Address, padding: int | None,
+        speaks: type[Tester] = Tester, bus: Bus | None = None,
+    ) -> None:  # fmt: skip
         self.name, self.rng = name, Random(f"{seed}")
-        self.clock = Clock()
-        self.bus = Bus(self.clock)
+        self.bus = bus or Bus(Clock())
+        self.clock = self.bus.clock
         self.functional, self.padding = functional, padding
-        self.tester = Tester(self.bus, Random(f"tester {seed}"), functional=functional, padding=padding)
+        self.tester = speaks(self.bus, Random(f"tester {seed}"), functional=functional, padding=padding)
         self.logger = Logger(int(start.timestamp()) * S)
         self.modules: dict[str, Module] = {}
         self.done: list[str] = []

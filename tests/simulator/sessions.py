@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from contextlib import suppress
 
-from . import bench, coach_sessions, van
+from . import bench, coach_sessions, emission, older_bench, three_dialects, van
 from .bench import Plan
 from .scene import Scene
 from .tester import RecordingEnds
@@ -15,6 +15,9 @@ SESSIONS: dict[str, Callable[[int], tuple[Scene, Callable[[], None]]]] = {
     **coach_sessions.SESSIONS,
     **van.SESSIONS,
     **bench.SESSIONS,
+    **older_bench.SESSIONS,
+    **emission.SESSIONS,
+    **three_dialects.SESSIONS,
 }
 NAMES = tuple(SESSIONS)
 SEED = 17  # of all fixtures

@@ -89,8 +89,12 @@ class Tester:
 
     def _beat(self) -> None:
         if self._keeps_alive and not self.silent:
-            self._broadcast.send(services.TesterPresent.make_request().get_payload(suppress_positive_response=True))
+            self._broadcast.send(self.alive())
             self.clock.after(2 * S + self.rng.randint(-900, 900) * US, self._beat)
+
+    def alive(self) -> bytes:
+        """Tester present that nobody answers."""
+        return services.TesterPresent.make_request().get_payload(suppress_positive_response=True)
 
     # -- asking
 

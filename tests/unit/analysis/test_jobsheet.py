@@ -67,7 +67,7 @@ def test_its_links_are_labels_too(tmp_path: Path) -> None:
         (', copied_from = "PMU"', "", "identifiers"),
         ('value = "141F 0C"', 'value = "141"', "value"),
         ('value = "141F 0C"', 'value = "14", copied_from = "PMU"', "value"),
-        ('"0340"', '"34"', "learn"),
+        ('"0340"', '"340"', "learn"),
         ("clear_faults = true", 'clear_faults = "yes"', "clear_faults"),
         ("clear_faults = true", "clear_fault = true", "clear_fault"),
         ("[vehicle]", "[car]", "car"),

@@ -6,7 +6,26 @@ KWP2000: ISO 14230-3 (M), layouts as scapy 2.8.0 has them. GMW3110: edition 1.6,
 from __future__ import annotations
 
 import pytest
-from talk import IMAGE, Talk, ask, gap, heard, of_kind, only, raw, state, tester, word_of
+from talk import (
+    ERASE,
+    IMAGE,
+    Side,
+    Talk,
+    ask,
+    blocks,
+    enter,
+    frame,
+    gap,
+    heard,
+    item,
+    of_kind,
+    only,
+    raw,
+    request,
+    state,
+    tester,
+    word_of,
+)
 
 from analysis.operations.model import Part
 
@@ -266,6 +285,61 @@ def test_no_check_breaks_on_a_session_cut_short(talk: list[Talk], cut: int) -> N
 def test_a_module_without_software_has_only_its_boot_loader() -> None:
     assert str(state(heard(G_OLD, G_ENTER, G_REQUEST, g_blocks(64), G_NORMAL, ask("A2", "E2 01"))).now) == "boot"
     assert str(state(heard(*G_GOOD)).now) == "application"
+
+
+@pytest.mark.parametrize("talk", [G_ENTER, K_ENTER], ids=["gmw3110", "kwp2000"])
+def test_nobody_asks_for_a_check_of_the_parts_that_the_dialect_has_not(talk: list[Talk]) -> None:
+    gmw_parts = [ask("34 00 000060", "74"), g_blocks(), ask("34 00 000020", "74"), g_block(0x8000, bytes(range(32)))]
+    kwp_parts = [K_ERASE, K_REQUEST, k_blocks(), K_EXIT, ask("34 020000 00 000060", "74 22"), k_blocks(), K_EXIT]
+    report = heard(G_OLD if talk is G_ENTER else (), talk, gmw_parts if talk is G_ENTER else kwp_parts)
+    assert len(of_kind(report, "download")) == 2
+    assert "dependency-check-missing" not in [one.id for one in report.findings]
+
+
+def test_the_order_to_run_a_program_is_no_gap_in_it() -> None:
+    run = [ask("34 00 000020", "74"), g_block(0x8000, bytes(range(32))), g_block(0x8000, b"", sub=0x80)]
+    found = of_kind(heard(G_OLD, G_ENTER, run, G_NORMAL), "download")[0]
+    assert found.details["blocks"] == 1
+    assert not any("does not continue" in one for one in found.outcome.because)
+
+
+def test_an_order_to_all_of_one_dialect_is_none_to_modules_of_another() -> None:
+    """101 with FE reaches modules that speak GMW3110; a download in UDS goes on meanwhile."""
+    uds = [enter(), ask(*ERASE), request()]
+    lift = Side(0x24B, 0x64B)
+    to_all = [frame(0x101, text) for text in ("FE 01 28", "FE 02 A5 01", "FE 02 A5 03", "FE 01 20")]
+    other = [ask("1A C1", "5A C1 00123456", on=lift), ask("A2", "E2 00", on=lift), *to_all, ask("28", "68", on=lift)]
+    report = heard(other, uds, blocks()[0], other, blocks()[1:], ask("37", "77"))
+    details = only(report, "download", "7E0>7E8").details
+    assert (details["ended"], details["size_carried"]) == (True, len(IMAGE))
+
+
+SHEET = """
+[[module]]
+label = "A"
+link = "7E0:7E8"
+programming = {{ software = "{software}" }}
+trims = [ {{ identifier = "{trim}", value = "0102" }} ]
+"""
+
+
+def test_the_sheets_software_is_known_by_its_value_in_older_dialects_too() -> None:
+    kwp_report = heard(K_ENTER, K_ERASE, K_REQUEST, k_blocks(), K_EXIT, K_RESET, K_NEW,
+                       sheet=SHEET.format(software="A124", trim="21"))  # fmt: skip
+    assert (item(kwp_report, "software").word, item(kwp_report, "software").confidence) == ("confirmed", "medium")
+    gmw_report = heard(G_OLD, G_ENTER, G_REQUEST, g_blocks(), G_NORMAL, G_READY, G_NEW,
+                       sheet=SHEET.format(software="00123499", trim="A1"))  # fmt: skip
+    assert item(gmw_report, "software").word == "confirmed"
+
+
+def test_a_value_read_before_a_download_erased_the_memory_is_not_known_to_be_there() -> None:
+    """GMW3110 has no erase of its own: 34 erases (M)."""
+    sheet = SHEET.format(software="x", trim="A1")
+    other, asked = (ask("1A A1", f"5A A1 {value}") for value in ("0103", "0102"))
+    assert item(heard(G_OLD, other, G_ENTER, G_REQUEST, sheet=sheet), "trim").word == "not-shown"
+    assert item(heard(G_OLD, asked, G_ENTER, G_REQUEST, sheet=sheet), "trim").word == "unproven"
+    refused = ask("34 00 000060", "7F 34 22")
+    assert item(heard(G_OLD, other, G_ENTER, refused, sheet=sheet), "trim").word == "failed"
 
 
 def test_an_order_to_keep_quiet_is_told_as_one() -> None:

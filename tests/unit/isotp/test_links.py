@@ -233,6 +233,15 @@ def test_mixed_29_bit_addresses_of_each_other_are_a_hint_that_one_exchange_is_en
     assert find([asked, (104, answer.replace("18CEF12A", "18CEF12B"))]) == []
 
 
+def test_the_group_of_mixed_addressing_is_known_by_its_id() -> None:
+    """18CDxxyy is the functional id of mixed addressing with 29 bits. ISO 15765-2:2016, 10.3.5 (M)."""
+    asked = vin("18CE44F1", "18CEF144", data_address="9C", flow_address="9C")
+    links = find(mixed(asked, every(2000, "18CD33F1 9C 02 3E 80")))
+    assert [(link.key, link.functional) for link in links] == [
+        ("can0:18CE44F1.9C>18CEF144.9C", False), ("can0:18CD33F1.9C>", True),
+    ]  # fmt: skip
+
+
 def test_the_same_ids_on_two_channels_are_two_links() -> None:
     rows = mixed(vin("7E0", "7E8", 100), vin("can1:7E0", "can1:7E8", 200))
     assert keys(find(rows)) == ["can0:7E0>7E8", "can1:7E0>7E8"]

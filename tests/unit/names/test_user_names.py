@@ -139,6 +139,15 @@ def test_a_module_s_own_name_wins_over_a_general_one(names: Names) -> None:
     assert names.identifier("DUC", 0x4A17) is None
 
 
+def test_identifiers_and_routines_may_have_one_byte(load: Callable[[str], Names]) -> None:
+    text = '[[identifier]]\nid = "21-23"\nname = "trim"\n[[routine]]\nid = "E1"\nname = "check"\nkind = "check"\n'
+    names = load(text)
+    found = names.identifier(None, 0x23)
+    assert found is not None and (found.first, found.last) == (0x21, 0x23)
+    assert names.routine(None, 0xE1) is not None
+    assert valid(tomllib.loads(text))
+
+
 def test_a_later_file_wins_over_an_earlier_one(names: Names, load: Callable[[str], Names]) -> None:
     later = load('[[identifier]]\nid = "4A12"\nmodules = ["DUC"]\nname = "the third"\n')
     merged = names.merge(later)
@@ -284,6 +293,7 @@ WRONG = [
     ('[[part]]\nname = "p"\nblock = "3"\n', 3, "part[0].block: '3' is not bytes in hex"),
     ('[[identifier]]\nid = "4A1"\nname = "x"\n', 2, "identifier[0].id: '4A1' is not an identifier of 4 hex digits"),
     ('[[identifier]]\nid = "4A16-4A10"\nname = "x"\n', 2, "identifier[0].id"),
+    ('[[identifier]]\nid = "21-2123"\nname = "x"\n', 2, "identifier[0].id: '21-2123' is not"),
     ('[[identifier]]\nid = "4A10"\nname = "x"\n[[identifier]]\nid = "4A11"\nname = "y"\nkind = "trimm"\n', 7,
      "identifier[1].kind: 'trimm' is not one of trim, configuration"),
     ('[[identifier]]\nid = "4A10"\nname = "x"\nlayout = [ { name = "a", type = "u64" } ]\n', 4,
