@@ -24,7 +24,9 @@ from analysis.silence import Silent, who_fell_silent
 from analysis.story import Mode, Story
 from analysis.supply import SupplyReading, supply_readings
 from analysis.words import Evidence, Word
-from canlog.names.nrc import NRCS
+from canlog.names.nrc import nrcs
+from canlog.services.gmw3110 import FULLY_PROGRAMMED, PROGRAMMED_STATES
+from canlog.services.traits import Act, programmed_state
 
 Stage = Literal[
     "before-session", "before-erase", "in-erase", "in-transfer", "before-check", "in-check", "before-reset",
@@ -146,11 +148,21 @@ def _first_bad(
     wrong = (item for item in members if not _went_well(item, story, record))
     bad = next((item for item in wrong if not _was_repeated_well(item, members)), None)
     if bad is None and operation.outcome.word is Word.FAILED:  # judged by what came behind it
-        return _boot_since(story, record)
+        return _bad_state(members, story) or _boot_since(story, record)
     if bad is None:
         behind = next((item for item in story.own if item.begin > members[-1].end), None)
         bad = behind if behind is not None and behind.outcome in (Answer.SILENT, Answer.INCOMPLETE) else None
     return _Step(bad, _said(bad, story, record)) if bad is not None else None
+
+
+def _bad_state(members: Sequence[Exchange], story: Story) -> _Step | None:
+    """The first answer behind the try in which the module says what it lacks (GMW3110, A2)."""
+    told = (item for item in story.after(members[-1].end) if item.positive and item.act is Act.PROGRAMMED_STATE)
+    for exchange in told:
+        state = programmed_state(exchange.answered, exchange.dialect)
+        if state not in (None, FULLY_PROGRAMMED):
+            return _Step(exchange, f"{_asked(exchange)}: {state:02X} {PROGRAMMED_STATES.name(state)}")
+    return None
 
 
 def _went_well(item: Exchange, story: Story, record: Record) -> bool:
@@ -204,7 +216,7 @@ def _said(exchange: Exchange, story: Story, record: Record) -> str:
     call = read_call(exchange, story.label, record.names)
     if exchange.nrc is not None:
         wait = " after it had asked for time" if exchange.pendings else ""
-        return f"{what}: refused with {exchange.nrc:02X}{wait} ({NRCS[exchange.nrc].meaning})"
+        return f"{what}: refused with {exchange.nrc:02X}{wait} ({nrcs(exchange.dialect)[exchange.nrc].meaning})"
     if call is not None and call.status is Status.BAD:
         return f"{what}: {call.text}"
     return f"{what}: {ENDINGS[exchange.outcome]}"

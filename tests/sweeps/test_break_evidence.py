@@ -18,6 +18,7 @@ from analysis import analyse
 FIXTURES = Path(__file__).parents[2] / "fixtures"
 LINE = re.compile(r"\(\d+\.\d+\) (\S+) ([0-9A-F]+)#([0-9A-F]*)")
 NEGATIVE, WAIT = 0x7F, 0x78
+TO_ALL = "101"  # GMW3110: with the address byte FE in front
 
 
 class Begin(NamedTuple):
@@ -36,6 +37,8 @@ def begins(lines: list[str]) -> Iterator[Begin]:
     for number, line in enumerate(lines, start=1):
         found = LINE.fullmatch(line)
         data = bytes.fromhex(found[3]) if found else b""
+        if found and found[2] == TO_ALL and data[:1] == b"\xfe":
+            data = data[1:]
         if found and data and data[0] >> 4 == 0:
             yield Begin(number, found[2], data[1 : 1 + (data[0] & 0x0F)])
         elif found and len(data) > 1 and data[0] >> 4 == 1:
@@ -59,7 +62,7 @@ class Broken(NamedTuple):
 
     def asked(self, line: int) -> Begin:
         """The request that begins in a line."""
-        return next(one for one in self.begins if one.line == line and one.can_id == self.request)
+        return next(one for one in self.begins if one.line == line and one.can_id in (self.request, TO_ALL))
 
 
 def broken(name: str, *, names: bool, sheet: bool) -> Broken | None:

@@ -314,6 +314,16 @@ def test_an_order_to_all_of_one_dialect_is_none_to_modules_of_another() -> None:
     assert (details["ended"], details["size_carried"]) == (True, len(IMAGE))
 
 
+def test_a_break_is_told_in_the_words_of_its_dialect() -> None:
+    refused = heard(G_OLD, G_ENTER, G_REQUEST, g_block(0, IMAGE[:32], "7F 36 83")).post_mortem
+    assert refused is not None and refused.first_bad is not None
+    assert "voltage" in refused.first_bad.text  # 83 is "engine is running" in UDS
+    lacking = heard(G_OLD, G_ENTER, G_REQUEST, g_blocks(), G_NORMAL, ask("A2", "E2 03")).post_mortem
+    assert lacking is not None and lacking.first_bad is not None
+    assert "03 software present, default or no-start calibration" in lacking.first_bad.text
+    assert lacking.stage == "after-reset"
+
+
 SHEET = """
 [[module]]
 label = "A"
