@@ -34,7 +34,7 @@ EXCHANGE_COLUMNS: Final[Columns] = {
 MESSAGE_COLUMNS: Final[Columns] = {
     "capture": "int", "link": "text", "channel": "text", "can_id": "text", "address": "text", "direction": "text",
     "time_ns": "int", "end_ns": "int", "lines": "lines", "complete": "bool", "reason": "text", "length": "int",
-    "data": "text",
+    "data": "text", "missing": "text",
 }  # fmt: skip
 FRAME_COLUMNS: Final[Columns] = {
     "capture": "int", "line": "int", "channel": "text", "time_ns": "int", "can_id": "text", "kind": "text",
@@ -177,6 +177,7 @@ def message_row(capture: int, message: Message, *, has_time: bool, secrets: bool
         "reason": message.reason,
         "length": message.length,
         "data": message.data.hex().upper() if secrets else masked_hex(message.data),
+        "missing": ", ".join(f"{part.start}-{part.end - 1}" for part in message.missing),
     }
 
 
@@ -294,6 +295,8 @@ def _exchange_text(row: Row, starts: Starts, only_channel: str, width: int | Non
 def _message_text(row: Row, starts: Starts, width: int | None) -> str:
     sender = row["can_id"] if row["address"] is None else f"{row['can_id']}.{row['address']}"
     whole = "" if row["complete"] else f"  not whole: {row['reason']}"
+    if row["missing"] and not row["complete"]:
+        whole += f", bytes {row['missing']} are not in the capture"
     time = _time_text(row, starts)
     head = printable(f"{time}  {row['channel']}  {sender}  {row['direction']:<8}  {row['length']:>5}  ")
     tail = printable(f"{whole}  {_lines_text(row['lines'])}")

@@ -117,12 +117,21 @@ def _now(story: Story, unfinished: Sequence[Operation], record: Record) -> tuple
         if any(item.details["erased"] and item.end[0] == last.capture for item in unfinished):
             return Now.BOOT, [_half_programmed(own)]
         return Now.UNKNOWN, [evidence(last, "last seen in its programming session")]
+    erased = last_erase_begun(story, record.names)
+    if mode is Mode.APPLICATION and erased is not None and erased.end > signs[-1].place:
+        return _erased_since(own, unfinished)
     if mode is Mode.APPLICATION:
         return Now.APPLICATION, behind
     if mode is Mode.BOOT:
-        erased = last_erase_begun(story, record.names)
         return Now.BOOT, [sign.evidence for sign in signs if erased and sign.place > erased.end] or behind
     return Now.UNKNOWN, [evidence(last, "last heard here, without a sign of what program speaks")]
+
+
+def _erased_since(own: Sequence[Exchange], unfinished: Sequence[Operation]) -> tuple[Now, list[Evidence]]:
+    """What was heard of the application in front of an erase says nothing of what is there behind it."""
+    if any(item.details["erased"] for item in unfinished):
+        return Now.BOOT, [_half_programmed(own)]
+    return Now.UNKNOWN, [evidence(own[-1], "nothing is heard of the application since memory was erased")]
 
 
 def _half_programmed(own: Sequence[Exchange]) -> Evidence:

@@ -38,6 +38,9 @@ MEMORY_REFUSALS = frozenset({0x70, 0x71, 0x72, 0x73, 0x92, 0x93})
 
 ERASED = ", after the memory was erased"
 
+#: Reason of a message whose receiver has no room for it.
+OVERFLOW = "overflow"
+
 
 def find_downloads(story: Story, record: Record) -> list[Operation]:
     """All transfers of a module, in order, each with its word; superseded ones included."""
@@ -233,7 +236,8 @@ class _Judge:
             return f"the transfer exit was not answered{why}"
         if self._account_closes() and self._module_went_on():
             return ""
-        return f"the transfer stopped after {counted(account.blocks, 'block')}, {carried}{why}"
+        too_long = _refused_length(account.unanswered)
+        return f"{too_long}the transfer stopped after {counted(account.blocks, 'block')}, {carried}{why}"
 
     def _module_went_on(self) -> bool:
         """The module answered something positively behind the attempt: it took the end of the transfer."""
@@ -381,6 +385,15 @@ def _done(attempt: Attempt) -> str:
 def _lines(exchange: Exchange) -> str:
     first, last = exchange.lines
     return f"line {first}" if first == last else f"lines {first}-{last}"
+
+
+def _refused_length(block: Exchange | None) -> str:
+    """The module had no room for the block: flow control overflow (ISO 15765-2:2016, 9.6.5 (M))."""
+    request = block.request if block is not None else None
+    if request is None or request.reason != OVERFLOW:
+        return ""
+    block_said = f"{request.data[:2].hex(' ').upper()}, {counted(request.length, 'byte')}"
+    return f"the module refused the length of {block_said}, with flow control overflow (line {request.last_line}): "
 
 
 def _share(carried: int, size: int | None) -> str:

@@ -221,6 +221,10 @@ CASES: dict[str, tuple[Session, Session]] = {
     "request-not-delivered": (ethernet("doip-module-silent"), shipped("coach-module-silent")),
     "reset-missing": (bench(partial(plan, *LOADER, "background")), bench(partial(plan, *LOADER))),
     "reset-no-return": (shipped("uds11-reset-no-return"), shipped("uds11-boot-mode-after-reset")),
+    "length-refused": (
+        bench(lambda: [*GOOD[:144], GOOD[144].replace("7E8#3000", "7E8#3200")]),
+        shipped("uds11-module-silent"),
+    ),
     "record-gap": (
         bench(lambda: [*GOOD[:186], *edit.shifted(GOOD[186:], 40)]),
         bench(lambda: [*GOOD[:460], *edit.shifted(GOOD[460:], 40)]),  # between two readings

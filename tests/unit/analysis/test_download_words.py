@@ -21,6 +21,7 @@ from talk import (
     download,
     enter,
     everybody,
+    frame,
     gap,
     heard,
     judged,
@@ -635,3 +636,12 @@ def test_a_request_refused_behind_its_erase_says_that_the_memory_is_erased() -> 
     talk = [BEFORE, ask(*ERASE), request(answer="7F 34 70")]
     assert "after the memory was erased" in of_kind(heard(talk), "download")[-1].outcome.because[0]
     assert "erased" not in of_kind(heard(BEFORE, request(answer="7F 34 70")), "download")[-1].outcome.because[0]
+
+
+def test_a_block_that_the_module_has_no_room_for_says_so() -> None:
+    first = without(tester(bytes([0x36, 2]) + IMAGE[32:64]), *range(1, 9))
+    talk = [read("F190", "41"), enter(), ask(*ERASE), request(), blocks()[:1], first, frame(0x7E8, "320000")]
+    report = heard(talk, gap(9), frame(0x123, "00"))
+    because = only(report, "download").outcome.because
+    assert "the module refused the length of 36 02, 34 bytes, with flow control overflow (line" in because[0]
+    assert "length-refused" in {item.id for item in report.findings}

@@ -165,3 +165,9 @@ def test_a_module_that_locked_access_may_not_be_tried_now_whatever_it_answers_be
     assert now(refused, read("F180", "4243"))[1] == Retry.NO
     opened = [gap(1), ask("27 11", "67 11 01020305"), ask("27 12 AABBCCDE", "67 12"), read("F180", "4243")]
     assert now(refused, opened)[1] != Retry.NO
+
+
+def test_what_was_heard_of_the_application_before_an_erase_says_nothing_of_it_behind() -> None:
+    talk = [read("F190", "41"), enter(), programming(), ask("11 01", "51 01"), gap(2), read("F188", b"PCU-SW-1207")]
+    assert state(heard(talk)).now == "application"
+    assert state(heard(talk, ask(*ERASE))).now == "boot"

@@ -106,7 +106,7 @@ def test_every_message_of_every_link_is_listed_once_in_order_of_completion() -> 
     first = listed[0]
     assert list(first) == [
         "capture", "link", "channel", "can_id", "address", "direction", "time_ns", "end_ns", "lines", "complete",
-        "reason", "length", "data",
+        "reason", "length", "data", "missing",
     ]  # fmt: skip
     assert first["data"] == "3E80" and first["lines"] == [13, 13] and first["address"] is None
 
