@@ -184,11 +184,15 @@ def _swapped(can_id: int, form: int = _NORMAL_FIXED) -> int | None:
     return can_id & 0x1FFF0000 | (can_id & 0xFF) << 8 | can_id >> 8 & 0xFF
 
 
-def _is_group(station: Station) -> bool:
+def is_group_id(can_id: int, *, extended: bool, address: int | None = None) -> bool:
     """Functional by ISO 15765-4 (7DF), by normal fixed addressing (18DBxxyy) or by mixed addressing (18CDxxyy)."""
-    if not station.extended:
-        return station.can_id == 0x7DF and station.address is None
-    return station.can_id & PRIORITY_MASK == (0x00DB0000 if station.address is None else 0x00CD0000)
+    if not extended:
+        return can_id == 0x7DF and address is None
+    return can_id & PRIORITY_MASK == (0x00DB0000 if address is None else 0x00CD0000)
+
+
+def _is_group(station: Station) -> bool:
+    return is_group_id(station.can_id, extended=station.extended, address=station.address)
 
 
 # -- verdicts ------------------------------------------------------------------------------------------
