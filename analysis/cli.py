@@ -269,6 +269,18 @@ def formats() -> None:
 
 
 @main.command()
+@click.argument("name", metavar="[ID]", required=False)
+@click.option("--all", "whole", is_flag=True, help="Print the manual of all findings.")
+def findings(name: str | None, whole: bool) -> None:
+    """Explain a finding: what is seen, what it can mean, its look-alikes, what to try. Without ID, list them."""
+    from analysis.checks import manual
+
+    width = min(_terminal_width() or 80, WIDEST_REPORT)
+    page = manual.whole(width) if whole else manual.entry(name, width) if name is not None else manual.index(width)
+    click.echo(page, nl=False)
+
+
+@main.command()
 @click.argument("name", metavar="[NAME]", required=False)
 def tables(name: str | None) -> None:
     """Print a table to look things up in: services, refusals, identifiers. Without NAME, list the tables."""

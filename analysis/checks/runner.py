@@ -11,7 +11,7 @@ from analysis.checks.finding import Finding
 from analysis.checks.registry import CHECKS, Check, Context, Seen
 from analysis.words import Confidence, Evidence, Severity
 
-NOT_CHECKS = frozenset({"finding", "looking", "registry", "runner"})
+NOT_CHECKS = frozenset({"finding", "looking", "manual", "registry", "runner"})
 #: A finding shows as many places; the text gives the count.
 SHOWN_EVIDENCE = 12
 MOST_SEVERE_FIRST = (Severity.SERIOUS, Severity.WARNING, Severity.NOTE)
