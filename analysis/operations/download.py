@@ -374,6 +374,8 @@ def _done(attempt: Attempt) -> str:
     if not account.blocks:
         return "no block of the transfer is in the capture"
     carried = f"{counted(account.blocks, 'block')}, {_share(account.carried, attempt.size)}"
+    if account.lost:
+        carried += f" ({account.lost:,} of them not in the capture)"
     if not account.unseen:
         return f"{carried}, each answered positively"
     marks = [f"{item.asked[:2].hex(' ').upper()} ({_lines(item)})" for item in account.unseen]

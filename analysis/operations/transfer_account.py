@@ -87,6 +87,11 @@ class Account:
         self.problems.append(f"block {mark:02X} was answered with counter {echo:02X} (line {exchange.begin[1]})")
         return True
 
+    @property
+    def lost(self) -> int:
+        """Bytes of accepted blocks that no frame in the capture brought."""
+        return sum(end - start for piece in self.pieces for start, end in piece.missing)
+
     def _take(self, placed: Placed, size: int, exchange: Exchange) -> None:
         start = placed.mark if self.form.is_addressed and placed.mark is not None else self.carried
         self.pieces.append(Piece(start, placed.data.ljust(size, b"\0"), self._missing(exchange, size), exchange))

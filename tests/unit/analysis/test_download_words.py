@@ -645,3 +645,11 @@ def test_a_block_that_the_module_has_no_room_for_says_so() -> None:
     because = only(report, "download").outcome.because
     assert "the module refused the length of 36 02, 34 bytes, with flow control overflow (line" in because[0]
     assert "length-refused" in {item.id for item in report.findings}
+
+
+def test_bytes_that_no_frame_brought_are_not_counted_as_seen() -> None:
+    asked, answered = block(2, IMAGE[32:64])  # type: ignore[misc]
+    report = heard(
+        BEFORE, request(), block(1, IMAGE[:32]), without(asked, 3), answered, block(3, IMAGE[64:]), ask("37", "77")
+    )
+    assert "(7 of them not in the capture)" in only(report, "download").outcome.because[0]
