@@ -15,7 +15,7 @@ from analysis.operations.model import evidence
 from analysis.story import Mode, State, Story
 from analysis.words import Evidence
 from canlog.names.nrc import NRCS
-from canlog.services.dialects import UDS
+from canlog.services.dialects import KWP, UDS
 from canlog.services.gmw3110 import FULLY_PROGRAMMED, NO_SOFTWARE, PROGRAMMED_STATES, is_memory_fault
 from canlog.services.traits import PROGRAMMING_SESSION, Act, programmed_state
 
@@ -27,6 +27,7 @@ REFUSED_IDENTIFIER = 0x31
 REFUSED_SUB_FUNCTION = 0x12
 REFUSES = "refuses"
 OBD_SERVICES = range(0x01, 0x0B)
+KWP_LOCAL_DATA = 0x21
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,7 +81,7 @@ def _signs_of(story: Story, exchange: Exchange) -> Iterator[Sign]:
     elif exchange.service in OBD_SERVICES and exchange.positive:
         yield _sign(Mode.APPLICATION, exchange, "answers OBD", strong=True)
     elif exchange.dialect != UDS:
-        return  # what a boot loader of an older dialect answers is the maker's
+        yield from _signs_of_older(exchange, state)
     elif exchange.service == 0x22:
         yield from _signs_of_reading(exchange, state)
     elif exchange.service == 0x10 and exchange.asked[1:2] in (b"\x03", b"\x83"):
@@ -88,6 +89,16 @@ def _signs_of(story: Story, exchange: Exchange) -> Iterator[Sign]:
             yield _sign(Mode.APPLICATION, exchange, "opens the extended session")
         elif exchange.nrc == REFUSED_SUB_FUNCTION:
             yield _sign(Mode.BOOT, exchange, "knows no extended session")
+
+
+def _signs_of_older(exchange: Exchange, state: State) -> Iterator[Sign]:
+    """Identification (1A) many boot loaders answer as well; the data of the function and its faults few do."""
+    if not exchange.positive or state.session == PROGRAMMING_SESSION or state.boot:
+        return
+    if exchange.act is Act.READ_FAULTS:
+        yield _sign(Mode.APPLICATION, exchange, "answers for its faults")
+    elif exchange.dialect == KWP and exchange.service == KWP_LOCAL_DATA:
+        yield _sign(Mode.APPLICATION, exchange, f"answers 21 {exchange.told[1:2].hex().upper()}")
 
 
 def _signs_of_state(exchange: Exchange, before: State) -> Iterator[Sign]:

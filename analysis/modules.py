@@ -222,6 +222,8 @@ def _advice(
         )
     if now is Now.APPLICATION:
         return _of_application(done)
+    if downloads and all(item.outcome.word is Word.CONFIRMED for item in done):
+        return Retry.NOT_NEEDED, "What was done to it is confirmed: no new programming is needed."
     if downloads:
         return Retry.WITH_CARE, "Read its identification after an ignition cycle before anything is tried again."
     return (

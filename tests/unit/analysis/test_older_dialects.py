@@ -357,3 +357,11 @@ def test_an_order_to_keep_quiet_is_told_as_one() -> None:
     assert order.details["stops"] is True
     off, on = of_kind(heard(K_ENTER, ask("28 01", "68"), ask("29 01", "69")), "communication")
     assert (off.details["stops"], on.details["stops"]) == (True, False)
+
+
+def test_faults_and_local_data_outside_programming_are_signs_of_the_application() -> None:
+    bare = state(heard(*K_GOOD))
+    assert (str(bare.now), str(bare.may_retry)) == ("unknown", "not-needed")
+    assert str(state(heard(*K_GOOD, ask("21 20", "61 20 0102"))).now) == "application"
+    assert str(state(heard(*K_GOOD, ask("18 00 FF00", "58 00"))).now) == "application"
+    assert str(state(heard(*K_GOOD, ask("10 85", "50 85"), ask("21 20", "61 20 0102"))).now) != "application"
