@@ -11,11 +11,15 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from analysis.exchanges import Exchange
+from analysis.operations.model import evidence
 from analysis.story import Story
+from analysis.words import Evidence
 from canlog.names.dtc import dtc_text, two_byte_dtc_text
+from canlog.services.dialects import GMW
 from canlog.services.traits import Act
 
 READ_DTC, OBD_STORED, KWP_BY_STATUS = 0x19, 0x03, 0x18
+GMW_BY_MASK, REPORT_BYTES = b"\xa9\x81", 5
 #: Sub-functions of 19 that list codes with a status byte.
 LISTS = frozenset({0x02, 0x0A, 0x15})
 #: Those of the memory that a clear empties: permanent codes (15) stay until the monitor itself passes.
@@ -36,6 +40,7 @@ class FaultList:
     kind: str
     mask: int
     codes: dict[int, int]
+    frames: tuple[int, ...] = ()  # lines of an answer that came outside the transport
 
     def shows(self, code: int, bits: int) -> bool:
         """The code is listed with one of these status bits; where its kind has none, that it is listed says it."""
@@ -43,17 +48,29 @@ class FaultList:
 
     def text(self, code: int) -> str:
         """The code as people write it."""
-        return dtc_text(code) if self.kind == MAIN else two_byte_dtc_text(code >> 8)
+        has_type = self.kind == MAIN or bool(self.frames)
+        return dtc_text(code) if has_type else two_byte_dtc_text(code >> 8)
+
+    def evidence(self, text: str) -> Evidence:
+        """The answer as evidence."""
+        if not self.frames:
+            return evidence(self.exchange, text)
+        return Evidence(self.exchange.capture, (self.exchange.lines[0], self.frames[-1]), text)
 
 
 def fault_lists(story: Story) -> list[FaultList]:
     """All lists of codes of a module that a clear empties, in order."""
-    found = (read_list(exchange) for exchange in story.exchanges if exchange.act is Act.READ_FAULTS)
+    found = (read_list(exchange, story) for exchange in story.exchanges if exchange.act is Act.READ_FAULTS)
     return [one for one in found if one is not None and one.kind and sub_function(one.exchange) != 0x15]
 
 
-def read_list(exchange: Exchange) -> FaultList | None:
-    """The list in an answer; None where it lists nothing, or has another form than its kind."""
+def read_list(exchange: Exchange, story: Story | None = None) -> FaultList | None:
+    """The list in an answer; None where it lists nothing, or has another form than its kind.
+
+    ``story``: the module's, which holds the frames that answer outside the transport.
+    """
+    if story is not None and exchange.dialect == GMW and exchange.asked[:2] == GMW_BY_MASK:
+        return _reported(exchange, story)
     if not exchange.positive:
         return None
     if exchange.service == READ_DTC:
@@ -68,6 +85,24 @@ def read_list(exchange: Exchange) -> FaultList | None:
     if exchange.service == KWP_BY_STATUS and exchange.asked:
         codes = _two_byte(exchange, 3)
         return None if codes is None else FaultList(exchange, exchange.asked.hex().upper(), 0xFF, codes)
+    return None
+
+
+def _reported(exchange: Exchange, story: Story) -> FaultList | None:
+    """GMW3110, A9 81: one frame a fault until one of zeros; None where that end is not in the capture."""
+    codes: dict[int, int] = {}
+    lines = []
+    next_asked = next((item.begin for item in story.after(exchange.begin) if item.service == exchange.service), None)
+    for frame in story.reports:
+        if frame.place < exchange.begin or (next_asked is not None and frame.place > next_asked):
+            continue
+        if frame.place[0] != exchange.capture or len(frame.data) < REPORT_BYTES or frame.data[0] != exchange.asked[1]:
+            continue
+        lines.append(frame.place[1])
+        code = int.from_bytes(frame.data[1:4], "big")
+        if code == 0:
+            return FaultList(exchange, exchange.asked.hex().upper(), 0xFF, codes, tuple(lines))
+        codes[code] = frame.data[4]
     return None
 
 

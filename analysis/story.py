@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 from enum import StrEnum
 from functools import cached_property
 from itertools import islice
+from typing import NamedTuple
 
 from analysis.exchanges import Answer, Exchange, Place
 from analysis.limits import Limits
@@ -18,6 +19,7 @@ from analysis.words import Evidence
 from canlog.isotp.addressing import Link
 from canlog.names.tables import Names
 from canlog.services.dialects import GMW, UDS
+from canlog.services.gmw3110 import report_id
 from canlog.services.traits import DEFAULT_SESSION, PROGRAMMING_SESSION, Act, restarts
 from canlog.survey import Survey
 
@@ -43,6 +45,14 @@ class Start:
     evidence: Evidence
 
 
+class ReportFrame(NamedTuple):
+    """A frame of a module that is no part of a message (GMW3110, answers to A9 and AA)."""
+
+    place: Place
+    time_ns: int
+    data: bytes
+
+
 @dataclass(frozen=True, slots=True)
 class State:
     """What is known of a module at a place. ``session`` None: unknown (capture began, or a border)."""
@@ -62,6 +72,7 @@ class Story:
     exchanges: tuple[Exchange, ...]
     starts: tuple[Start, ...]
     limits: Limits
+    reports: tuple[ReportFrame, ...] = ()  # GMW3110: frames that answer A9 and AA, outside the transport
 
     @cached_property
     def _states(self) -> dict[int, State]:
@@ -192,8 +203,21 @@ def tell_stories(
             or (exchange.link.channel == link.channel and _concerns(exchange, spoken.get(link.key)))
         )
         starts = sorted([*_resets(own), *_start_messages(label, link, surveys, names)], key=lambda start: start.place)
-        stories.append(Story(link, label or link.key, label is not None, own, tuple(starts), limits))
+        reports = tuple(_reports(link, surveys)) if spoken.get(link.key) == GMW else ()
+        stories.append(Story(link, label or link.key, label is not None, own, tuple(starts), limits, reports))
     return stories
+
+
+def _reports(link: Link, surveys: dict[int, Survey]) -> Iterator[ReportFrame]:
+    """The frames with which a GMW3110 module answers A9 and AA; none of an id too busy to be kept whole."""
+    can_id = report_id(link.response_id) if link.response_id is not None else None
+    if can_id is None:
+        return
+    for capture, survey in surveys.items():
+        background = survey.background
+        if (link.channel, can_id, False) not in background.thinned:
+            for frame in background.frames_of(can_id, link.channel):
+                yield ReportFrame((capture, frame.line), frame.time_ns, frame.data)
 
 
 def module_id(key: str) -> int:

@@ -46,14 +46,14 @@ def find_fault_readings(story: Story, record: Record) -> list[Operation]:
 
 
 def _reading(exchange: Exchange, story: Story) -> Operation:
-    listed = read_list(exchange)
+    listed = read_list(exchange, story)
     if exchange.functional and not exchange.positive:
         text = f"asked with all others, and lists nothing: {exchange.refusal or 'no final answer'}"
         outcome = Outcome(Word.NOT_SHOWN, Confidence.HIGH, (), (text,), "ask it alone")
     elif exchange.outcome is Answer.NEGATIVE:
         text = f"reading faults was refused: {exchange.refusal}"
         outcome = Outcome(Word.FAILED, Confidence.HIGH, (evidence(exchange, text),), (text,), "read the faults again")
-    elif exchange.positive:
+    elif exchange.positive or listed is not None:
         text = f"{counted(len(listed.codes), 'code')} listed" if listed is not None else "answered"
         outcome = Outcome(Word.UNPROVEN, Confidence.HIGH, (), (text,), "read the faults twice")
     else:
@@ -135,7 +135,7 @@ def _clear_outcome(
         text = "the codes are listed unchanged after the clear: kept, or back at once"
         return Outcome(Word.UNPROVEN, Confidence.MEDIUM, (), (text,), wish)
     text = "read after the clear: " + ("no codes" if not clean.codes else "none of the earlier codes kept its history")
-    shown = evidence(clean.exchange, text)
+    shown = clean.evidence(text)
     last = after[-1]
     if active := [last.text(code) for code, status in last.codes.items() if last.kind == MAIN and status & TEST_FAILED]:
         text += f"; at the last reading {', '.join(active)} is active again"

@@ -406,6 +406,13 @@ _REPORT_LAYOUTS: Final = {
 }
 
 
+def report_id(response_id: int) -> int | None:
+    """The id of the frames that answer A9 and AA, from that of the module's answers: 54x of 64x, 5Ex of 7Ex (M)."""
+    if 0x640 <= response_id <= 0x65F:
+        return response_id - 0x100
+    return response_id - 0x200 if 0x7E8 <= response_id <= 0x7EF else None
+
+
 def wants_no_answer(request: bytes, *, functional: bool = False) -> bool:
     """True for A5 03, which nobody answers, and for a tester present to all modules (M)."""
     return request[:2] == bytes([0xA5, ENABLE_PROGRAMMING]) or (functional and request[:1] == b"\x3e")

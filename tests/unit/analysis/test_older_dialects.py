@@ -365,3 +365,30 @@ def test_faults_and_local_data_outside_programming_are_signs_of_the_application(
     assert str(state(heard(*K_GOOD, ask("21 20", "61 20 0102"))).now) == "application"
     assert str(state(heard(*K_GOOD, ask("18 00 FF00", "58 00"))).now) == "application"
     assert str(state(heard(*K_GOOD, ask("10 85", "50 85"), ask("21 20", "61 20 0102"))).now) != "application"
+
+
+def g_faults(*frames: str) -> Talk:
+    """A9 81 and the frames that answer it on 5E8, outside the transport."""
+    return (tester("A9 81 12"), *(frame(0x5E8, text) for text in frames))
+
+
+G_TWO = g_faults("81 123456 2F 000000", "81 0A0B0C 2F 000000", "81 000000 00 000000")
+G_NONE = g_faults("81 000000 00 000000")
+
+
+def test_faults_told_outside_the_transport_prove_a_clear() -> None:
+    assert clear_word(G_OLD, G_READY, G_TWO, OBD_CLEAR, G_NONE) == ("confirmed", "high")
+    assert clear_word(G_OLD, G_READY, G_TWO, OBD_CLEAR, G_TWO)[0] == "unproven"
+    assert clear_word(G_OLD, G_READY, G_TWO, OBD_CLEAR)[0] == "unproven"
+
+
+def test_a_list_without_its_end_proves_no_clear() -> None:
+    cut = g_faults()
+    assert clear_word(G_OLD, G_READY, G_TWO, OBD_CLEAR, cut)[0] == "unproven"
+
+
+def test_faults_told_outside_the_transport_are_read_with_their_lines() -> None:
+    report = heard(G_OLD, G_READY, G_TWO, OBD_CLEAR, G_NONE)
+    first, last = of_kind(report, "read-faults")
+    assert [one["code"] for one in first.details["codes"]] == ["P1234-56", "P0A0B-0C"]  # type: ignore[attr-defined]
+    assert last.details["codes"] == []
