@@ -73,7 +73,7 @@ class HtmlPage(Lines):
         row = []
         for number, cell in enumerate(cells):
             colour = colours[number] if number < len(colours) else "plain"
-            tag = "th" if is_head else "td"
+            tag = "th" if is_head and cell else "td"
             row.append(f'<{tag} class="{colour}">{self._linked(cell)}</{tag}>')
         self._html.append(f"<tr>{''.join(row)}</tr>")
 

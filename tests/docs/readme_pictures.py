@@ -20,12 +20,11 @@ PICTURES = Path(__file__).parent / "pictures"
 SIZES = (("report.png", 1100, 900), ("report-phone.png", 500, 900))
 
 
-def main() -> int:
+def main() -> None:
     """Render the report of README's example at the size of a desk and of a phone."""
     browser = shutil.which("chromium") or shutil.which("chromium-browser")
     if browser is None:
-        print("no chromium on this machine: apt-get install chromium", file=sys.stderr)
-        return 2
+        sys.exit("no chromium on this machine: apt-get install chromium")
     folder = ROOT / "fixtures" / "coach-erase-low-voltage"
     page = html_of(analyse(folder / "capture.log", names=[ROOT / "fixtures" / "coach_names.toml"]))
     with tempfile.TemporaryDirectory() as work:
@@ -40,8 +39,7 @@ def main() -> int:
                 check=True,
                 capture_output=True,
             )  # fmt: skip
-    return 0
 
 
 if __name__ == "__main__":
-    sys.exit(main())
+    main()
