@@ -136,6 +136,7 @@ TABLE: Final[Mapping[str, Advice]] = {
         Rank.VALUE, "Read the whole set of {m} back, then write again what was refused: {case}", Part.TRIMS
     ),
     "dtc-returns": Advice(Rank.VALUE, "Find the cause of the fault in {m}: {case}", Part.FAULT_MEMORY, always=True),
+    "fault-active": Advice(Rank.VALUE, "Find the cause of the fault in {m}: {case}", Part.FAULT_MEMORY, always=True),
     "frames-dropped-by-logger": Advice(
         Rank.REST, "Record again with a filter on the diagnostic ids, where a word is not confirmed"
     ),

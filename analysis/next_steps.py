@@ -320,12 +320,23 @@ def _proofs(job: Job) -> Iterator[Step]:
         if wanted:
             text = f"Cycle the ignition, then read {' and '.join(wanted)} of {state.story.label} and capture that."
             yield Step(Rank.PROOF, text)
-    uncleared = [
-        item for item in standing(job.operations) if item.kind is Kind.CLEAR and item.outcome.word is Word.UNPROVEN
-    ]
-    if uncleared and not any(item.id in ("fault-setting-not-restored", "dtc-returns") for item in job.findings):
-        labels = ", ".join(dict.fromkeys(item.label for item in uncleared))
+    yield from _uncleared(job)
+
+
+def _uncleared(job: Job) -> Iterator[Step]:
+    """Clears without a proof: read the memory, or, where it was read and holds codes, find their cause."""
+    if any(item.id in ("fault-setting-not-restored", "dtc-returns") for item in job.findings):
+        return
+    clears = [item for item in standing(job.operations) if item.kind is Kind.CLEAR]
+    unproven = [item for item in clears if item.outcome.word is Word.UNPROVEN]
+    listed = [item for item in unproven if item.outcome.would_change.startswith("find ")]
+    if unread := [item.label for item in unproven if item not in listed]:
+        labels = ", ".join(dict.fromkeys(unread))
         yield Step(Rank.PROOF, f"Read the fault memory (19 02) of {labels} and capture that.")
+    active = {module_of(item, job.record) for item in job.findings if item.id == "fault-active"}
+    for item in listed:
+        if item.label not in active:
+            yield Step(Rank.VALUE, sentence(f"At {item.label} {item.outcome.would_change}"))
 
 
 def _is_identified(job: Job, state: ModuleState) -> bool:

@@ -63,6 +63,12 @@ class Evidence:
         if not self.lines:
             raise ValueError(f"evidence without lines: {self.text}")
 
+    @property
+    def where(self) -> str:
+        """``line 3``, ``lines 3-5``: for sentences that name the place."""
+        first, last = self.lines[0], self.lines[-1]
+        return f"line {first}" if first == last else f"lines {first}-{last}"
+
 
 @dataclass(frozen=True, slots=True)
 class Outcome:

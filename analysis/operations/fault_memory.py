@@ -67,6 +67,7 @@ def _reading(exchange: Exchange, story: Story) -> Operation:
         subject="read faults",
         details={
             "sub_function": f"{sub_function(exchange):02X}",
+            "mask": f"{listed.mask:02X}" if listed is not None else None,
             "codes": [{"code": listed.text(code), "status": f"{status:02X}"} for code, status in listed.codes.items()]
             if listed is not None
             else [],
@@ -129,22 +130,47 @@ def _clear_outcome(
     covering = [(item, codes) for item, codes in known if codes is not None and _covers(item, codes)]
     if not covering:
         text = "clearing was accepted; the memory was not read since"
+        if after:
+            text = f"clearing was accepted; {_too_narrow(after[-1], before)}"
         return Outcome(Word.UNPROVEN, Confidence.HIGH, (), (text,), wish)
     clean = next((item for item, codes in covering if _is_cleared(item, codes)), None)
     if clean is None:
-        text = "the codes are listed unchanged after the clear: kept, or back at once"
-        return Outcome(Word.UNPROVEN, Confidence.MEDIUM, (), (text,), wish)
+        return _still_listed(*covering[-1])
     text = "read after the clear: " + ("no codes" if not clean.codes else "none of the earlier codes kept its history")
     shown = clean.evidence(text)
     last = after[-1]
     if active := [last.text(code) for code, status in last.codes.items() if last.kind == MAIN and status & TEST_FAILED]:
-        text += f"; at the last reading {', '.join(active)} is active again"
+        is_back = {last.text(code) for code in covering[-1][1]}.issuperset(active)
+        text += f"; at the last reading {', '.join(active)} {'is' if len(active) == 1 else 'are'} active{' again' * is_back}"
     order = order_in_force(story, clean.exchange.begin, FAULT_SETTING, STORING_OFF)
     if order is None:
         return Outcome(Word.CONFIRMED, Confidence.HIGH, (shown,), (text,))
     text += f"; the storing of faults was still off (85 02, line {order.lines[0]}), so a fault would not be listed"
     again = "switch the storing of faults on (85 01), then read the fault memory and capture it"
     return Outcome(Word.CONFIRMED, Confidence.MEDIUM, (shown,), (text,), again)
+
+
+def _too_narrow(last: FaultList, before: Sequence[FaultList]) -> str:
+    """Why the last list behind a clear does not show what became of the codes."""
+    where = evidence(last.exchange, "read").where
+    if last.kind != MAIN:
+        return f"the list read since is not of the memory that was cleared ({where})"
+    missed = "the earlier codes" if _earlier(last, before) else "confirmed codes"
+    return f"read with mask {last.mask:02X}, which does not cover {missed} ({where})"
+
+
+def _still_listed(last: FaultList, earlier: dict[int, int]) -> Outcome:
+    """Codes behind a clear that nothing shows to be new."""
+    codes = [code for code in last.codes if code in earlier] if earlier else list(last.codes)
+    said = ", ".join(last.text(code) for code in codes)
+    one = len(codes) == 1
+    if earlier:
+        text = f"{said} {'is' if one else 'are'} listed unchanged after the clear: kept, or back at once"
+    else:
+        was = "it was" if one else "they were"
+        text = f"{said} {'stands' if one else 'stand'} after the clear; not known whether {was} there before"
+    wish = f"find the cause of {said}, then clear and read the fault memory (19 02) and capture it"
+    return Outcome(Word.UNPROVEN, Confidence.MEDIUM, (), (text,), wish)
 
 
 def _earlier(item: FaultList, before: Sequence[FaultList]) -> dict[int, int] | None:

@@ -10,6 +10,7 @@ from itertools import groupby
 
 from analysis.report import wording
 from analysis.report.contract import CaptureDict, ExpectationDict, IdentifierDict, ModuleDict, PartDict, ReportDict
+from analysis.report.fault_text import fault_codes_read, faults_read, said_codes
 from analysis.report.lines import Lines, short_hex
 from canlog.counting import counted, lasting
 
@@ -159,16 +160,22 @@ def _item(page: Lines, item: ExpectationDict) -> None:
 
 def what_was_read(page: Lines, report: ReportDict) -> None:
     """After a mere scan: the values to write down."""
-    if not wording.nothing_attempted(report) or not report["identifiers"]:
+    faults = faults_read(report)
+    if not wording.nothing_attempted(report):
+        fault_codes_read(page, report, faults)
+        return
+    read = [item for item in report["identifiers"] if item["readings"]]
+    if not read and not faults:
         return
     page.heading("What was read")
     names = wording.labels(report)
     trims = {(item["link"], item["identifier"]) for item in report["trims"]}
-    read = (item for item in report["identifiers"] if item["readings"])
-    for link, items in groupby(read, key=lambda item: item["link"]):
+    for link in dict.fromkeys([*(item["link"] for item in read), *faults]):
         page.text(names.get(link, link), colour="strong")
-        for item in items:
+        for item in (item for item in read if item["link"] == link):
             _identifier(page, item, as_bytes=(link, item["identifier"]) in trims)
+        if link in faults:
+            page.text(f"fault codes: {said_codes(faults[link][-1])}", indent=4, hang=2)
 
 
 def _identifier(page: Lines, item: IdentifierDict, *, as_bytes: bool) -> None:

@@ -1,0 +1,45 @@
+"""A fault is active at the last reading.
+
+What is seen: behind what was done to a module its last fault list holds a code whose last test failed.
+What it can mean: A real fault, a part that is not connected, or a step of the job that is missing.
+How to tell it from look-alikes: codes that are only stored, or not tested since the clear; a code that was there
+before and came back
+What to try: find the cause of the code; do the missing step; then clear and read again
+Caution: learn routines and tests move parts, build pressure or start the engine. Chock the vehicle, keep people
+away, mind high voltage, follow the vehicle maker's service information.
+Evidence: the last list. Source: ISO 14229-1:2020, annex D.2 (M).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from analysis.checks.registry import Context, Seen, check
+from analysis.fault_lists import MAIN, fault_lists
+from analysis.operations.model import Kind, evidence
+from analysis.words import Confidence, Severity
+from canlog.names.dtc import TEST_FAILED
+
+
+@check("fault-active", severity=Severity.WARNING)
+def find(ctx: Context) -> Iterator[Seen]:
+    for story in ctx.stories:
+        lists = [one for one in fault_lists(story) if one.kind == MAIN]
+        acts = [item for item in ctx.operations if item.part is not None and item.link.key == story.link.key]
+        if not lists or not acts or lists[-1].exchange.begin < ctx.act(acts[-1]).begin:
+            continue
+        last = lists[-1]
+        active = [code for code in last.codes if last.shows(code, TEST_FAILED)]
+        new = [code for code in active if not _is_back(last.text(code), story.link.key, ctx)]
+        if new:
+            said = ", ".join(map(last.text, new))
+            shown = evidence(last.exchange, f"lists {said}")
+            verb = "is" if len(new) == 1 else "are"
+            text = f"{story.label}: {said} {verb} active at the last reading ({shown.where})."
+            yield Seen(Confidence.HIGH, (shown,), text)
+
+
+def _is_back(code: str, link: str, ctx: Context) -> bool:
+    """The finding about codes that return has it."""
+    clears = [item for item in ctx.standing(Kind.CLEAR) if item.link.key == link]
+    return any(code in (item.details["returned"] or ()) for item in clears)  # type: ignore[operator]

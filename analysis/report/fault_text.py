@@ -1,0 +1,57 @@
+"""Fault codes that were read, with the bits of their status that people ask for."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from analysis.report import wording
+from analysis.report.contract import OperationDict, ReportDict
+from analysis.report.lines import Lines
+
+#: Bits of a status byte, in the words of people; the others follow from them or say what was not tested.
+#: ISO 14229-1:2020, annex D.2 (M).
+BITS: tuple[tuple[int, str], ...] = (
+    (0x01, "failed now"), (0x04, "pending"), (0x08, "confirmed"), (0x10, "not tested since the clear"),
+    (0x80, "lamp on"),
+)  # fmt: skip
+CONFIRMED = 0x08
+Readings = Mapping[str, Sequence[OperationDict]]
+
+
+def faults_read(report: ReportDict) -> dict[str, list[OperationDict]]:
+    """Answers that list codes, or none, of each link in order."""
+    found: dict[str, list[OperationDict]] = {}
+    for item in report["operations"]:
+        if item["kind"] == "read-faults" and item["details"].get("mask") is not None:
+            found.setdefault(item["link"], []).append(item)
+    return found
+
+
+def fault_codes_read(page: Lines, report: ReportDict, faults: Readings) -> None:
+    """In a job: what each fault memory held at the first and at the last reading, where it held anything."""
+    told = {link: lists for link, lists in faults.items() if any(one["details"]["codes"] for one in lists)}
+    if not told:
+        return
+    page.heading("Fault codes that were read")
+    names = wording.labels(report)
+    for link, lists in told.items():
+        shown = {"first": lists[0], "last": lists[-1]} if len(lists) > 1 else {"read once": lists[0]}
+        for when, one in shown.items():
+            page.text(f"{names.get(link, link)}, {when}: {said_codes(one)}", hang=2)
+
+
+def said_codes(item: OperationDict) -> str:
+    """``P17A3-96, status 2F (failed now, confirmed)``; ``no codes``, with the mask where it hides some."""
+    details: Mapping[str, Any] = item["details"]
+    said = "; ".join(_said(one["code"], one["status"], details["sub_function"]) for one in details["codes"])
+    hides = not int(details["mask"], 16) & CONFIRMED
+    return said or (f"no codes under mask {details['mask']}" if hides else "no codes")
+
+
+def _said(code: str, status: str, sub_function: str) -> str:
+    """Only lists of 19 have a status byte whose bits are standard."""
+    if sub_function == "00":
+        return code
+    words = [text for bit, text in BITS if int(status, 16) & bit]
+    return f"{code}, status {status}" + (f" ({', '.join(words)})" if words else "")
