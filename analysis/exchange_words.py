@@ -21,6 +21,10 @@ RESET: Final[Mapping[int, str]] = {
     1: "hard reset", 2: "key off and on", 3: "soft reset", 4: "rapid power shutdown on", 5: "rapid power shutdown off",
 }  # fmt: skip
 MOST_CODES = 4
+#: So many bytes tell a request of this kind, two any other: a routine has its number behind the control byte.
+TELLING_BYTES: Final[Mapping[Act, int]] = {
+    Act.ROUTINE: 4, Act.CLEAR: 4, Act.READ: 3, Act.WRITE: 3, Act.READ_FAULTS: 3, Act.DOWNLOAD: 1, Act.EXIT: 1,
+}  # fmt: skip
 
 
 def tell(exchange: Exchange, label: str, names: Names) -> str:
@@ -33,6 +37,11 @@ def tell(exchange: Exchange, label: str, names: Names) -> str:
     """
     call = read_call(exchange, label, names)
     return f"{_asked(exchange, call, label, names)}: {_came_back(exchange, call, label, names)}"
+
+
+def first_bytes(exchange: Exchange) -> str:
+    """``31 01 02 66``: the bytes that tell one request from others, without its data; empty where it was not seen."""
+    return exchange.asked[: TELLING_BYTES.get(exchange.act, 2)].hex(" ").upper()
 
 
 def _asked(exchange: Exchange, call: RoutineCall | None, label: str, names: Names) -> str:

@@ -107,7 +107,10 @@ def _judge(story: Story, operations: Sequence[Operation], record: Record) -> Mod
 
 def _now(story: Story, unfinished: Sequence[Operation], record: Record) -> tuple[Now, list[Evidence]]:
     own, last = story.own, story.own[-1]
-    if who_fell_silent(story, record) is Silent.MODULE:
+    silent = who_fell_silent(story, record)
+    if silent is Silent.EVERYTHING and (unfinished or last.outcome in (Answer.SILENT, Answer.INCOMPLETE)):
+        return Now.UNKNOWN, [evidence(last, "everything fell silent here, and it was not asked since")]
+    if silent is Silent.MODULE:
         unanswered = [item for item in own if item.outcome is Answer.SILENT]
         return Now.SILENT, [evidence(item, "asked, and no answer came") for item in unanswered[-3:]]
     mode, signs = mode_now(story)

@@ -12,7 +12,8 @@ from dataclasses import dataclass
 from itertools import takewhile
 from typing import Literal, NamedTuple
 
-from analysis.checks.looking.refusals import asked
+from analysis.break_facts import break_facts
+from analysis.exchange_words import first_bytes, tell
 from analysis.exchanges import Answer, Exchange
 from analysis.modes import signs
 from analysis.modules import ModuleState, Now
@@ -24,7 +25,6 @@ from analysis.silence import Silent, who_fell_silent
 from analysis.story import Mode, Story
 from analysis.supply import SupplyReading, supply_readings
 from analysis.words import Evidence, Word
-from canlog.names.nrc import nrcs
 from canlog.services.gmw3110 import FULLY_PROGRAMMED, PROGRAMMED_STATES
 from canlog.services.traits import Act, programmed_state
 
@@ -35,13 +35,6 @@ Stage = Literal[
 BROKEN = (Word.FAILED, Word.INTERRUPTED)
 #: "General programming failure": the memory itself gave trouble, so that the erase may have begun.
 PROGRAMMING_FAILURE = 0x72
-ENDINGS = {
-    Answer.POSITIVE: "answered positively",
-    Answer.NEGATIVE: "refused",
-    Answer.SILENT: "no answer",
-    Answer.SUPPRESSED: "wanted no answer",
-    Answer.INCOMPLETE: "not whole in the capture",
-}
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,6 +57,7 @@ class PostMortem:
     silent_first: Silent
     share_carried: float | None
     supply: tuple[SupplyReading, ...]
+    facts: tuple[Evidence, ...] = ()
     explanations: tuple[Explanation, ...] = ()
 
 
@@ -78,13 +72,13 @@ def post_mortem(
     record: Record, operations: Sequence[Operation], modules: Sequence[ModuleState]
 ) -> PostMortem | None:  # fmt: skip
     """The facts of the worst break; None when nothing broke."""
-    broken = [item for item in standing(operations) if _is_break(item)]
+    broken = [_first_try(item, operations) for item in standing(operations) if _is_break(item)]
     if broken:
-        first = _first_try(broken[-1], operations)
+        first = min(broken, key=lambda item: item.begin)
         story = record.story(first.link.key)
-        return _of_download(first, story, record) if story is not None else None
+        return _of_download(first, operations, story, record) if story is not None else None
     lost = next((item for item in modules if item.now in (Now.BOOT, Now.SILENT) and _concerns_us(item)), None)
-    return _of_module(lost, record) if lost is not None else None
+    return _of_module(lost, operations, record) if lost is not None else None
 
 
 def _is_break(item: Operation) -> bool:
@@ -107,31 +101,48 @@ def _concerns_us(module: ModuleState) -> bool:
     return module.story.named or any(item.response is not None for item in module.story.exchanges)
 
 
-def _of_download(operation: Operation, story: Story, record: Record) -> PostMortem:
+def _of_download(operation: Operation, operations: Sequence[Operation], story: Story, record: Record) -> PostMortem:
     members = [item for item in story.own if item.number in operation.exchanges]
-    size, carried = operation.details["size_asked"], operation.details["size_carried"]
-    share = carried / size if isinstance(size, int) and isinstance(carried, int) and size else None
     bad = _first_bad(operation, members, story, record)
-    return _facts(story, record, _stage(operation, bad, members, record), bad, share)
+    return _facts(story, operations, record, _stage(operation, bad, members, record), bad, _share([operation]))
 
 
-def _of_module(module: ModuleState, record: Record) -> PostMortem:
+def _share(loads: Sequence[Operation]) -> float | None:
+    """Of the bytes announced those that were answered; None where nothing was announced."""
+    pairs = [(item.details["size_asked"], item.details["size_carried"]) for item in loads]
+    known = [(size, carried) for size, carried in pairs if isinstance(size, int) and isinstance(carried, int)]
+    asked = sum(size for size, _ in known)
+    return sum(carried for _, carried in known) / asked if asked and len(known) == len(pairs) else None
+
+
+def _of_module(module: ModuleState, operations: Sequence[Operation], record: Record) -> PostMortem:
     story = module.story
     bad = _in_vain(story, record) if module.now is Now.SILENT else _boot_since(story, record)
     good = _last_good(story, bad)
     stage: Stage = "after-reset" if good is not None and good.service == 0x11 else "unknown"
-    return _facts(story, record, stage, bad, None)
+    loads = [item for item in standing(operations) if item.kind is Kind.DOWNLOAD and item.link.key == story.link.key]
+    share = _share([item for item in loads if not item.details["driver"]])
+    return _facts(story, operations, record, stage, bad, share)
 
 
-def _facts(story: Story, record: Record, stage: Stage, bad: _Step | None, share: float | None) -> PostMortem:
+def _facts(
+    story: Story,
+    operations: Sequence[Operation],
+    record: Record,
+    stage: Stage,
+    bad: _Step | None,
+    share: float | None,
+) -> PostMortem:
     good = _last_good(story, bad)
+    silent = who_fell_silent(story, record)
     return PostMortem(
         stage=stage,
         last_good=evidence(good, _said(good, story, record)) if good is not None else None,
         first_bad=evidence(bad.exchange, bad.text) if bad is not None else None,
-        silent_first=who_fell_silent(story, record),
+        silent_first=silent,
         share_carried=share,
         supply=tuple(supply_readings(record)),
+        facts=break_facts(bad.exchange, operations, story, record, silent) if bad is not None else (),
     )
 
 
@@ -161,7 +172,9 @@ def _bad_state(members: Sequence[Exchange], story: Story) -> _Step | None:
     for exchange in told:
         state = programmed_state(exchange.answered, exchange.dialect)
         if state not in (None, FULLY_PROGRAMMED):
-            return _Step(exchange, f"{_asked(exchange)}: {state:02X} {PROGRAMMED_STATES.name(state)}")
+            return _Step(
+                exchange, f"{first_bytes(exchange)}, {exchange.ask.name}: {state:02X} {PROGRAMMED_STATES.name(state)}"
+            )
     return None
 
 
@@ -188,7 +201,9 @@ def _boot_since(story: Story, record: Record) -> _Step | None:
     for sign in reversed(since):
         exchange = record.exchange_at((sign.evidence.capture, sign.evidence.lines[0]))
         if exchange is not None:
-            return _Step(exchange, f"{_asked(exchange)}: {sign.evidence.text}, as a boot loader does")
+            said = _said(exchange, story, record)
+            shown = said if exchange.nrc is not None else f"{said}; {sign.evidence.text}"
+            return _Step(exchange, f"{shown}, as a boot loader does")
     return None
 
 
@@ -211,16 +226,5 @@ def _stage_of(bad: Exchange, operation: Operation, record: Record) -> Stage:
 
 
 def _said(exchange: Exchange, story: Story, record: Record) -> str:
-    """The exchange in a few plain words."""
-    what = _asked(exchange)
-    call = read_call(exchange, story.label, record.names)
-    if exchange.nrc is not None:
-        wait = " after it had asked for time" if exchange.pendings else ""
-        return f"{what}: refused with {exchange.nrc:02X}{wait} ({nrcs(exchange.dialect)[exchange.nrc].meaning})"
-    if call is not None and call.status is Status.BAD:
-        return f"{what}: {call.text}"
-    return f"{what}: {ENDINGS[exchange.outcome]}"
-
-
-def _asked(exchange: Exchange) -> str:
-    return f"{exchange.ask.name} ({asked(exchange)})" if exchange.asked else "an answer without its request"
+    """The exchange in a few plain words, behind the bytes that began it."""
+    return f"{first_bytes(exchange) or 'not asked'}, {tell(exchange, story.label, record.names)}"

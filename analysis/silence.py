@@ -51,6 +51,8 @@ def who_fell_silent(story: Story, record: Record) -> Silent:
     waited = end - _first_in_vain(own)
     if asked is not None and asked > heard + limits.module_silent_ns and waited > limits.module_silent_ns:
         return Silent.MODULE
+    if _asked_in_vain(own) and _all_stopped(record, last_capture, story.link.channel, own[-1].end_ns):
+        return Silent.EVERYTHING  # its answer was still due then, and nobody asked again
     if others is not None and _asked_in_vain(own) and others - own[-1].end_ns > _patience(own[-1], limits):
         return Silent.MODULE  # it owes the answer, however soon it was asked behind the one before
     spoken = max(heard, asked or heard)

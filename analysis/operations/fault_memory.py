@@ -141,7 +141,8 @@ def _clear_outcome(
     last = after[-1]
     if active := [last.text(code) for code, status in last.codes.items() if last.kind == MAIN and status & TEST_FAILED]:
         is_back = {last.text(code) for code in covering[-1][1]}.issuperset(active)
-        text += f"; at the last reading {', '.join(active)} {'is' if len(active) == 1 else 'are'} active{' again' * is_back}"
+        verb = "is" if len(active) == 1 else "are"
+        text += f"; at the last reading {', '.join(active)} {verb} active{' again' * is_back}"
     order = order_in_force(story, clean.exchange.begin, FAULT_SETTING, STORING_OFF)
     if order is None:
         return Outcome(Word.CONFIRMED, Confidence.HIGH, (shown,), (text,))

@@ -331,6 +331,7 @@ def _post_mortem(item: PostMortem | None, clocks: Mapping[int, bool]) -> c.PostM
             }
             for one in item.supply
         ],
+        "facts": [_evidence(one) for one in item.facts],
         "explanations": [
             {
                 "cause": one.cause,

@@ -194,6 +194,10 @@ CASES: dict[str, tuple[Session, Session]] = {
         bench(lambda: edit.with_lines(GOOD, 300, *ERRORS)),
         bench(lambda: edit.with_lines(GOOD, 300, *ERRORS[:5])),
     ),
+    "fault-active": (
+        bench(lambda: edit.replaced(GOOD, "035902FFCCCCCCCC", "075902FF93052209")),
+        bench(lambda: edit.replaced(GOOD, "035902FFCCCCCCCC", "075902FF93052208")),
+    ),
     "fault-setting-not-restored": (shipped("coach-quiet-not-restored"), shipped("coach-ends-mid-transfer")),
     "frames-dropped-by-logger": (
         shipped("coach-frame-missing-in-log"),

@@ -247,6 +247,7 @@ def failed_erase() -> c.ReportDict:
         "stage": "in-erase", "last_good": evidence("check of the helper program: good", 9050),
         "first_bad": evidence("7F 31 72", 9180), "silent_first": "unknown", "share_carried": 0.0,
         "supply": [{"capture": 1, "link": DUC, "time_ns": seconds(29), "volts": 20.9, "line": 9400}],
+        "facts": [evidence("part 1 of 2", 9050)],
         "explanations": [{"cause": "the supply broke down", "for": [evidence("20.9 V", 9400)], "against": [],
                           "settled_by": "a second capture with voltage readings"}],
     }  # fmt: skip
