@@ -218,7 +218,8 @@ def _break_facts(page: Lines, report: ReportDict, post_mortem: PostMortemDict) -
         if item is not None:
             where = wording.at_lines(item["lines"], item["capture"], len(report["captures"]))
             page.text(f"{item['text']} ({where})", mark=mark, hang=2)
-    _evidence(page, report, post_mortem["facts"])
+    for fact in post_mortem["facts"]:
+        _evidence(page, report, [fact])
     page.text(wording.SILENT_FIRST[post_mortem["silent_first"]], mark="Fell silent first: ", hang=2)
     if post_mortem["share_carried"] is not None:
         page.text(f"{post_mortem['share_carried']:.1%} of the bytes were answered", mark="Carried: ", hang=2)
