@@ -24,7 +24,7 @@ from simulator.vin import with_check_sign
 
 from analysis import analyse
 from analysis.advice import starts_with_a_verb
-from analysis.checks import runner
+from analysis.checks import refusal_codes, runner
 from analysis.checks.finding import Finding
 from analysis.checks.registry import HEADINGS, Context, Seen
 from analysis.words import Confidence, Severity, Word
@@ -137,9 +137,34 @@ def asked_meanwhile(data: str) -> Session:
     return bench(lambda: edit.with_lines(GOOD, at + 1, f"({{t}}) can0 7E0#{data}"))
 
 
+def refused_with(code: str) -> Session:
+    """The third of four trims is refused, with this code."""
+    return changed("uds11-write-refused", "7F2E22", f"7F2E{code}")
+
+
+def third_write(lines: Lines) -> int:
+    return next(at for at, line in enumerate(lines) if re.search(r"7E0#10..2E3A03", line))
+
+
+def locked_by_session() -> Lines:
+    """Between the unlocking and the refusal the session is asked for once more."""
+    lines = refused_with("33").lines()
+    assert not isinstance(lines, bytes)
+    again = ("({t}) can0 7E0#021003CCCCCCCCCC", "({t}) can0 7E8#065003003201F4CC")
+    return edit.with_lines(lines, third_write(lines), *again)
+
+
+def never_unlocked() -> Lines:
+    """Keys are neither sent nor accepted."""
+    lines = refused_with("33").lines()
+    assert not isinstance(lines, bytes)
+    return edit.without(lines, "7E8#0[23]67")
+
+
 #: By check: where it must see something, and where it must not although that looks much the same.
 CASES: dict[str, tuple[Session, Session]] = {
     "answer-late": (later("7E8#036EF184", 0.1), later("7E8#036EF184", 0.04)),
+    "authentication-missing": (refused_with("34"), refused_with("33")),
     "attempts-exceeded": (shipped("uds11-wrong-key"), changed("uds11-wrong-key", "7F2736", "7F2737")),
     "block-counter-refused": (
         changed("uds11-transfer-refused", "7F3672", "7F3673"),
@@ -155,6 +180,7 @@ CASES: dict[str, tuple[Session, Session]] = {
         shipped("uds11-block-repeated"),
     ),
     "boot-mode-only": (shipped("coach-next-day", names=True), shipped("coach-reflash", names=True)),
+    "busy-repeat": (refused_with("21"), shipped("uds11-all-good")),  # where the module says wait, and goes on
     "calibration-not-expected": (
         shipped("van-wrong-calibration", sheet=True),
         shipped("uds11-exit-refused", sheet=True),
@@ -167,6 +193,7 @@ CASES: dict[str, tuple[Session, Session]] = {
     "check-failed": (shipped("uds11-check-bad", names=True), shipped("uds11-check-bad")),
     "check-status-unknown": (shipped("uds11-check-bad"), shipped("uds11-check-bad", names=True)),
     "clock-steps": (bench(set_back), bench(two_channels)),
+    "condition-named": (refused_with("8C"), refused_with("93")),
     "connection-broken-off": (
         Session(partial(reset_at_the_end, "uds11-all-good", "3604"), "doip"),
         Session(partial(reset_at_the_end, "uds11-only-reads"), "doip"),
@@ -188,6 +215,7 @@ CASES: dict[str, tuple[Session, Session]] = {
     "dtc-not-cleared": (bench(partial(plan, faults=("clear-refused",))), shipped("uds11-dtc-returns")),
     "dtc-returns": (shipped("uds11-dtc-returns"), shipped("coach-reflash")),
     "duplicate-frames": (shipped("uds11-doubled"), shipped("uds11-block-repeated")),
+    "engine-running": (refused_with("83"), refused_with("84")),
     "erase-failed": (shipped("coach-erase-low-voltage"), shipped("uds11-erase-refused")),
     "erase-refused": (shipped("uds11-erase-refused"), shipped("coach-erase-low-voltage")),
     "error-frame-burst": (
@@ -203,6 +231,7 @@ CASES: dict[str, tuple[Session, Session]] = {
         shipped("coach-frame-missing-in-log"),
         bench(lambda: edit.without(GOOD, "7E9#21", nth=0)),
     ),
+    "general-reject": (refused_with("10"), refused_with("22")),
     "given-fits-nothing": (
         Session(partial(fixture, "coach-all-good"), "van", names=True),
         shipped("coach-before-removal-dead", names=True),
@@ -210,6 +239,7 @@ CASES: dict[str, tuple[Session, Session]] = {
     "identity-unchanged": (bench(lambda: edit.played(same_identity)), shipped("uds11-all-good")),
     "identifier-refused": (bench(partial(plan, faults=("vin-refused",))), shipped("uds11-write-refused")),
     "key-refused": (shipped("uds11-wrong-key"), changed("uds11-wrong-key", "7F2735", "7F2737")),
+    "length-refused": (refused_with("13"), refused_with("31")),
     "lines-damaged": (
         bench(lambda: edit.with_lines(GOOD, 100, "({t}) can0 7E8#03", "({t}) ca")),
         bench(lambda: edit.with_lines(GOOD, 100, "({t}) can0 7E8#R")),
@@ -225,7 +255,7 @@ CASES: dict[str, tuple[Session, Session]] = {
     "request-not-delivered": (ethernet("doip-module-silent"), shipped("coach-module-silent")),
     "reset-missing": (bench(partial(plan, *LOADER, "background")), bench(partial(plan, *LOADER))),
     "reset-no-return": (shipped("uds11-reset-no-return"), shipped("uds11-boot-mode-after-reset")),
-    "length-refused": (
+    "flow-control-overflow": (
         bench(lambda: [*GOOD[:144], GOOD[144].replace("7E8#3000", "7E8#3200")]),
         shipped("uds11-module-silent"),
     ),
@@ -237,6 +267,17 @@ CASES: dict[str, tuple[Session, Session]] = {
         bench(lambda: edit.without(GOOD, "7E8#027603")),
         bench(lambda: fixture("uds11-block-repeated")),
     ),
+    "sequence-refused": (refused_with("24"), changed("uds11-transfer-refused", "7F3672", "7F3624")),
+    "service-unknown": (refused_with("11"), refused_with("7F")),
+    "session-dropped-in-download": (
+        changed("uds11-transfer-refused", "7F3672", "7F367F"),
+        changed("uds11-transfer-refused", "7F3672", "7F3673"),
+    ),
+    "session-refused": (
+        bench(lambda: edit.replaced(plan(faults=("programming-session-refused",)), "7F1022", "7F1012")),
+        bench(partial(plan, faults=("programming-session-refused",))),
+    ),
+    "session-wrong-for-service": (refused_with("7F"), refused_with("11")),
     "sheet-of-another-job": (
         Session(partial(fixture, "coach-all-good"), "van", sheet=True),
         shipped("coach-vin-swapped", sheet=True),
@@ -261,6 +302,8 @@ CASES: dict[str, tuple[Session, Session]] = {
         changed("uds11-transfer-refused", "7F3672", "7F3671"),
         shipped("uds11-transfer-refused"),
     ),
+    "stored-fault-blocks": (refused_with("26"), refused_with("22")),
+    "subnet-silent": (refused_with("25"), refused_with("26")),
     "trims-check-bad": (
         bench(lambda: edit.with_trims({2: OF_OTHER_UNIT}), names=True),
         shipped("coach-trims-exchanged", names=True),  # told as a set in another order, once
@@ -282,6 +325,8 @@ CASES: dict[str, tuple[Session, Session]] = {
     "trims-two-equal": (bench(lambda: edit.with_trims({2: pump_trim(1)})), shipped("uds11-all-good")),
     "two-testers": (shipped("coach-two-testers"), shipped("uds11-block-repeated")),
     "unlock-delay-running": (changed("uds11-wrong-key", "7F2736", "7F2737"), shipped("uds11-wrong-key")),
+    "unlock-lost": (bench(locked_by_session), refused_with("33")),
+    "unlock-missing": (bench(never_unlocked), bench(locked_by_session)),
     "vin-disagrees": (
         bench(lambda: edit.played(other_vin, "look", "read-keeper")),
         shipped("coach-foreign-keeper"),
@@ -341,7 +386,8 @@ def test_a_serious_check_that_touches_the_module_has_a_caution() -> None:
 
 def test_every_check_stands_in_a_file_of_its_name() -> None:
     files = {path.stem for path in Path(runner.__file__).parent.glob("*.py")} - runner.NOT_CHECKS - {"__init__"}
-    assert files == {check_id.replace("-", "_") for check_id in CHECKS}
+    in_the_table = {row.id for row in refusal_codes.ROWS}
+    assert files == {check_id.replace("-", "_") for check_id in set(CHECKS) - in_the_table} | {"refusal_codes"}
 
 
 def test_every_check_has_a_case() -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 from analysis.checks.registry import Context, Seen
@@ -58,18 +58,22 @@ def see_refusals(ctx: Context, codes: Collection[int], services: Collection[int]
     """One sighting for each module that refused; only a note where it accepted the same later."""
     for story in ctx.stories:
         found = list(refusals(ctx, story, codes, services))
-        if not found:
-            continue
-        standing = [item for item in found if not item.overcome]
-        shown = standing or found
-        texts = dict.fromkeys(said(item.exchange) for item in shown)
-        end = "" if standing else " The same was accepted later."
-        yield Seen(
-            Confidence.HIGH,
-            tuple(evidence(item.exchange, said(item.exchange)) for item in shown),
-            f"{story.label}: {'; '.join(list(texts)[:4])}.{end}",
-            severity=None if standing else Severity.NOTE,
-        )
+        if found:
+            yield sighting(story, found)
+
+
+def sighting(story: Story, found: Sequence[Refusal], more: str = "") -> Seen:
+    """Refusals of one module as one sighting: those that were not overcome, or else all of them as a note."""
+    standing = [item for item in found if not item.overcome]
+    shown = standing or found
+    texts = dict.fromkeys(said(item.exchange) for item in shown)
+    end = more if standing else " The same was accepted later."
+    return Seen(
+        Confidence.HIGH,
+        tuple(evidence(item.exchange, said(item.exchange)) for item in shown),
+        f"{story.label}: {'; '.join(list(texts)[:4])}.{end}",
+        severity=None if standing else Severity.NOTE,
+    )
 
 
 def said(exchange: Exchange) -> str:

@@ -644,7 +644,7 @@ def test_a_block_that_the_module_has_no_room_for_says_so() -> None:
     report = heard(talk, gap(9), frame(0x123, "00"))
     because = only(report, "download").outcome.because
     assert "the module refused the length of 36 02, 34 bytes, with flow control overflow (line" in because[0]
-    assert "length-refused" in {item.id for item in report.findings}
+    assert "flow-control-overflow" in {item.id for item in report.findings}
 
 
 def test_bytes_that_no_frame_brought_are_not_counted_as_seen() -> None:

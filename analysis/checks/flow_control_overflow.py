@@ -20,7 +20,7 @@ from analysis.words import Confidence, Evidence, Severity
 from canlog.counting import counted
 
 
-@check("length-refused", severity=Severity.SERIOUS)
+@check("flow-control-overflow", severity=Severity.SERIOUS)
 def find(ctx: Context) -> Iterator[Seen]:
     labels = {story.link.key: story.label for story in ctx.stories}
     for capture in ctx.record.captures:
