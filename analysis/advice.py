@@ -171,6 +171,11 @@ def sentence(text: str) -> str:
     return f"{stripped[:1].upper()}{stripped[1:]}."
 
 
+def inside(title: str) -> str:
+    """A title inside a sentence; abbreviations keep their capitals."""
+    return title if title.partition(" ")[0][1:2].isupper() else title[:1].lower() + title[1:]
+
+
 def starts_with_a_verb(text: str) -> bool:
     """It tells somebody to do something."""
     return text.partition(" ")[0].lower().rstrip(",:") in VERBS

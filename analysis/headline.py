@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping
 from typing import Final
 
-from analysis.advice import TABLE, case_of, module_of
+from analysis.advice import TABLE, case_of, inside, module_of
 from analysis.modules import ModuleState, Now
 from analysis.next_steps import (
     BROKEN,
@@ -146,17 +146,12 @@ def _wrong_values(job: Job) -> str:
         if not heavy or (advice is None and job.overall is not Word.CONFIRMED):
             continue
         module = module_of(item, job.record)
-        title = _inside(item.title)
+        title = inside(item.title)
         case = case_of(item, module)
         named = "" if module in case or module == "the module" else f"{module}: "
         said = f"{title}: {named}{case}." if case else f"{title}."
         return f"All confirmed, but {said}" if job.overall is Word.CONFIRMED else said[:1].upper() + said[1:]
     return ""
-
-
-def _inside(title: str) -> str:
-    """A title inside a sentence; abbreviations keep their capitals."""
-    return title if title.partition(" ")[0][1:2].isupper() else title[:1].lower() + title[1:]
 
 
 def _failed(job: Job, words: Mapping[Part, Word]) -> str:

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from itertools import chain
 from pathlib import Path
 
+from analysis.as_meant import not_as_meant
 from analysis.cannot_show import cannot_show
 from analysis.captures_order import with_borders
 from analysis.checks.registry import Context
@@ -153,6 +154,7 @@ def judge(record: Record, sheet: JobSheet | None, names_sha256: tuple[str, ...])
         trims=tuple(trim_sheet(record, operations)),
         verdict=give_verdict(record, operations, modules, expectations, findings),
         findings=tuple(findings),
+        not_as_meant=not_as_meant(operations, expectations or (), findings),
         cannot_show=tuple(cannot_show(record, operations)),
         post_mortem=with_explanations(post_mortem(record, operations, modules), record, findings),
         job_sha256=sheet.sha256 if sheet is not None else None,

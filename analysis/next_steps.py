@@ -32,6 +32,7 @@ LOW_SUPPLY: Final = frozenset({"voltage-too-low", "voltage-falls"})
 #: Findings in the order of the table: of two about the same values the first one speaks.
 ORDER: Final = {one: number for number, one in enumerate(TABLE)}
 NO_TALK: Final = "Record again at the diagnostic connector, from before the tester's first request to after its last."
+WRITE_DOWN: Final = "Write down the values read here before the module leaves."
 BOTH_WAYS: Final = (
     "Record the job again where requests and answers both pass, without a filter: one direction alone says nothing."
 )
@@ -69,6 +70,8 @@ def next_steps(job: Job, wishes: Sequence[str], missing: Sequence[str]) -> tuple
     steps = tuple(dict.fromkeys(step.text for step in planned))[:MOST_STEPS]
     if not missing or any(step.rank is Rank.FIRST for step in planned):
         return steps
+    if WRITE_DOWN in steps:
+        return (*steps, f"Do the job itself on the module that stays, or on the new one: {', '.join(missing)}.")
     return (*steps, f"Do what the job sheet asks and no capture shows yet: {', '.join(missing)}.")
 
 
@@ -120,7 +123,7 @@ def _plan(job: Job) -> Iterator[Step]:
     yield from _explanations(job)
     broken = any(state.now is Now.BOOT for state in job.modules) or refused_sessions(job)
     if not job.attempted and _anything_read(job) and not _locked(job) and not broken:
-        yield Step(Rank.REST, "Write down the values read here before the module leaves.")
+        yield Step(Rank.REST, WRITE_DOWN)
 
 
 # a module that is not whole

@@ -17,6 +17,7 @@ from analysis.story import Story
 from analysis.words import Word
 from canlog.names.blank import BLANK, is_blank
 
+DEFAULT = "equals the factory default"
 SHEET_KINDS = frozenset({"trim", "configuration", "learned"})
 
 
@@ -34,6 +35,8 @@ class Trim:
     read_back: bytes | None
     unit: str | None
     word: Word
+    operation: int | None  # its number
+    refused: int | None  # code of a write that was refused
     notes: tuple[str, ...]
 
 
@@ -69,12 +72,13 @@ def _row(
         notes.append(BLANK)
     elif name is not None and shown is not None:
         if name.is_default(shown):
-            notes.append("equals the factory default")
+            notes.append(DEFAULT)
         values = name.decode(shown)
         notes += [f"{one.name} {one.text} is out of range" for one in values if one.in_range is False]
     if operation is not None:
         notes += operation.outcome.because[:1]
     unit = next((one.unit for one in name.layout if one.unit), None) if name else None
+    refused = record.exchanges[operation.exchanges[0] - 1].nrc if operation is not None else None
     source = details.get("source_link")
     return Trim(
         link=story.link.key,
@@ -87,6 +91,8 @@ def _row(
         read_back=read_back,
         unit=unit,
         word=operation.outcome.word if operation is not None else Word.NOT_SHOWN,
+        operation=operation.number if operation is not None else None,
+        refused=refused,
         notes=tuple(notes),
     )
 

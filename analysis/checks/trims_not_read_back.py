@@ -19,7 +19,9 @@ from analysis.checks.registry import Context, Seen, check
 from analysis.operations.model import Operation, Part
 from analysis.operations.write import read_again
 from analysis.readings import said_identifiers
+from analysis.story import Story
 from analysis.words import Confidence, Severity, Word
+from canlog.counting import counted
 
 
 @check("trims-not-read-back", severity=Severity.WARNING)
@@ -31,8 +33,13 @@ def find(ctx: Context) -> Iterator[Seen]:
                 continue
             shown = tuple(lines_of(item, ctx, f"{item.details['identifier']} was accepted") for item in unread)
             names = said_identifiers(identifier_of(item) for item in unread)
-            text = f"{story.label}: {len(unread)} written and not read since a restart or at all: {names}."
+            since = "not read after the restart" if _is_restarted(unread, story) else "not read since"
+            text = f"{story.label}: {counted(len(unread), 'value')} accepted, {since}: {names}."
             yield Seen(Confidence.HIGH, shown, text, step=read_again(map(identifier_of, unread)))
+
+
+def _is_restarted(unread: list[Operation], story: Story) -> bool:
+    return any(story.start_after(item.begin) is not None for item in unread)
 
 
 def _is_unread(item: Operation) -> bool:

@@ -161,7 +161,7 @@ def _item(page: Lines, item: ExpectationDict) -> None:
 def what_was_read(page: Lines, report: ReportDict) -> None:
     """After a mere scan: the values to write down."""
     faults = faults_read(report)
-    if not wording.nothing_attempted(report):
+    if not wording.changed_nothing(report):
         fault_codes_read(page, report, faults)
         return
     read = [item for item in report["identifiers"] if item["readings"]]

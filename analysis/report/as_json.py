@@ -49,7 +49,7 @@ def report_dict(report: Report, *, secrets: bool = False) -> c.ReportDict:
         "links": [_link(link, item, record) for item in record.captures for link in item.messages.links],
         "modules": [_module(item) for item in report.modules],
         "exchanges": [_exchange(item, clocks[item.capture], secrets=secrets) for item in record.exchanges],
-        "operations": [_operation(item, clocks) for item in report.operations],
+        "operations": [_operation(item, report, clocks) for item in report.operations],
         "expectations": [_expectation(item) for item in report.expectations],
         "trims": [_trim(item) for item in report.trims],
         "verdict": {
@@ -213,7 +213,8 @@ DOWNLOAD_FIELDS = tuple(c.DownloadDetails.__annotations__)
 WRITE_FIELDS = tuple(c.WriteDetails.__annotations__)
 
 
-def _operation(item: Operation, clocks: Mapping[int, bool]) -> c.OperationDict:
+def _operation(item: Operation, report: Report, clocks: Mapping[int, bool]) -> c.OperationDict:
+    doubt = report.not_as_meant.get(item.number)
     fields = {Kind.DOWNLOAD: DOWNLOAD_FIELDS, Kind.WRITE: WRITE_FIELDS}.get(item.kind)
     details = item.details if fields is None else {field: item.details[field] for field in fields}
     return {
@@ -228,6 +229,7 @@ def _operation(item: Operation, clocks: Mapping[int, bool]) -> c.OperationDict:
         "details": dict(details),
         "proof": [{"what": one.text, "capture": one.capture, "lines": list(one.lines)} for one in item.outcome.proof],
         "would_change": item.outcome.would_change,
+        "not_as_meant": {"word": doubt.word.value, "why": doubt.why} if doubt is not None else None,
     }
 
 
@@ -257,6 +259,8 @@ def _trim(item: Trim) -> c.TrimDict:
         "read_back": _hex(item.read_back),
         "unit": item.unit,
         "word": item.word.value,
+        "operation": item.operation,
+        "refused": _byte(item.refused),
         "notes": list(item.notes),
     }
 

@@ -223,6 +223,13 @@ class WriteDetails(TypedDict):
 DETAILS: Mapping[str, type] = {"download": DownloadDetails, "write": WriteDetails}
 
 
+class NotAsMeantDict(TypedDict):
+    """Why an act that was done is not what was meant."""
+
+    word: Annotated[Word, "the word of the sheet's item; the act's own where only a finding speaks"]
+    why: Annotated[str, "in words"]
+
+
 class OperationDict(TypedDict):
     """One act on a module, as the bus shows it. It knows nothing of the job sheet."""
 
@@ -237,6 +244,9 @@ class OperationDict(TypedDict):
     details: Annotated[Mapping[str, object], "by kind; fixed fields for download and write"]
     proof: Annotated[list[ProofDict], "what proved it; never empty when confirmed"]
     would_change: Annotated[str, "the missing proof that would change the word; empty when nothing is missing"]
+    not_as_meant: Annotated[
+        NotAsMeantDict | None, "what sheet or findings say against a confirmed act; null if nothing"
+    ]
 
 
 class ExpectationDict(TypedDict):
@@ -265,7 +275,9 @@ class TrimDict(TypedDict):
     written: Annotated[Hex | None, "bytes written; null when only read"]
     read_back: Annotated[Hex | None, "last reading after the write"]
     unit: Annotated[str | None, "unit from the names"]
-    word: Annotated[Word, "what happened to it"]
+    word: Annotated[Word, "what happened to it; what speaks against it stands in the operation"]
+    operation: Annotated[Number | None, "number of the operation that wrote it; null when only read"]
+    refused: Annotated[HexByte | None, "code with which the write was refused; null when it was not"]
     notes: Annotated[list[str], "what a person should know about it"]
 
 

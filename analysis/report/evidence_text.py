@@ -13,6 +13,7 @@ from analysis.report.contract import (
     ExplanationDict,
     FindingDict,
     IdentifierDict,
+    NotAsMeantDict,
     OperationDict,
     PostMortemDict,
     ReportDict,
@@ -132,7 +133,7 @@ def _changed_once(item: IdentifierDict) -> bool:
 
 def trims(page: Lines, report: ReportDict) -> None:
     """Every trim: what was there, what was written, what came back."""
-    if not report["trims"] or wording.nothing_attempted(report):
+    if not report["trims"] or wording.changed_nothing(report):
         return
     page.heading("Trims and configuration")
     names = wording.labels(report)
@@ -140,6 +141,7 @@ def trims(page: Lines, report: ReportDict) -> None:
     value = max((page.width - 2 - number - 4 * 2 - wording.WORD_WIDTH) // 3, 5)
     widths = (number, value, value, value, 0)
     said = {proof["what"] for operation in report["operations"] for proof in operation["proof"]}
+    doubts = {item["number"]: item["not_as_meant"] for item in report["operations"]}
     for link, group in groupby(report["trims"], key=lambda item: item["link"]):
         items = list(group)
         if all(item["written"] is None for item in items):
@@ -149,7 +151,8 @@ def trims(page: Lines, report: ReportDict) -> None:
         page.columns(("id", "old", "written", "read back", ""), widths)
         about = ""
         for item in items:
-            about = _trim(page, item, widths, names, said, about)
+            doubt = doubts.get(item["operation"] or 0)
+            about = _trim(page, item, doubt, widths, names, said, about)
 
 
 def _only_read(page: Lines, label: str, items: Sequence[TrimDict]) -> None:
@@ -160,20 +163,31 @@ def _only_read(page: Lines, label: str, items: Sequence[TrimDict]) -> None:
 
 
 def _trim(
-    page: Lines, item: TrimDict, widths: Sequence[int], names: dict[str, str], said: set[str], said_above: str
+    page: Lines,
+    item: TrimDict,
+    doubt: NotAsMeantDict | None,
+    widths: Sequence[int],
+    names: dict[str, str],
+    said: set[str],
+    said_above: str,
 ) -> str:
     """One row, and below it what has not been said yet; gives back what now has been."""
+    word = doubt["word"] if doubt is not None else item["word"]
+    ending = f"{wording.WORD[word]}, but" if doubt is not None and word == item["word"] else wording.WORD[word]
     cells = (
         item["identifier"],
         shorten_middle(item["old"] or "-", widths[1]),
-        shorten_middle(item["written"] or "-", widths[2]),
+        f"refused ({item['refused']})" if item["refused"] else shorten_middle(item["written"] or "-", widths[2]),
         shorten_middle(_read_back(item), widths[3]),
-        wording.WORD[item["word"]],
+        ending,
     )
-    page.columns(cells, widths, ("plain", "plain", "plain", "plain", wording.WORD_COLOUR[item["word"]]))
+    colour = "doubtful" if ending.endswith("but") else wording.WORD_COLOUR[word]
+    page.columns(cells, widths, ("plain", "plain", "plain", "plain", colour))
     parts = [item["name"]] if item["name"] else []
     if item["source_link"]:
         parts.append(f"the same bytes as in {names.get(item['source_link'], item['source_link'])}")
+    if doubt is not None:
+        parts.append(doubt["why"])
     about = "; ".join(parts)
     for text in ("" if about == said_above else about, _difference(item), *item["notes"]):
         if text and text not in said:
@@ -324,7 +338,7 @@ def _same(first: OperationDict, second: OperationDict) -> bool:
 
 
 def _telling(operation: OperationDict) -> tuple[str, str, str, bool]:
-    return operation["kind"], operation["word"], operation["confidence"], operation["superseded_by"] is None
+    return operation["kind"], operation["confidence"], wording.ending(operation), operation["superseded_by"] is None
 
 
 def transfers(page: Lines, report: ReportDict) -> None:

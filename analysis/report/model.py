@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from analysis.as_meant import NotAsMeant
 from analysis.checks.finding import Finding
 from analysis.expectations import Expectation
 from analysis.modules import ModuleState
@@ -29,6 +31,7 @@ class Report:
     trims: tuple[Trim, ...]
     verdict: Verdict
     findings: tuple[Finding, ...]
+    not_as_meant: Mapping[int, NotAsMeant]
     cannot_show: tuple[str, ...]
     post_mortem: PostMortem | None
     job_sha256: str | None

@@ -171,6 +171,11 @@ def nothing_attempted(report: ReportDict) -> bool:
     return not report["expectations"] and all(part["word"] == "not-shown" for part in words)
 
 
+def changed_nothing(report: ReportDict) -> bool:
+    """Nothing in it but reading, whatever a sheet asks for."""
+    return nothing_attempted(report) or all(item["kind"] in READING_KINDS for item in report["operations"])
+
+
 def only_read(report: ReportDict) -> bool:
     """Nothing was attempted and nothing was even switched: the capture of a scan."""
     is_reading = all(item["kind"] in READING_KINDS for item in report["operations"])
@@ -220,7 +225,12 @@ def act(operation: OperationDict) -> str:
 def ending(operation: OperationDict) -> str:
     """The word behind an act; nothing where a mere question was answered."""
     is_answered = operation["kind"] in ASKING_KINDS and operation["word"] in ("confirmed", "unproven")
-    return "" if is_answered else f" - {WORD[operation['word']]}"
+    if is_answered:
+        return ""
+    doubt = operation["not_as_meant"]
+    if doubt is None:
+        return f" - {WORD[operation['word']]}"
+    return f" - {WORD[doubt['word']]}: {doubt['why']}"
 
 
 def is_helper(operation: OperationDict) -> bool:

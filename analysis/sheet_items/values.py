@@ -193,7 +193,8 @@ class _Judge:
         if is_other and written is not None and word is not Word.INTERRUPTED:
             return self._make(
                 Word.FAILED, found=found, operation=write, confidence=Confidence.HIGH,
-                note=f"written was {self._said(written)}", would_change=self._write_again(),
+                note="" if found == self._said(written) else f"written was {self._said(written)}",
+                would_change=self._write_again(),
             )  # fmt: skip
         return self._make(word, found=found, operation=write)
 

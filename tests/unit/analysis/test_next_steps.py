@@ -37,7 +37,7 @@ def report(fixture: str, *more: str, sheet: bool = True, names: bool = True) -> 
         ("coach-ends-mid-transfer", ("Connect a support unit", "Look for the rest", "Program DUC again", "Do what")),
         ("coach-foreign-keeper", ("Find out which vehicle VBM is from",)),
         ("coach-vin-swapped", ("Compare the VIN of DUC with the plate",)),
-        ("coach-before-removal", ("Write down the values", "Do what")),
+        ("coach-before-removal", ("Write down the values", "Do the job itself on the module that stays")),
         ("uds11-dtc-returns", ("Find the cause of the fault in PCU: P1B23-54",)),
         ("uds11-read-back-same-power-cycle", ("Cycle the ignition, then read 3A01-3A04, F190 of PCU",)),
         ("uds11-clear-not-read", ("Read the fault memory (19 02) of PCU",)),

@@ -71,7 +71,7 @@ def operation(
         "number": number, "kind": kind, "link": key, "begin_ns": seconds(begin), "end_ns": seconds(begin + 0.5),
         "word": word, "confidence": "high", "superseded_by": superseded_by, "details": details or {},
         "proof": [{"what": what, "capture": 1, "lines": [4000 + number, 4004 + number]} for what in proofs],
-        "would_change": would_change,
+        "would_change": would_change, "not_as_meant": None,
     }  # fmt: skip
 
 
@@ -171,7 +171,7 @@ def all_good() -> c.ReportDict:
         {
             "link": DUC, "identifier": item, "name": f"solenoid {index + 1} characterisation", "index": index + 1,
             "old": "0201" + "FF" * 22, "source_link": VBM, "written": RECORD, "read_back": RECORD, "unit": "kPa",
-            "word": "confirmed", "notes": [],
+            "word": "confirmed", "operation": None, "refused": None, "notes": [],
         }
         for index, item in enumerate(trims)
     ]  # fmt: skip

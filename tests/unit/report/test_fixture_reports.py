@@ -33,4 +33,5 @@ def test_the_report_of(path: Path) -> None:
     for width in (60, 80, 120):
         text = render_text(report, width)
         assert max(map(len, text.splitlines())) <= width
-        assert not re.search(r"[0-9A-F]{41}", text), "long hex is shortened, except values to copy by hand"
+        rest = re.sub(r"^WHAT WAS READ\n.*?\n\n", "", text, flags=re.M | re.S)
+        assert not re.search(r"[0-9A-F]{41}", rest), "long hex is shortened, except values to copy by hand"
