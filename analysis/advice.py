@@ -78,6 +78,12 @@ CAUSES: Final[Mapping[str, str]] = {
     "voltage-falls": "Switch off lights, fans and pumps, and watch the supply at {m}",
 }
 
+#: The same where the code of the refusal says more.
+CAUSES_BY_CODE: Final[Mapping[tuple[str, str], str]] = {
+    ("transfer-exit-refused", "72"): "Check the supply of {m} under load: 72 says that writing the memory failed",
+    ("transfer-exit-refused", "24"): "Compare the blocks sent to {m} with the file: 24 says that some are missing",
+}
+
 TABLE: Final[Mapping[str, Advice]] = {
     "attempts-exceeded": Advice(
         Rank.SAFETY, "Wait with the ignition on, as long as the service information says, before {m} is unlocked again"
@@ -163,6 +169,12 @@ def case_of(finding: Finding, module: str) -> str:
     if len(short) <= LONGEST_CASE:
         return short
     return f"{short[: LONGEST_CASE - 9].rpartition(', ')[0] or short[: LONGEST_CASE - 9]} and more"
+
+
+def code_of(finding: Finding) -> str:
+    """The code of the refusal that a finding tells of; empty where it tells none."""
+    found = re.search(r"\bwith ([0-9A-F]{2}) \(", finding.case)
+    return found[1] if found else ""
 
 
 def sentence(text: str) -> str:

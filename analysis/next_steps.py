@@ -11,7 +11,18 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from typing import Final, NamedTuple
 
-from analysis.advice import CAUSES, TABLE, Rank, Step, case_of, module_of, sentence, starts_with_a_verb
+from analysis.advice import (
+    CAUSES,
+    CAUSES_BY_CODE,
+    TABLE,
+    Rank,
+    Step,
+    case_of,
+    code_of,
+    module_of,
+    sentence,
+    starts_with_a_verb,
+)
 from analysis.checks.finding import Finding
 from analysis.exchanges import Exchange
 from analysis.expectations import Expectation
@@ -193,13 +204,14 @@ def _cause(job: Job, state: ModuleState) -> Iterator[Step]:
     """The most telling reason why it broke off."""
     label = state.story.label
     seen = {
-        item.id
+        item.id: item
         for item in job.findings
         if item.id in CAUSES
         and item.severity is not Severity.NOTE
         and module_of(item, job.record) in (label, "the module")
     }
-    text = next((CAUSES[one] for one in CAUSES if one in seen), "")
+    first = next((one for one in CAUSES if one in seen), "")
+    text = CAUSES_BY_CODE.get((first, code_of(seen[first])), CAUSES[first]) if first else ""
     if text:
         yield Step(Rank.CAUSE, sentence(text.format(m=label)))
     elif who_fell_silent(state.story, job.record) is Silent.CAPTURE_ENDED:

@@ -2,7 +2,7 @@
 
 What is seen: the module answers like a boot loader: it names its boot software or refuses what an application
 knows.
-What it can mean: It has no valid application.
+What it can mean: It has no valid application; or a part of it is missing.
 How to tell it from look-alikes: a simple module that knows few identifiers: it also opens the extended session; a
 new module: no erase and no failed download lies before it
 What to try: program it again from the session on, not from where it stopped; read its identification afterwards and
@@ -19,9 +19,16 @@ from collections.abc import Iterator
 from analysis.checks.looking.transfers import parts, routine_calls
 from analysis.checks.registry import Context, Seen, check
 from analysis.modules import Now
+from analysis.operations.model import Kind
 from analysis.story import Story
 from analysis.words import Confidence, Severity, Word
 from canlog.services.traits import Act
+
+#: What is left where the module's own checks were good.
+GOOD_ALL_THE_SAME = (
+    "the application starts and falls back, although its checks were good; a part or a step that only the service "
+    "information names is missing; the file is for other hardware"
+)
 
 
 @check("boot-mode-only", severity=Severity.SERIOUS)
@@ -38,7 +45,14 @@ def find(ctx: Context) -> Iterator[Seen]:
         )
         sure = Confidence.HIGH if erased or len(module.evidence) > 1 else Confidence.MEDIUM
         step = f"Leave {story.label} powered, with a support unit, until it is programmed again"
-        yield Seen(sure, module.evidence, f"{story.label}: {text}", step=step)
+        causes = GOOD_ALL_THE_SAME if _was_checked_good(ctx, story) else ""
+        yield Seen(sure, module.evidence, f"{story.label}: {text}", step=step, causes=causes)
+
+
+def _was_checked_good(ctx: Context, story: Story) -> bool:
+    """Every part that was carried was checked by the module and found good."""
+    carried = [item for item in ctx.standing(Kind.DOWNLOAD) if item.link.key == story.link.key and item.part]
+    return bool(carried) and all(item.details["checked"] for item in carried)
 
 
 def _is_at_work(ctx: Context, story: Story) -> bool:

@@ -1,8 +1,8 @@
 """The module does not accept the download.
 
 What is seen: the request to download was refused for good.
-What it can mean: 70: memory not erased, helper program missing, or a fault locks it. 31: address or size outside,
-or a file for other hardware. 33: not unlocked. 24: a step before is missing.
+What it can mean: The memory is not erased; address or size do not fit; a step before is missing; a file for other
+hardware.
 How to tell it from look-alikes: a probe of what the module accepts: another request for the same memory succeeds
 later
 What to try: compare the hardware number with the file; then start again from the session

@@ -16,6 +16,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from analysis.checks.looking.causes import causes_of
 from analysis.checks.looking.refusals import said
 from analysis.checks.looking.transfers import routine_calls
 from analysis.checks.registry import Context, Seen, check
@@ -48,4 +49,5 @@ def find(ctx: Context) -> Iterator[Seen]:
             is_memory = any(one.exchange.nrc == PROGRAMMING_FAILURE for one in untouched)
             text = f"{story.label}: {said(call.exchange)}, without a wait before it."
             sure, end = (Confidence.MEDIUM, GAVE_TROUBLE) if is_memory else (Confidence.HIGH, STANDS)
-            yield Seen(sure, shown, f"{text} {end}")
+            causes = causes_of(one.exchange for one in untouched)
+            yield Seen(sure, shown, f"{text} {end}", causes=causes)

@@ -85,6 +85,7 @@ class Seen:
 
     ``text`` says this case in a sentence or two, the first with module, value and reason: of a serious finding it
     stands in the title. ``step`` is what to try first in it; ``severity`` may only be less than the check's own.
+    What this capture rules out does not stand in ``causes``.
     """
 
     confidence: Confidence
@@ -92,6 +93,7 @@ class Seen:
     text: str = ""
     step: str = ""
     severity: Severity | None = None
+    causes: str = ""  # what is possible in this case, parted by ";", in place of the check's own list
 
 
 Look = Callable[[Context], Iterator[Seen]]

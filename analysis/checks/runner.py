@@ -8,6 +8,7 @@ from pkgutil import iter_modules
 
 import analysis.checks
 from analysis.checks.finding import Finding
+from analysis.checks.looking.causes import in_words
 from analysis.checks.registry import CHECKS, Check, Context, Seen
 from analysis.words import Confidence, Evidence, Severity
 
@@ -46,7 +47,7 @@ def _findings(check: Check, context: Context) -> Iterator[Finding]:
 
 def _finding(check: Check, seen: Seen) -> Finding:
     texts = check.texts
-    explanation = f"{seen.text or texts['What is seen']} {texts['What it can mean']}"
+    explanation = f"{seen.text or texts['What is seen']} {in_words(seen.causes or texts['What it can mean'])}"
     severity = max(check.severity, seen.severity or check.severity, key=MOST_SEVERE_FIRST.index)
     return Finding(
         id=check.id,

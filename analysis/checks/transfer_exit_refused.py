@@ -1,8 +1,8 @@
 """The end of the transfer was refused.
 
 What is seen: the transfer exit was refused for good.
-What it can mean: 24: bytes are missing for the module. 31: its check value is wrong. 71 or 72: the last writing
-failed. The part is not complete.
+What it can mean: Bytes are missing for the module; their check value is wrong; the last writing failed. The part is
+not complete.
 How to tell it from look-alikes: a refused block: there the transfer never came to its end
 What to try: leave the module powered and start the download again from the session; compare the bytes carried with
 the file
@@ -15,6 +15,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from analysis.checks.looking.causes import causes_of
 from analysis.checks.looking.refusals import is_refused, said
 from analysis.checks.looking.transfers import attempts, place_of
 from analysis.checks.registry import Context, Seen, check
@@ -29,4 +30,5 @@ def find(ctx: Context) -> Iterator[Seen]:
             continue
         last = attempt.exits[-1]
         text = f"{place_of(story, attempt)}: {said(last)}." + (" A later download was ended well." if replaced else "")
-        yield Seen(Confidence.HIGH, (evidence(last, said(last)),), text, severity=Severity.NOTE if replaced else None)
+        less = Severity.NOTE if replaced else None
+        yield Seen(Confidence.HIGH, (evidence(last, said(last)),), text, severity=less, causes=causes_of([last]))

@@ -1,7 +1,7 @@
 """Values were written and not read back.
 
 What is seen: writes were accepted, and the values were not read afterwards, or only before a restart.
-What it can mean: The tester took the answer for proof. The answer says accepted; it does not say what is stored.
+What it can mean: A positive answer says accepted, and not what is stored.
 How to tell it from look-alikes: a capture that stops before the reading; a value that was the same before: then
 reading proves nothing about the write
 What to try: compare what is read with the labels on the parts

@@ -1,7 +1,7 @@
 """Two units hold the same value.
 
 What is seen: two values of one set are equal, and neither is a default.
-What it can mean: One label was entered twice.
+What it can mean: One label was entered twice; or two parts do carry the same value.
 How to tell it from look-alikes: short codes, which repeat by chance; the same value by intent: the job sheet says
 so
 What to try: compare both values with the labels on both parts

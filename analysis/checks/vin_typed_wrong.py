@@ -2,7 +2,7 @@
 
 What is seen: the VIN differs from the vehicle's in one or two places, or has signs that no VIN has, or its check
 digit is wrong where one is due.
-What it can mean: A slip of the hand, such as two signs exchanged.
+What it can mean: A slip of the hand, such as two signs exchanged; or the number of another vehicle.
 How to tell it from look-alikes: the VIN of another vehicle: it differs in many places; check digits, which are not
 used everywhere
 What to try: compare with the plate on the vehicle; write the VIN again; read it after an ignition cycle

@@ -2,7 +2,7 @@
 
 What is seen: neighbouring identifiers were written, some accepted, at least one refused for good.
 What it can mean: That value is out of range; the identifier is missing in this variant; the session ran out
-half-way. The set is now mixed, old and new.
+half-way.
 How to tell it from look-alikes: a single write that was refused: no set is mixed
 What to try: read the whole set back; put the cause right and write the refused ones again
 Caution: a trim belongs to one part in one place. A wrong one can damage engine or gearbox, or move the vehicle the
@@ -14,6 +14,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from analysis.checks.looking.causes import causes_of
 from analysis.checks.looking.unit_values import identifier_of, was_refused, writes_of
 from analysis.checks.registry import Context, Seen, check
 from analysis.operations.model import Operation
@@ -31,7 +32,10 @@ def find(ctx: Context) -> Iterator[Seen]:
             if accepted:
                 shown = tuple(evidence for item in run for evidence in item.outcome.proof)
                 bad, good = said_identifiers(map(identifier_of, run)), said_identifiers(map(identifier_of, accepted))
-                yield Seen(Confidence.HIGH, shown, f"{story.label}: {bad} refused, {good} accepted.")
+                text = f"{story.label}: {bad} refused, {good} accepted. The set is now mixed, old and new."
+                acts = [ctx.exchange(number) for item in run for number in item.exchanges]
+                causes = causes_of(act for act in acts if act.nrc is not None)
+                yield Seen(Confidence.HIGH, shown, text, causes=causes)
 
 
 def _sets(refused: list[Operation]) -> list[list[Operation]]:

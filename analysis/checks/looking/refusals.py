@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
+from analysis.checks.looking.causes import causes_of
 from analysis.checks.registry import Context, Seen
 from analysis.exchanges import Answer, Exchange, Place
 from analysis.operations.model import evidence
@@ -73,6 +74,7 @@ def sighting(story: Story, found: Sequence[Refusal], more: str = "") -> Seen:
         tuple(evidence(item.exchange, said(item.exchange)) for item in shown),
         f"{story.label}: {'; '.join(list(texts)[:4])}.{end}",
         severity=None if standing else Severity.NOTE,
+        causes=causes_of(item.exchange for item in shown),
     )
 
 
