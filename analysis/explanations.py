@@ -146,7 +146,10 @@ def _steady(seen: _Break) -> Iterator[tuple[Evidence, ...]]:
 def _module_alone(seen: _Break) -> Iterator[Sign]:
     """It fell silent or restarted while everything else went on."""
     if seen.post_mortem.silent_first is Silent.MODULE:
-        yield from (Sign(STRONG, item.evidence) for item in seen.found("silence-module-first", "reset-no-return"))
+        yield from (
+            Sign(STRONG, item.evidence)
+            for item in seen.found("silence-module-first", "silence-in-erase", "reset-no-return")
+        )
     yield from (Sign(STRONG, item.evidence) for item in seen.found("pending-without-end") if seen.is_break(item))
 
 

@@ -254,7 +254,7 @@ def _speaks(job: Job, item: Finding) -> bool:
 
 def _has_step_by_state(item: Finding) -> bool:
     """What :func:`_module` says from the state of the module."""
-    return item.id in ("boot-mode-only", "silence-module-first", "reset-no-return")
+    return item.id in ("boot-mode-only", "silence-module-first", "silence-in-erase", "reset-no-return")
 
 
 def _own_words(item: Finding) -> Iterator[Step]:

@@ -15,7 +15,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
+from analysis.checks.looking.broken_messages import NO_FLOW_CONTROL, ONLY_WAITS
 from analysis.checks.looking.refusals import act_of, asked, last_of_acts
+from analysis.checks.looking.silent_erases import silent_erases
 from analysis.checks.looking.silent_links import fell_silent, lost_resets, unanswered
 from analysis.checks.looking.whole_bus import cut_by_silence
 from analysis.checks.registry import Context, Seen, check
@@ -37,6 +39,7 @@ def find(ctx: Context) -> Iterator[Seen]:
     gone |= {item.link.key for item in lost_resets(ctx)}
     nobody: list[Exchange] = []  # addresses that a scan went by: one note for all of them
     for story in ctx.stories:
+        told = {item.number for item in silent_erases(ctx, story)}
         own = ctx.own(story)
         heard = [item.begin for item in own if item.response is not None]
         answered = last_of_acts(item for item in own if item.response is not None)
@@ -44,7 +47,8 @@ def find(ctx: Context) -> Iterator[Seen]:
             item
             for item in unanswered(ctx, story)
             if _had_time(ctx, item)
-            and item.number not in cut
+            and item.number not in cut | told
+            and not _found_no_receiver(item)
             and answered.get(act_of(item), item.begin) <= item.begin
             and (story.link.key not in gone or item.begin < heard[-1])
         ]
@@ -59,6 +63,11 @@ def find(ctx: Context) -> Iterator[Seen]:
         text = f"Never heard: {', '.join(links)}; {counted(len(nobody), 'request')} without an answer."
         shown = tuple(evidence(item, f"{asked(item)}: no answer") for item in nobody)
         yield Seen(_sure(ctx, nobody), shown, text, severity=Severity.NOTE if len(links) > 1 else None)
+
+
+def _found_no_receiver(exchange: Exchange) -> bool:
+    """Its first frame was not taken up: that has findings of its own."""
+    return exchange.request is not None and exchange.request.reason in (NO_FLOW_CONTROL, ONLY_WAITS)
 
 
 def _is_touched(ctx: Context, story: Story) -> bool:

@@ -15,6 +15,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from analysis.checks.looking.silent_erases import fell_silent_at_erase
 from analysis.checks.looking.silent_links import fell_silent, last_words, unanswered
 from analysis.checks.registry import Context, Seen, check
 from analysis.silence import Silent
@@ -25,6 +26,8 @@ from canlog.counting import counted
 @check("silence-module-first", severity=Severity.SERIOUS)
 def find(ctx: Context) -> Iterator[Seen]:
     for story in fell_silent(ctx, Silent.MODULE):
+        if fell_silent_at_erase(ctx, story):
+            continue
         count = len(unanswered(ctx, story))
         text = f"{story.label} answered, then no more; {counted(count, 'request')} in these captures found no answer."
         yield Seen(Confidence.HIGH, last_words(ctx, story), text)

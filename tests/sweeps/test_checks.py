@@ -161,6 +161,54 @@ def never_unlocked() -> Lines:
     return edit.without(lines, "7E8#0[23]67")
 
 
+def allowed_length(length: str) -> Lines:
+    """The module allows blocks of another length than the ones that it gets."""
+    return [line.replace("7E8#04742000" + "82", "7E8#047420" + length) for line in GOOD]
+
+
+def begun_again(lines: Lines, first: str, after: int) -> Lines:
+    """So many lines behind the first one that holds this, everything comes again from that line on."""
+    start = next(at for at, line in enumerate(lines) if first in line)
+    return edit.behind(lines[: start + after], lines[start:], 0.2)
+
+
+def not_received(flow: str | None) -> Lines:
+    """A write whose first frame is answered with this flow control, or not at all, and then given up."""
+    first = next(at for at, line in enumerate(GOOD) if "7E0#100D2E3A02" in line)
+    last = next(at for at, line in enumerate(GOOD) if at > first and "7E8#036E3A02" in line)
+    waits = [line for line in GOOD[first : last + 1] if flow and "7E8#30" in line]
+    held = [line.replace("7E8#300000", f"7E8#{flow}") for line in waits]
+    return edit.behind([*GOOD[: first + 1], *held], GOOD[last + 1 :], 1.5)
+
+
+def carries(content: bytes) -> Callable[[object], None]:
+    """A calibration with other bytes."""
+
+    def change(scene: object) -> None:
+        scene.images[2] = content  # type: ignore[attr-defined]
+
+    return change
+
+
+HALF_EMPTY = bytes(range(1, 0xC1)) + b"\xff" * 0xC0
+
+
+def speed_change() -> Lines:
+    """Both steps of a change of the line's speed, accepted."""
+    said = ("7E0#03870112CCCCCCCC", "7E8#02C701CCCCCCCCCC", "7E0#028703CCCCCCCCCC", "7E8#02C703CCCCCCCCCC")
+    return edit.with_lines(GOOD, len(GOOD) - 1, *(f"({{t}}) can0 {one}" for one in said))[-5:-1]
+
+
+def speed_changed_and_back() -> Lines:
+    return edit.behind([*GOOD, *speed_change()], plan("look"), 1.0)
+
+
+def seed_asked_twice() -> Lines:
+    """The first request for a seed, and its answer, stand twice, some time apart."""
+    at = next(at for at, line in enumerate(GOOD) if "7E8#066711" in line)
+    return edit.behind(GOOD[: at + 1], GOOD[at - 1 :], 0.5)
+
+
 #: By check: where it must see something, and where it must not although that looks much the same.
 CASES: dict[str, tuple[Session, Session]] = {
     "answer-late": (later("7E8#036EF184", 0.1), later("7E8#036EF184", 0.04)),
@@ -346,6 +394,38 @@ CASES: dict[str, tuple[Session, Session]] = {
         shipped("uds11-write-refused"),
         bench(partial(plan, faults=("vin-refused",))),
     ),
+    # transfers and the line
+    "block-answer-differs": (
+        bench(lambda: edit.replaced(GOOD, "027603", "027605")),
+        bench(lambda: edit.without_block(GOOD, "03", keep_answer=True)),
+    ),
+    "block-longer-than-allowed": (bench(lambda: allowed_length("0081")), bench(lambda: GOOD)),
+    "blocks-shorter-than-allowed": (bench(lambda: allowed_length("0100")), bench(lambda: allowed_length("0084"))),
+    "flow-control-missing": (bench(lambda: not_received(flow=None)), bench(lambda: edit.without(GOOD, "7E8#30"))),
+    "image-blank": (
+        bench(lambda: edit.played(carries(b"\xff" * 0x180))),
+        bench(lambda: edit.played(carries(HALF_EMPTY))),
+    ),
+    "line-speed-changed": (bench(lambda: [*GOOD, *speed_change()]), bench(lambda: speed_changed_and_back())),
+    "seed-all-zero": (
+        changed("uds11-all-good", "667113715402F", "667110000000 0".replace(" ", "")),
+        bench(lambda: GOOD),
+    ),
+    "seed-repeats": (bench(lambda: seed_asked_twice()), shipped("uds11-doubled")),
+    "separation-time-ignored": (
+        bench(lambda: [line.replace("7E8#300000", "7E8#30000A") for line in GOOD]),
+        bench(partial(plan, separation_ms=1)),
+    ),
+    "silence-in-erase": (
+        bench(partial(plan, *LOADER, faults=("power-lost-in-erase",))),
+        bench(partial(plan, *LOADER, faults=("erase-stalls",))),
+    ),
+    "transfer-cut-by-new-message": (
+        bench(lambda: begun_again(GOOD, "7E0#10823603", 5)),
+        bench(lambda: edit.without(GOOD, "7E0#2.", nth=40)),
+    ),
+    "transfer-restarted": (bench(lambda: begun_again(GOOD, FIRST_LOADER, 60)), shipped("uds11-second-attempt-good")),
+    "wait-frames-exhausted": (bench(lambda: not_received(flow="310000")), bench(lambda: not_received(flow=None))),
 }
 
 #: Sessions in which all went well, or nothing was done, and the notes that may stand in them.

@@ -11,6 +11,7 @@ from analysis.operations.attempts import Attempt, find_attempts
 from analysis.operations.model import Kind, Operation
 from analysis.operations.routines import RoutineCall, read_call
 from analysis.story import Story
+from canlog.services.dialects import UDS
 from canlog.services.traits import Act, BlockCounter, traits_of
 
 
@@ -60,6 +61,15 @@ def counter_of(block: Exchange) -> int | None:
         return None
     told = block.asked if len(block.asked) > 1 else block.answered if block.positive else b""
     return told[1] if len(told) > 1 else None
+
+
+def block_length(attempt: Attempt) -> int | None:
+    """How long a request with a block may be, by the answer to the request; None where UDS does not say it."""
+    request = attempt.request
+    if request is None or not request.positive or request.dialect != UDS:
+        return None
+    length = request.answer.get("max_number_of_block_length")
+    return length if isinstance(length, int) else None
 
 
 def neighbours(attempt: Attempt) -> Iterator[tuple[Exchange, Exchange]]:
