@@ -6,7 +6,7 @@ Source: common practice, no source; the vehicle maker's service information deci
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
@@ -27,9 +27,13 @@ from canlog.services.traits import PROGRAMMING_SESSION, Act
 LOCKED_OUT = frozenset({0x36, 0x37})
 
 KEEP_POWER = "Do not switch off, unplug or reset the module while its memory is not whole."
+#: The same where nothing shows that the memory is not whole.
+KEEP_AS_IS = "Do not switch off, unplug or reset the module before the cause is known."
 NO_BLIND_RETRY = "Do not try again before the cause is known: each try erases, and wrong keys are counted."
 MAKER_DECIDES = "The vehicle maker's service information decides."
 
+#: So many requests without an answer are shown one by one.
+FEW = 3
 BROKEN = (Word.FAILED, Word.INTERRUPTED)
 #: What to do where the other direction was not recorded: nothing that writes.
 HALF_ADVICE = {
@@ -111,8 +115,7 @@ def _now(story: Story, unfinished: Sequence[Operation], record: Record) -> tuple
     if silent is Silent.EVERYTHING and (unfinished or last.outcome in (Answer.SILENT, Answer.INCOMPLETE)):
         return Now.UNKNOWN, [evidence(last, "everything fell silent here, and it was not asked since")]
     if silent is Silent.MODULE:
-        unanswered = [item for item in own if item.outcome is Answer.SILENT]
-        return Now.SILENT, [evidence(item, "asked, and no answer came") for item in unanswered[-3:]]
+        return Now.SILENT, list(_in_vain(own, record))
     mode, signs = mode_now(story)
     behind = [sign.evidence for sign in signs]
     state = story.before(last)
@@ -128,6 +131,28 @@ def _now(story: Story, unfinished: Sequence[Operation], record: Record) -> tuple
     if mode is Mode.BOOT:
         return Now.BOOT, [sign.evidence for sign in signs if erased and sign.place > erased.end] or behind
     return Now.UNKNOWN, [evidence(last, "last heard here, without a sign of what program speaks")]
+
+
+def _in_vain(own: Sequence[Exchange], record: Record) -> Iterator[Evidence]:
+    """The requests behind its last answer; many of them in one line."""
+    answered = [at for at, item in enumerate(own) if item.response is not None]
+    since = own[answered[-1] + 1 :] if answered else own
+    unanswered = [item for item in since if item.outcome is Answer.SILENT] or [
+        item for item in own if item.outcome is Answer.SILENT
+    ]
+    start = record.capture(own[-1].capture).survey.summary.first_time_ns
+    if len(unanswered) <= FEW or start is None or unanswered[0].capture != own[-1].capture:
+        yield from (evidence(item, "asked, and no answer came") for item in unanswered[-FEW:])
+        return
+    first, last = (seconds_text(item.begin_ns - start) for item in (unanswered[0], unanswered[-1]))
+    text = f"asked {len(unanswered)} times from {first} to {last} s, and no answer came"
+    yield Evidence(own[-1].capture, tuple(item.lines[0] for item in unanswered), text)
+
+
+def seconds_text(span_ns: int) -> str:
+    """``7.4``: seconds with one digit, by integer arithmetic."""
+    tenths = span_ns // 100_000_000
+    return f"{tenths // 10}.{tenths % 10}"
 
 
 def _erased_since(own: Sequence[Exchange], unfinished: Sequence[Operation]) -> tuple[Now, list[Evidence]]:
@@ -254,6 +279,8 @@ def _was_heard(own: Sequence[Exchange]) -> bool:
 
 def _cautions(now: Now, unfinished: Sequence[Operation]) -> tuple[str, ...]:
     """What not to do; what to do first, such as a support unit, stands in the next steps."""
-    if now in (Now.BOOT, Now.SILENT) or unfinished:
+    if now is Now.SILENT and not unfinished:
+        return (KEEP_AS_IS, MAKER_DECIDES)
+    if now is Now.BOOT or unfinished:
         return (KEEP_POWER, NO_BLIND_RETRY, MAKER_DECIDES)
     return ()

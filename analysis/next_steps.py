@@ -335,7 +335,20 @@ def _proofs(job: Job) -> Iterator[Step]:
         if wanted:
             text = f"Cycle the ignition, then read {' and '.join(wanted)} of {state.story.label} and capture that."
             yield Step(Rank.PROOF, text)
+    yield from _learn_again(job)
     yield from _uncleared(job)
+
+
+def _learn_again(job: Job) -> Iterator[Step]:
+    """What was learned with trims that are wrong or not shown to be stored is learned from them."""
+    acts = standing(job.operations)
+    learned = [item for item in acts if item.part is Part.LEARN and item.outcome.word is Word.CONFIRMED]
+    words = {item.outcome.word for item in acts if item.part is Part.TRIMS}
+    words |= {item.word for item in job.expectations if item.part is Part.TRIMS}
+    if learned and (Part.TRIMS in _parts_told(job) or words & {*BROKEN, Word.UNPROVEN}):
+        labels = ", ".join(dict.fromkeys(item.label for item in learned))
+        text = f"Run the learn routine of {labels} again once the trims are right, then clear and read the fault memory"
+        yield Step(Rank.REST, f"{text} (service information).")
 
 
 def _uncleared(job: Job) -> Iterator[Step]:

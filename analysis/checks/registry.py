@@ -93,6 +93,7 @@ class Seen:
     text: str = ""
     step: str = ""
     severity: Severity | None = None
+    is_over: bool = False  # the same was done well later: nothing is to be repeated
     causes: str = ""  # what is possible in this case, parted by ";", in place of the check's own list
 
 

@@ -15,6 +15,8 @@ from analysis.words import Confidence, Evidence, Severity
 NOT_CHECKS = frozenset({"finding", "looking", "manual", "registry", "runner"})
 #: A finding shows as many places; the text gives the count.
 SHOWN_EVIDENCE = 12
+#: In place of what a check advises where the trouble was overcome.
+IS_OVER = "Nothing has to be repeated for this; see to its cause before the next job."
 MOST_SEVERE_FIRST = (Severity.SERIOUS, Severity.WARNING, Severity.NOTE)
 
 
@@ -55,14 +57,18 @@ def _finding(check: Check, seen: Seen) -> Finding:
         confidence=seen.confidence,
         title=check.title,
         explanation=explanation,
-        try_next=tuple(dict.fromkeys([*_sentences(seen.step), *_sentences(texts["What to try"])])),
-        cautions=() if texts["Caution"].lower().startswith("none") else (_sentence(texts["Caution"]),),
+        try_next=(IS_OVER,) if seen.is_over else tuple(dict.fromkeys(_steps(seen, texts))),
+        cautions=() if seen.is_over or texts["Caution"].lower().startswith("none") else (_sentence(texts["Caution"]),),
         look_alikes=_sentences(texts["How to tell it from look-alikes"]),
         evidence=seen.evidence[:SHOWN_EVIDENCE],
         source=texts["Source"].rstrip("."),
         comes_first=check.comes_first,
         case=seen.text,
     )
+
+
+def _steps(seen: Seen, texts: dict[str, str]) -> list[str]:
+    return [*_sentences(seen.step), *_sentences(texts["What to try"])]
 
 
 def _sentences(text: str) -> tuple[str, ...]:

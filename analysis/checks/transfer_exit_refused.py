@@ -31,4 +31,11 @@ def find(ctx: Context) -> Iterator[Seen]:
         last = attempt.exits[-1]
         text = f"{place_of(story, attempt)}: {said(last)}." + (" A later download was ended well." if replaced else "")
         less = Severity.NOTE if replaced else None
-        yield Seen(Confidence.HIGH, (evidence(last, said(last)),), text, severity=less, causes=causes_of([last]))
+        yield Seen(
+            Confidence.HIGH,
+            (evidence(last, said(last)),),
+            text,
+            severity=less,
+            causes=causes_of([last]),
+            is_over=replaced,
+        )

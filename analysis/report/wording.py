@@ -140,9 +140,15 @@ def seconds(time_ns: int | None, start_ns: int = 0) -> str:
     return f"{sign}{abs(thousandths) // 1000}.{abs(thousandths) % 1000:03d}"
 
 
+#: Said while trims are wrong or not shown to be stored (common practice, no source).
+UNREAD_TRIMS: Final = "Do not start or drive before the trims are right and read back."
+
+
 def cautions_on_top(report: ReportDict) -> list[str]:
     """Sentences of caution for the modules, then of findings that hold even where all is confirmed, each once."""
     of_modules = [caution for module in report["modules"] for caution in module["cautions"]]
+    if report["verdict"]["parts"]["trims"]["word"] in ("failed", "interrupted", "unproven"):
+        of_modules.append(UNREAD_TRIMS)
     of_findings = [
         caution for item in report["findings"] if item["id"] in CAUTION_ON_TOP for caution in item["cautions"]
     ]

@@ -75,6 +75,7 @@ def sighting(story: Story, found: Sequence[Refusal], more: str = "") -> Seen:
         f"{story.label}: {'; '.join(list(texts)[:4])}.{end}",
         severity=None if standing else Severity.NOTE,
         causes=causes_of(item.exchange for item in shown),
+        is_over=not standing,
     )
 
 
