@@ -32,10 +32,13 @@ def report(fixture: str, *more: str, sheet: bool = True, names: bool = True) -> 
             ("Connect a support unit fit for programming (20.9 V", "", "Program DUC again", "Do what"),
         ),
         ("coach-next-day", ("Connect a support unit", "Program DUC again from the programming session", "Do what")),
-        ("coach-trims-not-read-back-stored", ("Cycle the ignition, then read 4A10-4A16, 4A1F, 4C20 of DUC",)),
+        (
+            "coach-trims-not-read-back-stored",
+            ("Cycle the ignition, then read 4A10-4A16, 4A1F, 4C20 of DUC", "Run the learn routine of DUC again"),
+        ),
         ("coach-module-silent", ("Leave DUC powered and listen", "Measure", "Program DUC again once it", "Do what")),
         ("coach-ends-mid-transfer", ("Connect a support unit", "Look for the rest", "Program DUC again", "Do what")),
-        ("coach-foreign-keeper", ("Find out which vehicle VBM is from",)),
+        ("coach-foreign-keeper", ("Find out which vehicle VBM is from", "Run the learn routine of DUC again")),
         ("coach-vin-swapped", ("Compare the VIN of DUC with the plate",)),
         ("coach-before-removal", ("Write down the values", "Do the job itself on the module that stays")),
         ("uds11-dtc-returns", ("Find the cause of the fault in PCU: P1B23-54",)),
@@ -97,7 +100,7 @@ def test_exchanged_trims_stand_in_the_headline_and_the_steps_without_a_sheet() -
     assert verdict.headline.startswith("All confirmed, but ")
     assert "4A12" in verdict.headline and "4A13" in verdict.headline
     assert [step for step in verdict.next_steps if "DUC" in step and "4A12" in step]
-    assert len(verdict.next_steps) == 1
+    assert len(verdict.next_steps) == 2 and verdict.next_steps[1].startswith("Run the learn routine")
 
 
 @pytest.mark.parametrize(
