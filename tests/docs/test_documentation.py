@@ -113,7 +113,7 @@ def test_the_five_words_are_explained() -> None:
 
 
 def test_the_job_sheet_and_the_names_of_the_readme_can_be_loaded(tmp_path: Path) -> None:
-    sheet, names = fenced("toml")
+    sheet, names, _ = fenced("toml")
     (tmp_path / "sheet.toml").write_text(sheet, encoding="utf-8")
     (tmp_path / "names.toml").write_text(names, encoding="utf-8")
     assert load_job_sheet(tmp_path / "sheet.toml").modules

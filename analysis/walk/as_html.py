@@ -1,0 +1,183 @@
+"""The walk as one HTML file that needs no network: one long page, or with the keyboard a step at a time.
+
+The only script is ours, fixed, and allowed by its hash; without it everything is still there.
+"""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+from collections.abc import Iterator, Sequence
+from html import escape
+from importlib.resources import files
+
+from analysis.report.lines import printable, short_hex
+from analysis.walk.audience import Audience
+from analysis.walk.content import Content, content_of, settles
+from analysis.walk.fields import ByteRow
+from analysis.walk.lesson import Lesson, Stop
+from analysis.walk.question import Question
+from analysis.walk.steps import Step, Walk
+from analysis.walk.words import KEPT_ALIVE, SAFETY, verdict_lines
+from canlog.counting import counted
+from canlog.services.traits import Act
+
+#: From so many steps on the line of steps gets a window of its own.
+MANY = 60
+ANSWER_LINES = 2
+
+
+def walk_html(walk: Walk, lesson: Lesson, audience: Audience, *, secrets: bool = False) -> str:
+    """A whole HTML document."""
+    title = lesson.title or "The session, step by step"
+    parts = [f"<h1>{_safe(title)}</h1>", *_opening(walk, lesson, audience)]
+    if audience is not Audience.SHEET:
+        parts.append(_you_are_here(lesson.stops))
+    parts += [_stop(walk, stop, audience, number, secrets=secrets) for number, stop in enumerate(lesson.stops, start=1)]
+    return document(title, "\n".join(parts), turns=audience is not Audience.SHEET)
+
+
+def document(title: str, body: str, *, turns: bool = True) -> str:
+    """The frame of a page; with ``turns`` the script that shows one step at a time."""
+    style = _file("analysis.report", "report.css") + _file("analysis.walk", "walk.css")
+    script = _file("analysis.walk", "walk.js")
+    digest = base64.b64encode(hashlib.sha256(script.encode()).digest()).decode()
+    allowed = f"; script-src 'sha256-{digest}'" if turns else ""
+    return (
+        '<!doctype html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
+        '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
+        '<meta name="color-scheme" content="light dark">\n'
+        '<meta http-equiv="Content-Security-Policy" '
+        f"content=\"default-src 'none'; style-src 'unsafe-inline'{allowed}\">\n"
+        f"<title>{_safe(title)}</title>\n<style>\n{style}</style>\n</head>\n<body>\n<main>\n{body}\n</main>\n"
+        f"{f'<script>{script}</script>' if turns else ''}\n</body>\n</html>\n"
+    )
+
+
+def _file(package: str, name: str) -> str:
+    return files(package).joinpath(name).read_text(encoding="utf-8")
+
+
+def _opening(walk: Walk, lesson: Lesson, audience: Audience) -> Iterator[str]:
+    yield '<div class="opening">'
+    yield f"<p>{counted(len(lesson.stops), 'step')} of {len(walk.steps):,}. {_left_out(walk)}</p>"
+    yield f'<p class="caution">{SAFETY}</p>'
+    if audience is Audience.TRAINER:
+        notes = [lesson.notes] if lesson.notes else []
+        items = "".join(f"<li>{_safe(line)}</li>" for line in (*notes, *verdict_lines(walk)))
+        yield f"<h2>What became of it</h2><ul>{items}</ul>"
+    yield "</div>"
+
+
+def _left_out(walk: Walk) -> str:
+    return KEPT_ALIVE.format(count=counted(walk.kept_alive, "time")) if walk.kept_alive else ""
+
+
+def _you_are_here(stops: Sequence[Stop]) -> str:
+    """The whole session on one line."""
+    marks = "".join(
+        f'<li><a href="#p{place}"{_mood(stop.step)} title="{_safe(stop.step.who)}: {_safe(_asked(stop.step))}">'
+        f"{stop.step.number}</a></li>"
+        for place, stop in enumerate(stops, start=1)
+    )
+    return (
+        f'<nav class="here{" many" if len(stops) > MANY else ""}" aria-label="steps"><ol>{marks}</ol>'
+        '<div class="turn"><button type="button" data-by="-1">Back</button>'
+        '<button type="button" data-by="1">Next</button><button type="button" data-by="open">Answer</button>'
+        "<span>keys: → next, ← back, o answer</span></div></nav>"
+    )
+
+
+def _mood(step: Step) -> str:
+    """A refusal is marked only where the steps are told, never the answer to a question."""
+    return "" if all(one.positive or one.outcome.value == "suppressed" for one in step.exchanges) else ' class="bad"'
+
+
+def _asked(step: Step) -> str:
+    return step.told.partition(": ")[0]
+
+
+def _stop(walk: Walk, stop: Stop, audience: Audience, place: int, *, secrets: bool) -> str:
+    content = content_of(walk, stop.step, secrets=secrets)
+    parts = [f'<section class="step" id="p{place}">', _heading(stop, content, audience)]
+    if audience is Audience.TRAINER and stop.notes:
+        parts.append(f'<p class="notes-trainer"><b>Notes:</b> {_safe(stop.notes)}</p>')
+    if audience is Audience.SHEET:
+        bare = [row._replace(name="", says="") for row in content.sent]
+        parts += [_bytes("Sent", bare), _questions(stop, audience)]
+    else:
+        parts += [_sides(content), _questions(stop, audience), _meaning(content), _members(content)]
+    if audience is Audience.TRAINER:
+        parts += [f'<p class="caution">Found here: {_safe(one.heading)} ({one.id})</p>' for one in content.found]
+    return "\n".join([*filter(None, parts), "</section>"])
+
+
+def _heading(stop: Stop, content: Content, audience: Audience) -> str:
+    step = stop.step
+    said = stop.title or ("" if audience is Audience.SHEET else short_hex(content.asked))
+    when = f"at {step.at} s, " if step.at else ""
+    sub = f" · {_safe(short_hex(content.asked))}" if stop.title and audience is not Audience.SHEET else ""
+    return (
+        f'<h2><span class="no">Step {step.number}</span> {_safe(said)}</h2>'
+        f'<p class="place"><b>{_safe(step.who)}</b>{sub} · {_safe(when + step.where)}</p>'
+    )
+
+
+def _sides(content: Content) -> str:
+    waited = f'<p class="place">{_safe(content.waited)}</p>' if content.waited else ""
+    sent = _bytes("Sent", content.sent) or "<h3>Sent</h3><p>not in the recording</p>"
+    back = _bytes("Came back", content.received) or "<h3>Came back</h3><p>nothing</p>"
+    words = f"<p><b>In words:</b> {_safe(short_hex(content.came_back))}</p>" if content.came_back else ""
+    return f'<div class="sides"><div>{sent}</div><div>{back}{waited}{words}</div></div>'
+
+
+def _bytes(title: str, rows: Sequence[ByteRow]) -> str:
+    if not rows:
+        return ""
+    body = "".join(
+        f'<tr><td>{_safe(row.octets)}</td><td class="name">{_safe(row.name)}</td><td>{_safe(row.says)}</td></tr>'
+        for row in rows
+    )
+    return f'<h3>{title}</h3><table class="bytes">{body}</table>'
+
+
+def _meaning(content: Content) -> str:
+    risks = "".join(f"<li>{_safe(one.title)} <small>({one.id})</small></li>" for one in content.risks)
+    wrong = f"<h3>What could go wrong here</h3><ul>{risks}</ul>" if risks else ""
+    if content.step.act is Act.ROUTINE:
+        wrong += '<p class="caution">Some routines build pressure or move parts.</p>'
+    reason = content.reason
+    return (
+        f'<div class="sides"><div><h3>What it means</h3><p>{_safe(settles(content))}</p>'
+        f'<h3>Why it is done</h3><p>{_safe(reason.why)} <span class="place">({_safe(reason.source)})</span></p></div>'
+        f"<div>{wrong}</div></div>"
+    )
+
+
+def _members(content: Content) -> str:
+    if not content.members:
+        return ""
+    items = "".join(f"<li>{_safe(short_hex(one))}</li>" for one in content.members)
+    return f"<details><summary>All {len(content.step.exchanges):,} of this step</summary><ul>{items}</ul></details>"
+
+
+def _questions(stop: Stop, audience: Audience) -> str:
+    if not stop.questions:
+        return ""
+    asked = "".join(
+        f"<p><small>{stop.step.number}.{number}</small>{_safe(one.ask)}</p>{_answer(one, audience)}"
+        for number, one in enumerate(stop.questions, start=1)
+    )
+    return f'<div class="asks">{asked}</div>'
+
+
+def _answer(one: Question, audience: Audience) -> str:
+    if audience is Audience.SHEET:
+        return '<div class="line"></div>' * ANSWER_LINES
+    because = f'<br><span class="because">{_safe(one.because)}</span>' if one.because else ""
+    opened = " open" if audience is Audience.TRAINER else ""
+    return f"<details{opened}><summary>Answer</summary>{_safe(short_hex(one.answer))}{because}</details>"
+
+
+def _safe(text: str) -> str:
+    return escape(printable(text))
