@@ -138,6 +138,12 @@ TABLE: Final[Mapping[str, Advice]] = {
         "Write the value to {m} again, cycle the ignition as the service information asks, and read it: {case}",
         Part.TRIMS,
     ),
+    "write-not-taken": Advice(Rank.VALUE, "Cycle the ignition and read the value of {m} again: {case}", Part.TRIMS),
+    "trims-lost-after-reset": Advice(
+        Rank.VALUE,
+            "Write the value to {m} again, with the store step and key-off wait, and read it: {case}",
+            Part.TRIMS,
+    ),
     "write-refused-in-a-list": Advice(
         Rank.VALUE, "Read the whole set of {m} back, then write again what was refused: {case}", Part.TRIMS
     ),

@@ -38,6 +38,7 @@ from analysis.words import Confidence, Severity, Word
 MOST_STEPS: Final = 3
 BROKEN: Final = (Word.FAILED, Word.INTERRUPTED)
 TRANSFERS: Final = (Kind.DOWNLOAD, Kind.FILE)
+WRITES_LOST: Final = frozenset({"trims-read-back-differs", "write-not-taken", "trims-lost-after-reset"})
 LOCKED: Final = frozenset({"attempts-exceeded", "unlock-delay-running"})
 LOW_SUPPLY: Final = frozenset({"voltage-too-low", "voltage-falls"})
 #: Findings in the order of the table: of two about the same values the first one speaks.
@@ -314,7 +315,7 @@ def _items_that_failed(job: Job) -> Iterator[Step]:
 def _parts_told(job: Job) -> set[Part | None]:
     """Parts of which a finding says what is wrong; a value that reads differently may be the VIN."""
     heavy = {item.id for item in job.findings if item.id in TABLE and item.severity is Severity.SERIOUS}
-    return {TABLE[one].part for one in heavy} | ({Part.VIN} if "trims-read-back-differs" in heavy else set())
+    return {TABLE[one].part for one in heavy} | ({Part.VIN} if heavy & WRITES_LOST else set())
 
 
 # proofs that are missing

@@ -14,7 +14,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from analysis.checks.looking.transfers import attempts, counter_of, neighbours, place_of
+from analysis.checks.looking.transfers import attempts, counter_of, neighbours, place_of, wrong_echoes
 from analysis.checks.registry import Context, Seen, check
 from analysis.operations.model import evidence
 from analysis.words import Confidence, Severity
@@ -23,7 +23,10 @@ from analysis.words import Confidence, Severity
 @check("block-missing", severity=Severity.SERIOUS)
 def find(ctx: Context) -> Iterator[Seen]:
     for story, attempt, replaced in attempts(ctx):
+        echoes = {answer.number for _, answer in wrong_echoes(ctx, story)}
         for before, block in neighbours(attempt):
+            if {before.number, block.number} & echoes:
+                continue  # an answer, no block
             here, there = counter_of(before), counter_of(block)
             if here is None or there is None or (there - here) & 0xFF in (0, 1):
                 continue

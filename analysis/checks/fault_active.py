@@ -14,6 +14,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from analysis.checks.looking.named_faults import is_about_the_job
 from analysis.checks.registry import Context, Seen, check
 from analysis.fault_lists import MAIN, fault_lists
 from analysis.operations.model import Kind, evidence
@@ -29,7 +30,7 @@ def find(ctx: Context) -> Iterator[Seen]:
         if not lists or not acts or lists[-1].exchange.begin < ctx.act(acts[-1]).begin:
             continue
         last = lists[-1]
-        active = [code for code in last.codes if last.shows(code, TEST_FAILED)]
+        active = [code for code in last.codes if last.shows(code, TEST_FAILED) and not is_about_the_job(code)]
         new = [code for code in active if not _is_back(last.text(code), story.link.key, ctx)]
         if new:
             said = ", ".join(map(last.text, new))

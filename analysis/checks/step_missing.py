@@ -15,6 +15,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from analysis.checks.looking.transfers import wrong_echoes
 from analysis.checks.registry import Context, Seen, check
 from analysis.missing_steps import Missing
 from analysis.operations.model import evidence
@@ -25,7 +26,10 @@ from analysis.words import Confidence, Severity
 def find(ctx: Context) -> Iterator[Seen]:
     labels = {story.link.key: story.label for story in ctx.stories}
     places: dict[tuple[int, str], list[Missing]] = {}
+    told = {asked.number for story in ctx.stories for asked, _ in wrong_echoes(ctx, story)}
     for step in ctx.record.missing_steps:
+        if step.exchange.number in told:
+            continue
         places.setdefault((step.exchange.capture, step.exchange.link.key), []).append(step)
     for (_, key), steps in places.items():
         shown = tuple(evidence(step.exchange, step.text) for step in steps)

@@ -15,6 +15,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from analysis.checks.looking.unit_values import identifier_of, lines_of, writes_of
+from analysis.checks.looking.written_early import erased_since
 from analysis.checks.registry import Context, Seen, check
 from analysis.operations.model import Operation, Part
 from analysis.operations.write import read_again
@@ -28,7 +29,9 @@ from canlog.counting import counted
 def find(ctx: Context) -> Iterator[Seen]:
     for story in ctx.stories:
         for part in (Part.TRIMS, Part.VIN):
-            unread = [item for item in writes_of(ctx, story, part) if _is_unread(item)]
+            unread = [
+                item for item in writes_of(ctx, story, part) if _is_unread(item) and not erased_since(ctx, story, item)
+            ]
             if not unread:
                 continue
             shown = tuple(lines_of(item, ctx, f"{item.details['identifier']} was accepted") for item in unread)

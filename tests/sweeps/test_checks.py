@@ -209,6 +209,42 @@ def seed_asked_twice() -> Lines:
     return edit.behind(GOOD[: at + 1], GOOD[at - 1 :], 0.5)
 
 
+def single_read(identifier: str, *values: str) -> Lines:
+    """A reading in single frames, answered once or twice."""
+    answers = [f"7E8#{len(one) // 2 + 3:02X}62{identifier}{one}".ljust(20, "C") for one in values]
+    return [f"({{t}}) can0 {one}" for one in (f"7E0#0322{identifier}CCCCCCCC", *answers)]
+
+
+def reads_twice(identifier: str, before: str, after: str, *, twice: str = "", lines: Lines = GOOD) -> Lines:
+    """The job with one more reading in front of it and behind it."""
+    places = [at for at, line in enumerate(lines) if "7E0#0322F188" in line]
+    behind = edit.with_lines(lines, places[-1], *single_read(identifier, after, *([twice] if twice else [])))
+    return edit.with_lines(behind, places[0], *single_read(identifier, before))
+
+
+def calibrations(cvn_after: str) -> Lines:
+    """Another calibration identification behind the download, and this verification number; 12345678 before."""
+    lines = reads_twice("F804", "414231", "414232")
+    return reads_twice("F806", "12345678", cvn_after, lines=lines)
+
+
+JOB_AND_FAULTS = (*LOADER, "fit", "reset", "read-faults")
+
+
+def with_fault(code: int, *acts: str) -> Lines:
+    """The unit lists a code as failed."""
+    return edit.played(lambda scene: scene.pump.dtcs.update({code: 0x2F}), *(acts or JOB_AND_FAULTS))
+
+
+WITH_TWO_READINGS = (*LOADER, "fit", "reset", "write-trims", "read-trims", "restart", "read-trims")
+WRITTEN_EARLY = ("look", "write-trims", "enter-loader", "application", "calibration", "fit", "reset")
+
+
+def forgets(identifier: int) -> Callable[[object], None]:
+    """The unit accepts a value and loses it at its next start."""
+    return lambda scene: scene.pump.values.loses.add(identifier)  # type: ignore[attr-defined]
+
+
 #: By check: where it must see something, and where it must not although that looks much the same.
 CASES: dict[str, tuple[Session, Session]] = {
     "answer-late": (later("7E8#036EF184", 0.1), later("7E8#036EF184", 0.04)),
@@ -426,6 +462,36 @@ CASES: dict[str, tuple[Session, Session]] = {
     ),
     "transfer-restarted": (bench(lambda: begun_again(GOOD, FIRST_LOADER, 60)), shipped("uds11-second-attempt-good")),
     "wait-frames-exhausted": (bench(lambda: not_received(flow="310000")), bench(lambda: not_received(flow=None))),
+    # writes, identities, fault memory, the network
+    "cvn-not-ready": (bench(lambda: reads_twice("F806", "12345678", "00000000")), bench(lambda: GOOD)),
+    "cvn-unchanged": (bench(lambda: calibrations("12345678")), bench(lambda: calibrations("12345679"))),
+    "dtc-memory-check": (bench(lambda: with_fault(0x060100)), bench(lambda: with_fault(0x060100, *WHOLE_JOB))),
+    "dtc-not-programmed": (bench(lambda: with_fault(0xC30100)), bench(lambda: with_fault(0xC10100))),
+    "dtc-store-cut-short": (bench(lambda: with_fault(0x068A00)), bench(lambda: with_fault(0x062F00))),
+    "functional-write": (
+        bench(lambda: edit.with_lines(GOOD, 400, "({t}) can0 7DF#052E3B100102CCCC")),
+        bench(lambda: edit.with_lines(GOOD, 400, "({t}) can0 7DF#0414FFFFFFCCCCCC")),
+    ),
+    "hardware-differs": (
+        bench(lambda: reads_twice("F191", "414243", "414244")),
+        bench(lambda: reads_twice("F191", "414243", "414243")),
+    ),
+    "trims-lost-after-reset": (
+        bench(lambda: edit.played(forgets(0x3A03), *WITH_TWO_READINGS)),
+        bench(lambda: edit.played(forgets(0x3A03))),
+    ),
+    "trims-written-before-flash": (
+        bench(partial(plan, *WRITTEN_EARLY)),
+        bench(partial(plan, *WRITTEN_EARLY, "read-trims")),
+    ),
+    "two-modules-one-address": (
+        bench(lambda: reads_twice("F191", "414243", "414243", twice="414244")),
+        bench(lambda: reads_twice("F191", "414243", "414243", twice="414243")),
+    ),
+    "write-not-taken": (
+        bench(lambda: edit.played(forgets(0x3A01))),
+        bench(lambda: edit.played(forgets(0x3A03))),  # whose old value was never read
+    ),
 }
 
 #: Sessions in which all went well, or nothing was done, and the notes that may stand in them.

@@ -72,6 +72,21 @@ def block_length(attempt: Attempt) -> int | None:
     return length if isinstance(length, int) else None
 
 
+def wrong_echoes(ctx: Context, story: Story) -> Iterator[tuple[Exchange, Exchange]]:
+    """Blocks that were answered with the counter of another one: the block, and the answer behind it."""
+    blocks = (item for item in ctx.own(story) if item.act is Act.BLOCK)
+    return (pair for pair in pairwise(blocks) if _is_wrong_echo(*pair))
+
+
+def _is_wrong_echo(asked: Exchange, answer: Exchange) -> bool:
+    """A block without its answer, then at once an answer without its block, of another counter."""
+    if traits_of(asked.dialect).block_counter is not BlockCounter.ALWAYS or asked.capture != answer.capture:
+        return False
+    if asked.response is not None or answer.request is not None or not answer.positive:
+        return False
+    return len(asked.asked) > 1 and len(answer.answered) > 1 and asked.asked[1] != answer.answered[1]
+
+
 def neighbours(attempt: Attempt) -> Iterator[tuple[Exchange, Exchange]]:
     """Each block with the one after it, refused ones left out."""
     yield from pairwise(block for block in attempt.blocks if block.outcome is not Answer.NEGATIVE)

@@ -1,0 +1,38 @@
+"""Calibration identification and verification number, as the standards number them, around a download."""
+
+from __future__ import annotations
+
+from typing import Final, NamedTuple
+
+from analysis.checks.looking.transfers import parts
+from analysis.checks.registry import Context
+from analysis.readings import OBD_CVN, Reading
+from analysis.story import Story
+
+#: Service 09, infotypes 04 and 06, or 22 with F804 and F806 (SAE J1979-2 (M)).
+CALIBRATION: Final = 0xF804
+CVN: Final = OBD_CVN
+
+
+class Around(NamedTuple):
+    """The last reading in front of the first download, and the last one behind the restart."""
+
+    before: Reading
+    after: Reading
+
+
+def last_around(ctx: Context, story: Story, identifier: int) -> Around | None:
+    """None where one of the two is not in the captures."""
+    done = [item for item in parts(ctx, story) if item.details["ended"]]
+    start = story.start_after(done[-1].end) if done else None
+    if start is None:
+        return None
+    same = [item for item in ctx.record.readings(story) if item.identifier == identifier]
+    before = [item for item in same if item.place < done[0].begin]
+    after = [item for item in same if item.place > start.place]
+    return Around(before[-1], after[-1]) if before and after else None
+
+
+def is_not_ready(raw: bytes) -> bool:
+    """A number of 00 or FF throughout is none."""
+    return bool(raw) and (not raw.strip(b"\x00") or not raw.strip(b"\xff"))
