@@ -236,6 +236,41 @@ def _address(text: str) -> int | None:
 
 
 @main.command()
+@_CAPTURES
+@click.option("--job", metavar="SHEET", help="Job sheet (TOML): its links and labels are taken as well.")
+@_NAMES
+@_link_option("Take these two ids as tester and module, whatever the traffic shows")
+@_COLUMNS
+@click.option("--csv", "csv_file", metavar="FILE", help="Write the values as CSV as well; - prints it instead.")
+def trims(
+    captures: Sequence[str], job: str | None, names: Sequence[str], links: Sequence[str], columns: str,
+    csv_file: str | None,
+) -> None:  # fmt: skip
+    """Write down every value of a single unit: what was read, copied, written, and whether it arrived."""
+    _check_inputs(captures, [*captures, *names, *([job] if job else [])], csv_file)
+    import csv
+    import io
+
+    from analysis import analyse
+    from analysis.trim_sheet import trim_sheets
+    from analysis.trim_text import COLUMNS, render_trims, rows
+    from analysis.writing import whole_file
+
+    with _progress() as progress:
+        found = analyse(captures, job=job, names=names, links=links, columns=columns, progress=progress)
+    sheets = trim_sheets(found)
+    if csv_file is not None:
+        text = io.StringIO()
+        csv.writer(text).writerows([COLUMNS, *rows(sheets)])
+        with whole_file(csv_file) as stream:
+            stream.write(text.getvalue().encode("utf-8", "replace"))
+    if csv_file != "-":
+        width = min(_terminal_width() or 80, WIDEST_REPORT)
+        page = render_trims(sheets, len(found.record.captures), width, color=_wants_colour())
+        click.echo(page, nl=False, color=True)
+
+
+@main.command()
 @click.argument("good")
 @click.argument("bad")
 @_NAMES

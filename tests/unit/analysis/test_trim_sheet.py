@@ -1,0 +1,138 @@
+"""The trim sheet: every value of a single unit, where it came from, whether it arrived. Forms: common practice."""
+
+from __future__ import annotations
+
+import csv
+import io
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+from talk import KEEPER, NAMES, Side, Talk, ask, heard, judged, log_of, raw, read, reset, tester, write
+
+from analysis.cli import main
+from analysis.trim_sheet import ModuleSheet, UnitLine, changed_form, trim_sheets
+from analysis.trim_text import COLUMNS, render_trims
+
+FIXTURES = Path(__file__).parents[3] / "fixtures"
+VALUE = "0126514804A30001A153"
+THIRD = Side(0x7E2, 0x7EA)
+
+
+def sheets(*talk: Talk, names: str = "") -> dict[str, ModuleSheet]:
+    return {one.link.partition(":")[2]: one for one in trim_sheets(heard(*talk, names=names))}
+
+
+def line(*talk: Talk, names: str = "") -> UnitLine:
+    return sheets(*talk, names=names)["7E0>7E8"].lines[0]
+
+
+def page(*talk: Talk, names: str = "") -> str:
+    return render_trims(list(sheets(*talk, names=names).values()), 1, 100, color=False)
+
+
+def test_a_copy_names_its_source_and_arrives() -> None:
+    found = line(read("3A01", VALUE, on=KEEPER), write("3A01", VALUE), reset(), read("3A01", VALUE))
+    assert [(one.identifier, one.how) for one in found.sources] == [("3A01", "")]
+    assert (found.is_equal, found.after_restart) == (True, True)
+
+
+def test_every_module_that_said_the_same_is_named() -> None:
+    talk = [read("3A01", VALUE, on=KEEPER), read("3A01", VALUE, on=THIRD), write("3A01", VALUE)]
+    assert len(line(*talk).sources) == 2
+
+
+def test_what_was_read_only_after_the_write_is_no_source() -> None:
+    assert line(write("3A01", VALUE), read("3A01", VALUE, on=KEEPER)).sources == ()
+
+
+@pytest.mark.parametrize(
+    ("was", "wrote", "how"),
+    [
+        ("AABB" + VALUE, VALUE, "2 bytes less at the front"),
+        (VALUE, VALUE + "FFFF", "2 bytes more at the end"),
+        ("01020304", "02010403", "the two bytes of each word swapped"),
+        ("3132333435363738", "12345678", "text digits against packed hex"),
+        ("01020304", "01020305", ""),
+        ("FFFFFFFFFFFF", "FFFFFFFF", ""),
+        ("0102", "010203", ""),
+    ],
+)
+def test_a_copy_in_another_form_only_looks_like_one(was: str, wrote: str, how: str) -> None:
+    assert changed_form(raw(was), raw(wrote)) == how
+
+
+def test_a_changed_form_is_told_as_such() -> None:
+    text = page(read("3A01", "AABB" + VALUE, on=KEEPER), write("3A01", VALUE))
+    assert "looks like a copy, form changed: 2 bytes less at the front" in text
+
+
+def test_a_difference_is_marked_by_byte() -> None:
+    text = page(write("3A01", "01020304"), read("3A01", "01020504"))
+    assert "differs in byte 3" in text
+    assert "0 of 1 read equal" in text
+
+
+def test_a_value_not_read_since_says_so() -> None:
+    assert "nobody read it since" in page(write("3A01", VALUE))
+
+
+def test_a_refused_write_is_not_shown_as_stored() -> None:
+    text = page(read("3A01", "FF" * 10), write("3A01", VALUE, "7F 2E 22"), read("3A01", "FF" * 10))
+    assert "refused, 22" in text
+    assert "still holds the value before" in text
+    assert "0 of 1 read equal" in text
+
+
+def test_a_scan_without_names_lists_what_was_read() -> None:
+    found = sheets(read("3A01", VALUE), read("F188", b"SW"), read("F442", "2F44"))["7E0>7E8"]
+    assert [one.identifier for one in found.lines] == ["3A01"]
+    assert not found.is_named
+    assert "only read" in page(read("3A01", VALUE))
+
+
+def test_what_names_know_and_nobody_read_is_listed() -> None:
+    names = NAMES + '\n[[identifier]]\nid = "3A01-3A03"\nname = "pump trim"\nmodules = ["PCU"]\nkind = "trim"\n'
+    found = sheets(read("3A02", VALUE), names=names)["7E0>7E8"]
+    missing = [text for text in found.not_read if "pump trim" in text]
+    assert missing == ["3A01 (pump trim)", "3A03 (pump trim)"]
+
+
+def test_a_job_over_several_captures_has_one_sheet() -> None:
+    """Read in the first, written in the second, proved in the third."""
+    logs = [
+        log_of(read("3A01", VALUE, on=KEEPER)),
+        log_of(write("3A01", VALUE), start_ns=1_795_000_100 * 10**9),
+        log_of(reset(), read("3A01", VALUE), start_ns=1_795_000_200 * 10**9),
+    ]
+    (found,) = [one for one in trim_sheets(judged(*logs)) if one.link.endswith("7E0>7E8")]
+    (only,) = found.lines
+    assert (only.sources[0].place.capture, only.written_at and only.written_at.capture) == (1, 2)
+    assert (only.read_at and only.read_at.capture, only.is_equal) == (3, True)
+
+
+def test_values_of_one_byte_identifiers_are_on_it() -> None:
+    enter = [ask("10 85", "50 85"), ask("1A 91", "5A 91 41")]
+    found = line(*enter, ask("3B 20 01020304", "7B 20"), ask("21 20", "61 20 01020304"))
+    assert (found.identifier, found.is_equal) == ("20", True)
+
+
+def test_a_module_that_never_answers_has_no_sheet() -> None:
+    assert "7E1>7E9" not in sheets(read("3A01", VALUE), tester("22 3A01", on=KEEPER))
+
+
+def test_the_command_writes_rows_that_hold_the_whole_value(tmp_path: Path) -> None:
+    capture, names = FIXTURES / "coach-all-good" / "capture.log", FIXTURES / "coach_names.toml"
+    result = CliRunner().invoke(main, ["trims", str(capture), "--names", str(names), "--csv", "-"])
+    assert result.exit_code == 0
+    table = list(csv.DictReader(io.StringIO(result.stdout)))
+    assert tuple(table[0]) == COLUMNS
+    duc = {row["identifier"]: row for row in table if row["module"] == "DUC"}
+    assert duc["4A10"]["written"] == duc["4A10"]["read_back"] == "020126041187000C009701970293039504940593068FDD2F"
+    assert (duc["4A10"]["source"], duc["4A10"]["equal"], duc["4A10"]["after_restart"]) == ("VBM 4A10", "yes", "yes")
+
+
+def test_a_capture_without_values_says_so() -> None:
+    result = CliRunner().invoke(main, ["trims", str(FIXTURES / "uds11-no-diagnostics" / "capture.log")])
+    assert result.exit_code == 0
+    assert "No value of a single unit" in result.stdout
