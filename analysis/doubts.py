@@ -103,6 +103,11 @@ LOSS_REASONS = frozenset(
 )
 
 
+def lacks_frames(message: Message) -> bool:
+    """Frames of it were on the bus and are not in the record; False where its sender stopped."""
+    return message.has_hole or message.reason in LOSS_REASONS
+
+
 @dataclass(frozen=True)
 class Troubles:
     """All places of one capture where it is not as the bus was, in order of lines."""
@@ -148,7 +153,7 @@ def find_troubles(
                 items.append(Trouble(anomaly.line, doubt, message.link.channel, True, anomaly.text))
         if not message.complete:
             text = f"the message at line {message.first_line} {_what_is_wrong(message)}"
-            doubt = Doubt.LOSS if message.has_hole or message.reason in LOSS_REASONS else Doubt.CUT
+            doubt = Doubt.LOSS if lacks_frames(message) else Doubt.CUT
             items.append(Trouble(message.last_line, doubt, message.link.channel, True, text))
     items += [
         Trouble(stray.line, RULES[stray.rule], "", True, stray.text) for stray in messages.strays if stray.rule in RULES

@@ -10,6 +10,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
+from analysis.doubts import lacks_frames
 from analysis.exchanges import Exchange
 from analysis.late_start import cut_beginnings
 from analysis.missing_steps import missing_steps
@@ -119,7 +120,7 @@ def _limited(survey: Survey, messages: MessageTable) -> list[str]:
         reasons.append("it has no time stamps: order only")
     if len(summary.repeated_lines):
         reasons.append(f"recorded twice: {counted(len(summary.repeated_lines), 'frame')}")
-    gaps = sum(1 for message in messages if message.has_hole)
+    gaps = sum(1 for message in messages if lacks_frames(message))
     if gaps:
         reasons.append(f"frames are missing inside {counted(gaps, 'message')}")
     inside = _begins_inside(messages)
@@ -138,7 +139,7 @@ def _good(survey: Survey, messages: MessageTable, *, is_missing: bool) -> list[s
         reasons.append("nearly every frame was recorded twice and is counted once")
     if not summary.damaged_lines:
         reasons.append("every line is readable")
-    if not is_missing and not summary.logger_drops and not any(message.has_hole for message in messages):
+    if not is_missing and not summary.logger_drops and not any(lacks_frames(message) for message in messages):
         reasons.append("no loss is noted")
     if summary.error_frames:
         reasons.append(f"{summary.error_frames} error frames on the bus")

@@ -19,7 +19,7 @@ from dataclasses import dataclass, replace
 from itertools import takewhile
 
 from analysis.doubts import SPOILT, Doubt, spoils
-from analysis.exchanges import Answer, Exchange
+from analysis.exchanges import Answer, Exchange, Place
 from analysis.limits import SECOND_NS
 from analysis.modes import mode_now
 from analysis.operations.attempts import Attempt, find_attempts
@@ -32,9 +32,13 @@ from analysis.story import Mode, Story
 from analysis.words import Confidence, Evidence, Outcome, Word
 from canlog.counting import counted
 from canlog.services.gmw3110 import FULLY_PROGRAMMED
+from canlog.services.traits import Act
 
 #: Refusals of an unnamed routine behind a download that speak of the memory: a check that says no, whatever its name.
 MEMORY_REFUSALS = frozenset({0x70, 0x71, 0x72, 0x73, 0x92, 0x93})
+
+#: What a module answers in the middle of a transfer as well.
+LOOKING = frozenset({Act.READ, Act.READ_MEMORY, Act.READ_FAULTS, Act.TESTER_PRESENT})
 
 ERASED = ", after the memory was erased"
 
@@ -240,8 +244,17 @@ class _Judge:
         return f"{too_long}the transfer stopped after {counted(account.blocks, 'block')}, {carried}{why}"
 
     def _module_went_on(self) -> bool:
-        """The module answered something positively behind the attempt: it took the end of the transfer."""
-        return any(item.positive and item.capture == self.attempt.end[0] for item in self.story.after(self.attempt.end))
+        """A step behind the attempt was accepted: the module took the end of the transfer. Reading is no step."""
+        end = self.attempt.end
+        return any(
+            item.positive and item.capture == end[0] and (item.act not in LOOKING or self._has_restarted(item.begin))
+            for item in self.story.after(end)
+        )
+
+    def _has_restarted(self, place: Place) -> bool:
+        """Between the attempt and a place the module was seen to start."""
+        start = self.story.start_after(self.attempt.end)
+        return start is not None and start.place < place
 
     def _is_partly_unseen(self) -> bool:
         """The capture began inside it or lost frames of it, so that its end may have been there."""
@@ -272,7 +285,8 @@ class _Judge:
         if account.unanswered is not None:
             problems.append("the answer to the last block is not in the capture")
         if attempt.ended is None and attempt.has_exit:
-            problems.append("the transfer exit is not in the capture")
+            lacking = "the answer to the transfer exit" if attempt.exits else "the transfer exit"
+            problems.append(f"{lacking} is not in the capture")
         elif attempt.ended is None:
             problems.append("nothing shows its end: there is no exit, and the sizes cannot be compared")
         return problems

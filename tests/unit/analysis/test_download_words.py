@@ -442,6 +442,21 @@ def test_all_blocks_without_the_exit_are_not_proven_when_the_module_went_on() ->
     assert download_word(talk)[0] == "unproven"
 
 
+@pytest.mark.parametrize("left", [tester("37"), []], ids=["exit unanswered", "no exit"])
+def test_a_module_that_is_only_read_did_not_go_on(left: Talk) -> None:
+    """A tester that got no answer looks what is left: that it can be read says nothing of the end."""
+    talk = [ask(*ERASE), request(), *blocks(), left, gap(6), read("F180", "01"), ask("3E 00", "7E 00")]
+    assert download_word(talk)[0] == "interrupted"
+
+
+def test_an_exit_whose_answer_is_not_in_the_capture_is_not_called_missing() -> None:
+    report = heard(BEFORE, ask(*ERASE), request(), *blocks(), tester("37"), reset(), read("F188", NEW))
+    outcome = only(report, "download").outcome
+    assert outcome.word == "unproven"
+    assert "the answer to the transfer exit is not in the capture" in outcome.because
+    assert "the transfer exit is not in the capture" not in outcome.because
+
+
 def test_the_missing_exit_is_made_good_by_the_modules_own_check() -> None:
     talk = [ask(*ERASE), request(), *blocks(), GOOD]
     assert download_word(talk, names=NAMES) == ("confirmed", "medium")

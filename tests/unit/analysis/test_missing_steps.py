@@ -3,7 +3,25 @@
 from __future__ import annotations
 
 import pytest
-from talk import CHECK, ERASE, IMAGE, NAMES, Talk, ask, block, enter, gap, heard, module, of_kind, only, read, tester
+from talk import (
+    CHECK,
+    ERASE,
+    IMAGE,
+    NAMES,
+    Talk,
+    ask,
+    block,
+    enter,
+    flat,
+    gap,
+    heard,
+    module,
+    of_kind,
+    only,
+    read,
+    tester,
+    without,
+)
 from talk import request as asked_for
 
 from analysis.report.model import Report
@@ -68,6 +86,17 @@ def test_what_is_missing_is_said_and_costs_confidence(what: str) -> None:
     assert "step-missing" in ids(report)
     assert not ids(report) & {"pending-without-end", "request-unanswered", "tester-gives-up-early"}
     assert only(report, "download").outcome.confidence == "medium"
+
+
+@pytest.mark.parametrize("behind", [block(3, PARTS[2]), ask("3E 00", "7E 00")], ids=["another block", "a short one"])
+def test_a_capture_that_lost_the_end_of_a_message_is_not_called_good(behind: Talk) -> None:
+    """No byte in front of the last one seen is missing, and the module answered all the same."""
+    asked, *answer = flat([block(2, PARTS[1])])
+    short = [without(asked, len(asked.frames) - 1), *answer]
+    report = told(*transfer(blocks=[block(1, PARTS[0]), short, behind, block(3, PARTS[2])]), GOOD)
+    assert report.record.captures[0].trust.fitness == "limited"
+    assert "frames are missing inside 1 message" in reasons(report)
+    assert "no loss is noted" not in reasons(report)
 
 
 def test_a_whole_download_lacks_nothing() -> None:
