@@ -2,7 +2,8 @@
 
 ``faults``    faults planted on good sessions: no *confirmed* without its proof, none that a fault made better
 ``cuts``      good sessions cut behind every line (``--session``, repeatable): the same
-``sessions``  random sessions with the simulator's faults: the words against what the module really holds
+``sessions``  random sessions: kinds of outcome in turn, and any mix of acts and faults: the words against what the
+              module really holds
 ``transport`` clean sessions that can-isotp plays in every addressing: the same messages to it and to us
 ``fuzz``      lines of rubbish in good captures: a report or a CanlogError
 
@@ -30,6 +31,7 @@ sys.path.insert(0, str(Path(__file__).parent / "oracles"))
 from isotp_bus import ALL_ADDRESSES, CLASSIC, FD, differences
 from planting.faults import FAULTS
 from planting.fuzz import fuzz
+from planting.outcomes import kinds, play_kind
 from planting.sessions import play_random
 from planting.trial import COACH, MORE_SETTINGS, Setting, Trial, cut_at, cut_lines
 
@@ -50,8 +52,12 @@ def _cut(task: tuple[Setting, int]) -> Found:
 
 
 def _session(seed: int) -> Found:
-    result = play_random(seed, _place())
-    return result.faults or ("no fault",), [f"seed {seed}: {one}" for one in result.wrong]
+    """By turns a kind of the table and any mix."""
+    if seed % 2:
+        mixed = play_random(seed // 2, _place())
+        return ("any mix",), [f"mix of seed {seed // 2}: {one}" for one in mixed.wrong]
+    kind = kinds()[seed // 2 % len(kinds())]
+    return (kind.name,), [f"{kind.name}, seed {seed}: {one}" for one in play_kind(kind, seed, _place()).wrong]
 
 
 def _fuzz(seed: int) -> Found:

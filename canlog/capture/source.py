@@ -18,6 +18,7 @@ from collections.abc import Callable, Iterator
 from contextlib import suppress
 from dataclasses import dataclass, field
 from functools import cached_property
+from io import FileIO
 from itertools import count
 from pathlib import Path
 from threading import Thread
@@ -59,14 +60,19 @@ class Source:
         return self._digest or _sha256(self.original)
 
     def hash_meanwhile(self) -> None:
-        """Begin to work out :attr:`sha256` in a thread: hashing a large file leaves the interpreter free."""
-        if self._hashing is None:
-            self._hashing = Thread(target=self._hash, name="canlog-hashes", daemon=True)
-            self._hashing.start()
+        """Begin to work out :attr:`sha256` in a thread: hashing a large file leaves the interpreter free.
 
-    def _hash(self) -> None:
-        with suppress(OSError):  # told when somebody asks
-            self._digest = _sha256(self.original)
+        The file is opened at once: it may be gone before the thread has its turn.
+        """
+        if self._hashing is None:
+            with suppress(OSError):  # told when somebody asks
+                file = self.original.open("rb", buffering=0)
+                self._hashing = Thread(target=self._hash, args=(file,), name="canlog-hashes", daemon=True)
+                self._hashing.start()
+
+    def _hash(self, file: FileIO) -> None:
+        with suppress(OSError), file:
+            self._digest = _digest_of(file)
 
     @cached_property
     def size(self) -> int:
@@ -97,10 +103,14 @@ class Source:
 
 
 def _sha256(path: Path) -> str:
-    digest, room = hashlib.sha256(), memoryview(bytearray(_HASHED_BYTES))
     with path.open("rb", buffering=0) as file:
-        while n_bytes := file.readinto(room):
-            digest.update(room[:n_bytes])
+        return _digest_of(file)
+
+
+def _digest_of(file: FileIO) -> str:
+    digest, room = hashlib.sha256(), memoryview(bytearray(_HASHED_BYTES))
+    while n_bytes := file.readinto(room):
+        digest.update(room[:n_bytes])
     return digest.hexdigest()
 
 

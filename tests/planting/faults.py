@@ -8,9 +8,13 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from functools import cache
 from random import Random
 
-from .ledger import Exchange, Ledger, Row
+from simulator.bench import Bench
+from simulator.sessions import play
+
+from .ledger import Exchange, Ledger, Row, Said
 
 
 @dataclass(frozen=True)
@@ -31,6 +35,9 @@ class Line:
 
 
 Lines = list[Line]
+READING, VALUE_FROM, NEGATIVE = 0x62, 3, 0x7F
+#: What goes wrong in the sessions that other answers are taken from.
+WRONG_DAYS = (("stores-other-value", "vin-not-stored"), ("parts-differ", "dtc-returns"), ("check-bad",))
 Fault = Callable[[Ledger, Random], Lines]
 
 
@@ -83,6 +90,40 @@ def alter_proof(ledger: Ledger, rnd: Random) -> Lines:
     """One bit of an answer that proves something."""
     rows = [row for item in _proving(ledger) for row in item.answer.rows]
     return _flip(ledger, rnd.choice(rows), rnd)
+
+
+def alter_read_back(ledger: Ledger, rnd: Random) -> Lines:
+    """One byte of a value that was read to prove something."""
+    answers = [item.answer for item in _proving(ledger) if item.answer.data[0] == READING]
+    said = rnd.choice(answers or [item.answer for item in _proving(ledger)])
+    at = rnd.randrange(len(said.rows))
+    first = said.heads[at] + max(VALUE_FROM - said.starts[at], 0)
+    if first >= said.used(at):
+        return _flip(ledger, said.rows[at], rnd)
+    lines = clean(ledger)
+    row, byte = ledger.rows[said.rows[at]], rnd.randrange(first, said.used(at))
+    data = bytearray(row.data)
+    data[byte] ^= rnd.randrange(1, 256)
+    lines[said.rows[at]] = Line(replace(row, data=bytes(data)), said.rows[at], frozenset({byte}))
+    return lines
+
+
+def swap_answer(ledger: Ledger, rnd: Random) -> Lines:
+    """An answer that proves something is another one to the same request: of another session, of an earlier time.
+
+    Equal bytes would be no change; where every session has the same answer, a refusal stands there.
+    """
+    item = rnd.choice(_proving(ledger))
+    rows, lines = item.answer.rows, clean(ledger)
+    others = [one for one in answers_to(ledger, item) if one != _frames(ledger, item.answer) and len(one) == len(rows)]
+    if not others:
+        single = item.answer.heads[0] - (1 if len(rows) == 1 else 2)
+        head = ledger.rows[rows[0]].data[:single]
+        lines[rows[0]] = _said_otherwise(lines[rows[0]], head + bytes([3, NEGATIVE, item.ask.data[0], 0x22]))
+        return [line for line in lines if line.origin not in {*rows[1:], *item.answer.flow}]
+    for row, data in zip(rows, rnd.choice(others), strict=True):
+        lines[row] = _said_otherwise(lines[row], data)
+    return lines
 
 
 def damage(ledger: Ledger, rnd: Random) -> Lines:
@@ -170,6 +211,23 @@ def proof_before_act(ledger: Ledger, rnd: Random) -> Lines:
     return _exchange_places(ledger, rnd.choice(act.exchanges), proof, rnd)
 
 
+def move_block(ledger: Ledger, rnd: Random) -> Lines:
+    """A stretch of frames stands elsewhere; it begins anywhere, or with an exchange, or with a proof."""
+    starts = rnd.choice(
+        (
+            range(len(ledger.rows)),
+            [item.rows[0] for item in ledger.exchanges],
+            [item.rows[0] for item in _proving(ledger)],
+        )
+    )
+    begin = rnd.choice(starts)
+    lines = clean(ledger)
+    end = begin + rnd.choice((2, 4, 10, 30, 100, 300))
+    piece, rest = lines[begin:end], lines[:begin] + lines[end:]
+    to = rnd.randrange(len(rest) + 1)
+    return _stamped([*rest[:to], *piece, *rest[to:]], rnd)
+
+
 def remove_exchange(ledger: Ledger, rnd: Random) -> Lines:
     """An exchange of an act is missing whole."""
     item = rnd.choice([item for act in ledger.acts for item in act.exchanges])
@@ -194,9 +252,39 @@ FAULTS: dict[str, Fault] = {
     for fault in (
         drop, repeat, swap_neighbours, move, alter, alter_proof, damage, cut_end, cut_begin, cut_middle, retime_one,
         retime_block, remove_message, remove_proof, remove_exchange,
-        remove_answer, set_clock_forward, swap_exchanges, proof_before_act,
+        remove_answer, set_clock_forward, swap_exchanges, proof_before_act, alter_read_back, swap_answer, move_block,
     )
 }  # fmt: skip
+
+
+@cache
+def other_sessions(ledger: Ledger) -> tuple[Ledger, ...]:
+    """The same bench on another day, with something wrong in each."""
+    scene = ledger.scene
+    if not isinstance(scene, Bench):
+        return ()
+    plans = [replace(scene.plan, faults=faults) for faults in WRONG_DAYS]
+    return tuple(Ledger(play(plan, seed), named=ledger.named) for seed, plan in enumerate(plans, start=40))
+
+
+def answers_to(ledger: Ledger, item: Exchange) -> list[list[bytes]]:
+    """The frames of every answer to the same bytes asked on the same link, in these sessions and in this one."""
+    return [
+        _frames(where, one.answer)
+        for where in (ledger, *other_sessions(ledger))
+        for one in where.exchanges
+        if one.link == item.link and one.ask.data == item.ask.data
+    ]
+
+
+def _frames(ledger: Ledger, said: Said) -> list[bytes]:
+    return [ledger.rows[row].data for row in said.rows]
+
+
+def _said_otherwise(line: Line, data: bytes) -> Line:
+    was = line.row.data
+    changed = {at for at in range(len(was)) if data[at : at + 1] != was[at : at + 1]}
+    return replace(line, row=replace(line.row, data=data), altered=frozenset(changed))
 
 
 def _without(ledger: Ledger, lost: set[int]) -> Lines:

@@ -114,7 +114,7 @@ class Ledger:
     def __init__(self, scene: Scene, *, named: bool) -> None:
         self.named = named  # the meaning of routine answers is known
         self.rows = [_row(line) for line in scene.lines()]
-        self._scene = scene
+        self.scene = scene
         self._stations: dict[tuple[str, bytes], tuple[str, bool]] = {}
         for label, module in scene.modules.items():
             self._stations[_station(module.endpoint.hears_on)] = (label, False)
@@ -136,7 +136,7 @@ class Ledger:
         return {row: (said, at) for said in self.said for at, row in enumerate(said.rows)}
 
     def link_of(self, label: str) -> str:
-        endpoint = self._scene.modules[label].endpoint
+        endpoint = self.scene.modules[label].endpoint
         return f"{self.rows[0].channel}:{endpoint.hears_on.text()}>{endpoint.sends_on.text()}"
 
     # -- transport: ISO 15765-2:2016, 9 (M), on a recording without faults
@@ -194,7 +194,7 @@ class Ledger:
                 continue
             if said.data[0] in WITH_SUBFUNCTION and said.data[1] & SUPPRESSED:
                 continue
-            for label in [said.label] if said.label else self._scene.modules:
+            for label in [said.label] if said.label else self.scene.modules:
                 asked[label] = said
 
     # -- acts and what proves them
@@ -236,7 +236,7 @@ class Ledger:
 
     def _download(self, run: list[Exchange]) -> Act:
         link, last = run[0].link, run[-1].rows[-1]
-        module = self._scene.modules[run[0].label]
+        module = self.scene.modules[run[0].label]
         ask = next(item.ask.data for item in run if item.ask.data[0] == 0x34)
         address = int.from_bytes(ask[3:7], "big")
         block = next(block for block in module.blocks if block.address == address)

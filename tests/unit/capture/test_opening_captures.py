@@ -145,6 +145,22 @@ def test_temporary_files_go_with_the_capture(tmp_path: Path, monkeypatch: pytest
     assert not list(spools.iterdir())
 
 
+def test_the_sha256_is_that_of_the_file_although_it_is_gone_meanwhile(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The thread has its turn only after the file was removed."""
+    path = tmp_path / "capture.log"
+    path.write_text("(1.000000) can0 7E0#0211010000000000\n")
+    begin, may_begin = threading.Thread.run, threading.Event()
+    monkeypatch.setattr(threading.Thread, "run", lambda self: may_begin.wait(5) and begin(self))
+    capture = read_capture(path)
+    capture.hash_meanwhile()
+    content = path.read_bytes()
+    path.unlink()
+    may_begin.set()
+    assert capture.sha256 == hashlib.sha256(content).hexdigest()
+
+
 def test_a_pipe_is_read_like_a_file(tmp_path: Path) -> None:
     pipe = tmp_path / "pipe"
     os.mkfifo(pipe)
