@@ -17,6 +17,7 @@ from analysis.jobsheet import load_job_sheet
 from analysis.limits import table
 from analysis.listing import EXCHANGE_COLUMNS, FRAME_COLUMNS, MESSAGE_COLUMNS
 from analysis.report import contract, schema
+from analysis.serve.limits import table as serve_limits
 from canlog.capture.registry import FORMATS
 from canlog.names.tables import load_names
 
@@ -148,3 +149,8 @@ def test_the_report_as_json_of_the_readme_example_validates(monkeypatch: pytest.
     report = json.loads(result.stdout)
     published = json.loads(schema.SCHEMA_FILE.read_text(encoding="utf-8"))
     assert [error.message for error in Draft202012Validator(published).iter_errors(report)] == []
+
+
+def test_every_limit_of_the_upload_page_is_explained_for_developers() -> None:
+    for limit in serve_limits():
+        assert f"| `{limit.name}` | {limit.default:,} | {limit.reason} |" in DEVELOPERS, limit.name

@@ -1,0 +1,1 @@
+"""The upload page: captures in, reports out, for people without a command line."""

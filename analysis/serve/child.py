@@ -1,0 +1,113 @@
+"""One analysis in a process of its own, which may be ended at any moment: ``python -m analysis.serve.child FOLDER``.
+
+It reads the task in the folder and leaves there the report, or why there is none. It ends with the page that
+started it: its standard input is a pipe that closes then.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import resource
+import sys
+import threading
+import time
+from pathlib import Path
+from typing import Any
+
+from analysis.serve.task import OUTCOME, PROGRESS, Task
+from canlog.errors import CanlogError
+
+_BETWEEN_S = 0.2
+
+
+def run(folder: Path) -> None:
+    """Read the captures of the task and write ``report.html``, ``report.json`` and the outcome."""
+    task = Task.read(folder)
+    _bind(task)
+    try:
+        outcome = _analyse(task, folder)
+    except CanlogError as error:
+        outcome = {"problem": str(error), "hint": error.hint}
+    except MemoryError:
+        outcome = {
+            "problem": "the captures need more memory than one analysis may use",
+            "hint": "send a shorter part of the recording, or read it with `canlog report`",
+        }
+    _write(folder / OUTCOME, json.dumps(outcome))
+
+
+def _bind(task: Task) -> None:
+    """Limits that the analysis cannot lift again. Time is watched by the page as well."""
+    for kind, most in (
+        (resource.RLIMIT_AS, task.memory_bytes),
+        (resource.RLIMIT_CPU, task.seconds),
+        (resource.RLIMIT_FSIZE, task.file_bytes),
+        (resource.RLIMIT_CORE, 0),
+    ):
+        resource.setrlimit(kind, (most, most))
+
+
+def _analyse(task: Task, folder: Path) -> dict[str, str]:
+    from analysis import analyse
+    from analysis.html_report import html_of
+    from analysis.report.again import Again
+
+    progress = _Progress(folder / PROGRESS, len(task.captures))
+    report = analyse(task.captures, job=task.sheet, names=task.names, progress=progress)
+    data = report.to_dict()
+    shown = [Path(one).name for one in task.captures]
+    names = [Path(one).name for one in task.names]
+    again = Again(shown, job=Path(task.sheet).name if task.sheet else None, names=names)
+    _write(folder / "report.json", json.dumps(data, ensure_ascii=False, indent=1) + "\n")
+    _write(folder / "report.html", html_of(report, again))
+    verdict = data["verdict"]
+    return {"headline": verdict["headline"], "overall": verdict["overall"], "words": " ".join(_words(data))}
+
+
+def _words(data: Any) -> list[str]:
+    """What a person may look for later: labels, ids, names and readings, the VIN among them."""
+    found = {one["label"] for one in data["modules"]} | {one["link"] for one in data["modules"]}
+    for identifier in data["identifiers"]:
+        found |= {identifier["identifier"], identifier["name"] or ""}
+        found |= {reading["value"] or reading["raw"] for reading in identifier["readings"]}
+    found |= {str(one["asked"]) for one in data["expectations"]}
+    return sorted(one for one in found if one)
+
+
+class _Progress:
+    """Permille of the reading, for the page. Each capture is read twice."""
+
+    def __init__(self, file: Path, n_captures: int) -> None:
+        self._file = file
+        self._readings = 2 * n_captures
+        self._begun = 0
+        self._last = 1.0
+        self._next = 0.0
+
+    def __call__(self, done: int, total: int) -> None:
+        share = min(done / total, 1.0) if total else 1.0
+        if share < self._last:
+            self._begun += 1
+        self._last = share
+        if time.monotonic() >= self._next:
+            self._next = time.monotonic() + _BETWEEN_S
+            permille = round(1000 * (self._begun - 1 + share) / self._readings)
+            self._file.write_text(str(min(permille, 999)), encoding="ascii")
+
+
+def _write(path: Path, text: str) -> None:
+    with path.open("wb") as out:
+        out.write(text.encode("utf-8", "replace"))
+        out.flush()
+        os.fsync(out.fileno())
+
+
+def _end_with_the_page() -> None:
+    sys.stdin.buffer.read()
+    os._exit(1)
+
+
+if __name__ == "__main__":
+    threading.Thread(target=_end_with_the_page, daemon=True).start()
+    run(Path(sys.argv[1]))
