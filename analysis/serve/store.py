@@ -90,6 +90,7 @@ class Store:
         self._file = data / "jobs.sqlite"
         try:
             self._writer = sqlite3.connect(self._file, check_same_thread=False, isolation_level=None)
+            self._writer.row_factory = sqlite3.Row
             self._writer.execute("PRAGMA journal_mode = WAL")
             for setting in ("synchronous = FULL", "foreign_keys = ON", "secure_delete = ON"):
                 self._writer.execute(f"PRAGMA {setting}")
@@ -227,15 +228,9 @@ class Store:
     @contextlib.contextmanager
     def _change(self) -> Iterator[Any]:
         """One transaction; what it moves on the disk is moved before it is acknowledged."""
-        with self._writing:
-            self._writer.row_factory = sqlite3.Row
+        with self._writing, self._writer:  # the connection commits, or rolls back when something is raised
             self._writer.execute("BEGIN IMMEDIATE")
-            try:
-                yield lambda text, *values: self._writer.execute(text, values)
-            except BaseException:
-                self._writer.execute("ROLLBACK")
-                raise
-            self._writer.execute("COMMIT")
+            yield lambda text, *values: self._writer.execute(text, values)
 
     @contextlib.contextmanager
     def _reader(self) -> Iterator[sqlite3.Connection]:
