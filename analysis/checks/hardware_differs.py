@@ -42,7 +42,12 @@ def find(ctx: Context) -> Iterator[Seen]:
 def _is_meant(story: Story, reading: Reading, identifier: int) -> bool:
     """What a boot loader says of the part it stands in may differ in form."""
     is_uds = reading.identifier == identifier and reading.exchange.dialect == UDS
-    return is_uds and not reading.written_by_tester and not story.is_boot_loader(reading.exchange)
+    return (
+        is_uds
+        and reading.exchange.request is not None
+        and not reading.written_by_tester
+        and not story.is_boot_loader(reading.exchange)
+    )
 
 
 def _said(reading: Reading) -> str:

@@ -15,6 +15,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
+from analysis.checks.looking.behind_gateway import never_heard
 from analysis.checks.looking.broken_messages import NO_FLOW_CONTROL, ONLY_WAITS
 from analysis.checks.looking.refusals import act_of, asked, last_of_acts
 from analysis.checks.looking.silent_erases import silent_erases
@@ -37,6 +38,7 @@ def find(ctx: Context) -> Iterator[Seen]:
     cut |= {step.exchange.number for step in ctx.record.missing_steps}
     gone = {story.link.key for who in (Silent.MODULE, Silent.EVERYTHING) for story in fell_silent(ctx, who)}
     gone |= {item.link.key for item in lost_resets(ctx)}
+    behind = {story.link.key for story in never_heard(ctx)}
     nobody: list[Exchange] = []  # addresses that a scan went by: one note for all of them
     for story in ctx.stories:
         told = {item.number for item in silent_erases(ctx, story)}
@@ -52,7 +54,7 @@ def find(ctx: Context) -> Iterator[Seen]:
             and answered.get(act_of(item), item.begin) <= item.begin
             and (story.link.key not in gone or item.begin < heard[-1])
         ]
-        if not found or story.link.key in one_way:
+        if not found or story.link.key in one_way | behind:
             continue
         if not heard and not story.named and not _is_touched(ctx, story):
             nobody += found

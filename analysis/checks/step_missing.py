@@ -26,7 +26,7 @@ from analysis.words import Confidence, Severity
 def find(ctx: Context) -> Iterator[Seen]:
     labels = {story.link.key: story.label for story in ctx.stories}
     places: dict[tuple[int, str], list[Missing]] = {}
-    told = {asked.number for story in ctx.stories for asked, _ in wrong_echoes(ctx, story)}
+    told = {one.number for story in ctx.stories for pair in wrong_echoes(ctx, story) for one in pair}
     for step in ctx.record.missing_steps:
         if step.exchange.number in told:
             continue

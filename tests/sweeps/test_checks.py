@@ -245,6 +245,28 @@ def forgets(identifier: int) -> Callable[[object], None]:
     return lambda scene: scene.pump.values.loses.add(identifier)  # type: ignore[attr-defined]
 
 
+def without_talk(first: str, last: str, *, of: Lines | None = None) -> Lines:
+    """Diagnostic frames from each line that fits the first pattern to the next one that fits the last."""
+    kept, gone = [], False
+    for line in of or fixture("coach-all-good"):
+        gone = gone or re.search(rf"#\w{{2,4}}({first})", line) is not None
+        if not (gone and re.search(" (18DA|7E)", line)):
+            kept.append(line)
+        gone = gone and re.search(rf"#\w{{2,4}}({last})", line) is None
+    return kept
+
+
+def routine(control: str) -> Lines:
+    """A learn routine, started or asked for its result; without a status."""
+    return [f"({{t}}) can0 7E0#0431{control}0270CCCCCC", f"({{t}}) can0 7E8#0471{control}0270CCCCCC"]
+
+
+def exchanged_modules(lines: Lines) -> Lines:
+    """The same session, with the two modules in each other's place."""
+    other = {"7E0": "7E1", "7E1": "7E0", "7E8": "7E9", "7E9": "7E8"}
+    return [re.sub(r" (7E[0189])#", lambda found: f" {other[found[1]]}#", line) for line in lines]
+
+
 #: By check: where it must see something, and where it must not although that looks much the same.
 CASES: dict[str, tuple[Session, Session]] = {
     "answer-late": (later("7E8#036EF184", 0.1), later("7E8#036EF184", 0.04)),
@@ -491,6 +513,39 @@ CASES: dict[str, tuple[Session, Session]] = {
     "write-not-taken": (
         bench(lambda: edit.played(forgets(0x3A01))),
         bench(lambda: edit.played(forgets(0x3A03))),  # whose old value was never read
+    ),
+    # what the sheet asks for, and the network
+    "configuration-not-written": (
+        Session(lambda: without_talk("2E4D05|224D05", "6E4D05|624D05"), "coach", sheet=True),
+        shipped("coach-all-good", sheet=True),
+    ),
+    "erase-not-seen": (
+        bench(lambda: without_talk("3101FF00", "7101FF00", of=plan("look", "enter-loader", "application", "reset"))),
+        bench(partial(plan, "look", "enter-loader", "application", "reset")),
+    ),
+    "gateway-blocks": (
+        Session(lambda: edit.without(fixture("coach-all-good"), "18DAF1(2B|31)#"), "coach", names=True),
+        Session(lambda: edit.without(fixture("coach-all-good"), "18DAF12B#"), "coach", names=True),
+    ),
+    "relearn-not-run": (
+        Session(lambda: without_talk("310[13]0340", "710[13]0340"), "coach", sheet=True),
+        shipped("coach-next-day", sheet=True),  # where programming had failed
+    ),
+    "routine-result-not-asked": (
+        bench(lambda: edit.with_lines(GOOD, len(GOOD) - 1, *routine("01"))),
+        bench(lambda: edit.with_lines(GOOD, len(GOOD) - 1, *routine("01"), *routine("03"))),
+    ),
+    "trims-set-incomplete": (
+        shipped("uds11-all-good-short", sheet=True),
+        shipped("uds11-write-refused", sheet=True),
+    ),
+    "vin-not-written": (
+        shipped("uds11-all-good-short", sheet=True),
+        Session(partial(plan, faults=("vin-refused",)), "uds11", sheet=True),
+    ),
+    "wrong-module-addressed": (
+        Session(lambda: exchanged_modules(GOOD), "uds11", sheet=True),
+        Session(partial(fixture, "coach-all-good"), "van", sheet=True),
     ),
 }
 
