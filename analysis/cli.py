@@ -74,6 +74,9 @@ def _first_line(error: click.ClickException) -> str:
     return (text or "no command given").rstrip(".")
 
 
+#: The faults of ``canlog walk --plant``; written here because their module is heavy. A test holds them together.
+PLANTED = ("lost-frame", "wrong-read-back", "refused-block", "missing-check", "silence")
+
 _CAPTURES = click.argument("captures", metavar="CAPTURE...", nargs=-1, required=True)
 
 
@@ -300,43 +303,40 @@ def compare(good: str, bad: str, names: Sequence[str], links: Sequence[str], col
 @click.option("--sheet", is_flag=True, help="The sheet for the class: questions with room to write, no answers.")
 @click.option("--html", "html_file", metavar="FILE", help="Write it as one HTML file, for a projector or to print.")
 @click.option("--secrets", is_flag=True, help="Show seeds, keys and certificates (services 27, 29) unmasked.")
+@click.option("--beside", metavar="BAD", help="Show this session beside the first, where they part.")
+@click.option(
+    "--plant",
+    metavar="KIND",
+    type=click.Choice(PLANTED),
+    help=f"Make an exercise: a copy with one fault planted: {', '.join(PLANTED)}.",
+)
+@click.option(
+    "--output", metavar="FILE", help="The copy of --plant, as candump text; its truth goes to FILE.truth.toml."
+)
 def walk(
     captures: Sequence[str], names: Sequence[str], links: Sequence[str], columns: str, lesson: str | None,
-    trainer: bool, sheet: bool, html_file: str | None, secrets: bool,
+    trainer: bool, sheet: bool, html_file: str | None, secrets: bool, beside: str | None, plant: str | None,
+    output: str | None,
 ) -> None:  # fmt: skip
     """Walk a class through a session: step by step, byte by byte, with questions that it answers itself."""
-    _check_inputs(captures, [*captures, *names, *([lesson] if lesson else [])], html_file)
-    from analysis import analyse
+    inputs = [*captures, *names, *(one for one in (lesson, beside) if one)]
+    for one in (html_file, output):
+        _check_inputs(captures, inputs, one)
     from analysis.walk.audience import Audience
-    from analysis.walk.lesson import load_lesson, whole_session
-    from analysis.walk.steps import walk_through
+    from analysis.walk.command import Wishes, walk_or_plant
 
     if trainer and sheet:
         raise CanlogError("--trainer and --sheet: one of them", hint="make the two pages one after the other")
     audience = Audience.TRAINER if trainer else Audience.SHEET if sheet else Audience.CLASS
-    with _progress() as progress:
-        report = analyse(captures, names=names, links=links, columns=columns, progress=progress)
-    found = walk_through(report)
-    if not found.steps:
-        raise CanlogError(f"{captures[0]}: no step to walk through", hint="`canlog report` says what the capture holds")
-    plan = load_lesson(lesson, found) if lesson is not None else whole_session(found)
-    if html_file is not None:
-        from analysis.walk.as_html import walk_html
-        from analysis.writing import whole_file
-
-        with whole_file(html_file) as stream:
-            stream.write(walk_html(found, plan, audience, secrets=secrets).encode("utf-8", "replace"))
-        return
-    from analysis.walk.as_text import pages_of, render_walk
-    from analysis.walk.keys import walk_by_keys
-
     width = min(_terminal_width() or 80, WIDEST_REPORT)
-    look: dict[str, bool] = {"color": _wants_colour(), "secrets": secrets}
-    if sys.stdout.isatty() and sys.stdin.isatty() and audience is Audience.CLASS:
-        closed, opened = (list(pages_of(found, plan, width, one, **look)) for one in (audience, Audience.TRAINER))
-        walk_by_keys(closed, opened, click.getchar, lambda text: click.echo(text, nl=False, color=True))
-    else:
-        click.echo(render_walk(found, plan, width, audience, **look), nl=False, color=True)
+    by_keys = sys.stdout.isatty() and sys.stdin.isatty()
+    wishes = Wishes(
+        captures, names, links, columns, lesson, audience, html_file, secrets, beside, plant, output, width,
+        _wants_colour(), by_keys,
+    )  # fmt: skip
+    with _progress() as progress:
+        show = walk_or_plant(wishes, progress)
+    show(lambda text: click.echo(text, nl=False, color=True), click.getchar)
 
 
 @main.command()

@@ -11,10 +11,12 @@ from collections.abc import Iterator, Sequence
 from html import escape
 from importlib.resources import files
 
+from analysis.exchanges import Answer
 from analysis.report.lines import printable, short_hex
 from analysis.walk.audience import Audience
 from analysis.walk.content import Content, content_of, settles
 from analysis.walk.fields import ByteRow
+from analysis.walk.frames import RawFrame, frames_of
 from analysis.walk.lesson import Lesson, Stop
 from analysis.walk.question import Question
 from analysis.walk.steps import Step, Walk
@@ -25,6 +27,10 @@ from canlog.services.traits import Act
 #: From so many steps on the line of steps gets a window of its own.
 MANY = 60
 ANSWER_LINES = 2
+#: Kinds of question that the title of a step would answer.
+NAMED_IN_HEADING = frozenset({"which-service", "which-identifier", "kind-of-reset"})
+#: Bytes as text of this length stay on one line.
+SHORT = 23
 
 
 def walk_html(walk: Walk, lesson: Lesson, audience: Audience, *, secrets: bool = False) -> str:
@@ -32,8 +38,11 @@ def walk_html(walk: Walk, lesson: Lesson, audience: Audience, *, secrets: bool =
     title = lesson.title or "The session, step by step"
     parts = [f"<h1>{_safe(title)}</h1>", *_opening(walk, lesson, audience)]
     if audience is not Audience.SHEET:
-        parts.append(_you_are_here(lesson.stops))
-    parts += [_stop(walk, stop, audience, number, secrets=secrets) for number, stop in enumerate(lesson.stops, start=1)]
+        parts.append(_you_are_here(lesson.stops, audience))
+    frames = frames_of(walk, [stop.step for stop in lesson.stops], secrets=secrets)
+    for place, stop in enumerate(lesson.stops, start=1):
+        content = content_of(walk, stop.step, secrets=secrets)
+        parts.append(step_html(stop, content, frames.get(stop.step.number, ()), audience, f"p{place}"))
     return document(title, "\n".join(parts), turns=audience is not Audience.SHEET)
 
 
@@ -73,10 +82,10 @@ def _left_out(walk: Walk) -> str:
     return KEPT_ALIVE.format(count=counted(walk.kept_alive, "time")) if walk.kept_alive else ""
 
 
-def _you_are_here(stops: Sequence[Stop]) -> str:
+def _you_are_here(stops: Sequence[Stop], audience: Audience) -> str:
     """The whole session on one line."""
     marks = "".join(
-        f'<li><a href="#p{place}"{_mood(stop.step)} title="{_safe(stop.step.who)}: {_safe(_asked(stop.step))}">'
+        f'<li><a href="#p{place}"{_mood(stop.step, audience)} title="{_safe(stop.step.who)}">'
         f"{stop.step.number}</a></li>"
         for place, stop in enumerate(stops, start=1)
     )
@@ -88,25 +97,22 @@ def _you_are_here(stops: Sequence[Stop]) -> str:
     )
 
 
-def _mood(step: Step) -> str:
-    """A refusal is marked only where the steps are told, never the answer to a question."""
-    return "" if all(one.positive or one.outcome.value == "suppressed" for one in step.exchanges) else ' class="bad"'
+def _mood(step: Step, audience: Audience) -> str:
+    """What was not accepted is marked for the trainer: the class is to find it."""
+    is_fine = all(one.outcome in (Answer.POSITIVE, Answer.SUPPRESSED) for one in step.exchanges)
+    return "" if is_fine or audience is not Audience.TRAINER else ' class="bad"'
 
 
-def _asked(step: Step) -> str:
-    return step.told.partition(": ")[0]
-
-
-def _stop(walk: Walk, stop: Stop, audience: Audience, place: int, *, secrets: bool) -> str:
-    content = content_of(walk, stop.step, secrets=secrets)
-    parts = [f'<section class="step" id="p{place}">', _heading(stop, content, audience)]
+def step_html(stop: Stop, content: Content, frames: Sequence[RawFrame], audience: Audience, name: str) -> str:
+    """One step: its frames and questions first, then what it is."""
+    parts = [f'<section class="step" id="{name}">', _heading(stop, content, audience)]
     if audience is Audience.TRAINER and stop.notes:
         parts.append(f'<p class="notes-trainer"><b>Notes:</b> {_safe(stop.notes)}</p>')
-    if audience is Audience.SHEET:
-        bare = [row._replace(name="", says="") for row in content.sent]
-        parts += [_bytes("Sent", bare), _questions(stop, audience)]
-    else:
-        parts += [_sides(content), _questions(stop, audience), _meaning(content), _members(content)]
+    parts += [_frames(frames), _questions(stop, audience)]
+    if audience is not Audience.SHEET:
+        opened = " open" if audience is Audience.TRAINER or not stop.questions else ""
+        parts.append(f'<details class="tell"{opened}><summary>Byte by byte, what it means, and why</summary>')
+        parts += [_sides(content), _meaning(content), "</details>", _members(content)]
     if audience is Audience.TRAINER:
         parts += [f'<p class="caution">Found here: {_safe(one.heading)} ({one.id})</p>' for one in content.found]
     return "\n".join([*filter(None, parts), "</section>"])
@@ -114,13 +120,25 @@ def _stop(walk: Walk, stop: Stop, audience: Audience, place: int, *, secrets: bo
 
 def _heading(stop: Stop, content: Content, audience: Audience) -> str:
     step = stop.step
-    said = stop.title or ("" if audience is Audience.SHEET else short_hex(content.asked))
+    gives_away = audience is Audience.SHEET or any(one.kind in NAMED_IN_HEADING for one in stop.questions)
+    asked = "" if gives_away and audience is not Audience.TRAINER else _safe(short_hex(content.asked))
+    said = _safe(stop.title) or asked
     when = f"at {step.at} s, " if step.at else ""
-    sub = f" · {_safe(short_hex(content.asked))}" if stop.title and audience is not Audience.SHEET else ""
+    sub = f" · {asked}" if stop.title and asked else ""
     return (
-        f'<h2><span class="no">Step {step.number}</span> {_safe(said)}</h2>'
+        f'<h2><span class="no">Step {step.number}</span> {said}</h2>'
         f'<p class="place"><b>{_safe(step.who)}</b>{sub} · {_safe(when + step.where)}</p>'
     )
+
+
+def _frames(frames: Sequence[RawFrame]) -> str:
+    rows = ""
+    for one in frames:
+        if one.left_out:
+            rows += f'<tr><td></td><td></td><td class="place">… {counted(one.left_out, "frame")} …</td></tr>'
+        data = " ".join(one.data[at : at + 2] for at in range(0, len(one.data), 2))
+        rows += f"<tr><td>{one.line}</td><td>{_safe(one.can_id)}</td><td>{_safe(data)}</td></tr>"
+    return f'<div class="wide"><table class="frames raw">{rows}</table></div>' if rows else ""
 
 
 def _sides(content: Content) -> str:
@@ -134,11 +152,14 @@ def _sides(content: Content) -> str:
 def _bytes(title: str, rows: Sequence[ByteRow]) -> str:
     if not rows:
         return ""
-    body = "".join(
-        f'<tr><td>{_safe(row.octets)}</td><td class="name">{_safe(row.name)}</td><td>{_safe(row.says)}</td></tr>'
-        for row in rows
-    )
+    body = "".join(_byte_row(row) for row in rows)
     return f'<h3>{title}</h3><table class="bytes">{body}</table>'
+
+
+def _byte_row(row: ByteRow) -> str:
+    short = ' class="short"' if len(row.octets) <= SHORT else ""
+    cells = f'<td class="name">{_safe(row.name)}</td><td>{_safe(row.says)}</td>'
+    return f"<tr><td{short}>{_safe(row.octets)}</td>{cells}</tr>"
 
 
 def _meaning(content: Content) -> str:

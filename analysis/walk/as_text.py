@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from analysis.report.lines import Lines, short_hex
 from analysis.walk.audience import Audience
 from analysis.walk.content import Content, content_of, settles
 from analysis.walk.fields import ByteRow
+from analysis.walk.frames import RawFrame, frames_of
 from analysis.walk.lesson import Lesson, Stop
 from analysis.walk.steps import Walk
 from analysis.walk.words import KEPT_ALIVE, SAFETY, verdict_lines
@@ -38,37 +39,46 @@ def pages_of(
     walk: Walk, lesson: Lesson, width: int, audience: Audience, *, color: bool, secrets: bool
 ) -> Iterator[str]:  # fmt: skip
     """One page for each stop."""
+    frames = frames_of(walk, [stop.step for stop in lesson.stops], secrets=secrets)
     for stop in lesson.stops:
-        yield page_of(walk, lesson, stop, width, audience, color=color, secrets=secrets)
+        page = Lines(width, color=color)
+        _page(page, walk, stop, audience, frames.get(stop.step.number, ()), secrets=secrets)
+        yield str(page)
 
 
-def page_of(
-    walk: Walk, lesson: Lesson, stop: Stop, width: int, audience: Audience, *, color: bool, secrets: bool
-) -> str:  # fmt: skip
-    """The page of one stop."""
-    page = Lines(width, color=color)
+def _page(
+    page: Lines, walk: Walk, stop: Stop, audience: Audience, frames: Sequence[RawFrame], *, secrets: bool
+) -> None:  # fmt: skip
     content = content_of(walk, stop.step, secrets=secrets)
     _heading(page, walk, stop, content, audience)
-    if audience is not Audience.SHEET:
-        if stop.notes and audience is Audience.TRAINER:
-            page.text(stop.notes, mark="Notes: ")
+    if audience is Audience.TRAINER and stop.notes:
+        page.text(stop.notes, mark="Notes: ")
+    _frames(page, frames)
+    if audience.is_told:
         _told(page, content)
-    else:
-        _bytes(page, "Sent", [row._replace(name="", says="") for row in content.sent])
     _questions(page, stop, audience)
     if audience is Audience.TRAINER:
         for finding in content.found:
             page.text(f"{finding.heading} ({finding.id})", mark="Found here: ", colour="caution")
-    return str(page)
 
 
 def _heading(page: Lines, walk: Walk, stop: Stop, content: Content, audience: Audience) -> None:
     step = stop.step
     title = f"Step {step.number} of {len(walk.steps)}"
     page.heading(f"{title}: {stop.title}" if stop.title else title, step.who)
-    if audience is not Audience.SHEET:
+    if audience.is_told:
         page.text(short_hex(content.asked), colour="strong")
     page.text(", ".join(part for part in (f"at {step.at} s" if step.at else "", step.where) if part), colour="dim")
+
+
+def _frames(page: Lines, frames: Sequence[RawFrame]) -> None:
+    """Line, id and data."""
+    number = max((len(f"{one.line}") for one in frames), default=0)
+    for one in frames:
+        if one.left_out:
+            page.text(f"{'':<{number}}  … {counted(one.left_out, 'frame')} …", indent=4, colour="dim")
+        data = " ".join(one.data[at : at + 2] for at in range(0, len(one.data), 2))
+        page.text(f"{one.line:>{number}}  {one.can_id}  {data}", indent=4, hang=number + len(one.can_id) + 4)
 
 
 def _told(page: Lines, content: Content) -> None:
@@ -105,7 +115,7 @@ def _bytes(page: Lines, title: str, rows: list[ByteRow]) -> None:
 def _questions(page: Lines, stop: Stop, audience: Audience) -> None:
     for number, one in enumerate(stop.questions, start=1):
         page.text(one.ask, mark=f"Question {stop.step.number}.{number}: ", colour="strong", hang=2)
-        if audience is Audience.TRAINER:
+        if audience.is_answered:
             why = f" ({one.because})" if one.because else ""
             page.text(f"{one.answer}{why}", indent=4, mark="Answer: ", colour="good", hang=2)
         elif audience is Audience.SHEET:

@@ -64,8 +64,10 @@ def settles(content: Content) -> str:
     outcomes = {one.outcome for one in step.exchanges}
     if outcomes == {Answer.POSITIVE}:
         return content.reason.settles
+    if Answer.NEGATIVE in outcomes and any(one.pendings for one in step.exchanges):
+        return "The module took it up, asked to wait, and then refused: the work may be half done."
     if Answer.NEGATIVE in outcomes:
-        return "The module refused: the code names a reason and a place. What was done before this step stands."
+        return "The module refused; the code names the reason. A refusal at once most likely changed nothing."
     if Answer.INCOMPLETE in outcomes:
         return "Part of this step is not in the recording, so nobody can say how it ended."
     if outcomes == {Answer.SUPPRESSED}:

@@ -21,7 +21,7 @@
     window.scrollTo(0, 0);
   }
   function open() {
-    var answers = Array.from(pages[at].querySelectorAll(".asks details"));
+    var answers = Array.from(pages[at].querySelectorAll(".asks details, .tell"));
     var next = answers.find(function (one) { return !one.open; });
     if (next) { next.open = true; } else { answers.forEach(function (one) { one.open = false; }); }
   }

@@ -1,0 +1,86 @@
+"""Two sessions side by side, as text and as HTML."""
+
+from __future__ import annotations
+
+from html import escape
+
+from analysis.report.lines import Lines, printable, short_hex
+from analysis.walk.as_html import document, step_html
+from analysis.walk.audience import Audience
+from analysis.walk.beside import Beside, Side
+from analysis.walk.content import content_of, settles
+from analysis.walk.frames import frames_of
+from analysis.walk.lesson import Stop
+from analysis.walk.steps import Step
+
+ASK = "Where do the two sessions part, and what does each module say there?"
+BEHIND = "Behind it, what would you do with each vehicle?"
+ALIKE = "The sessions do not part: every step of both is there, answered alike."
+
+
+def beside_text(found: Beside, names: tuple[str, str], width: int, audience: Audience, *, color: bool) -> str:
+    """One side below the other; the answer for the trainer only."""
+    page = Lines(width, color=color)
+    page.heading("Two sessions at the place where they part")
+    if found.parting is None:
+        page.text(ALIKE)
+        return str(page)
+    page.text(ASK, mark="Question 1: ", colour="strong")
+    if audience is Audience.TRAINER:
+        page.text(_answer(found), mark="Answer: ", colour="good")
+    page.text(BEHIND, mark="Question 2: ", colour="strong")
+    for kind, name, side in (("good", names[0], found.good), ("bad", names[1], found.bad)):
+        page.heading(f"{kind} session", name, kind)
+        for step in side.steps:
+            _step(page, side, step, audience)
+    return str(page)
+
+
+def _step(page: Lines, side: Side, step: Step, audience: Audience) -> None:
+    mark = f"{'> ' if step is side.parts_at and audience is Audience.TRAINER else ''}step {step.number}  "
+    page.text(f"{step.who}, {short_hex(step.told)} ({step.where})", mark=mark)
+    if audience is Audience.TRAINER and step is side.parts_at:
+        page.text(settles(content_of(side.walk, step)), indent=4)
+
+
+def _answer(found: Beside) -> str:
+    return f"good: {_place(found.good)}; bad: {_place(found.bad)}"
+
+
+def _place(side: Side) -> str:
+    told = short_hex(side.told)
+    return f"step {side.parts_at.number}, {told}" if side.parts_at is not None else told
+
+
+def beside_html(found: Beside, names: tuple[str, str], audience: Audience, *, secrets: bool = False) -> str:
+    """A page with two columns."""
+    title = "Two sessions at the place where they part"
+    if found.parting is None:
+        return document(title, f"<h1>{title}</h1><p>{ALIKE}</p>", turns=False)
+    opened = " open" if audience is Audience.TRAINER else ""
+    answer = f"<details{opened}><summary>Answer</summary>{_safe(_answer(found))}</details>"
+    room = '<div class="line"></div>' * 2
+    columns = "".join(
+        f"<div><h2>{side}: {_safe(name)}</h2>{_column(one, side, audience, secrets=secrets)}</div>"
+        for side, name, one in (("good", names[0], found.good), ("bad", names[1], found.bad))
+    )
+    asked = (
+        f'<div class="asks"><p><small>1</small>{ASK}</p>{room if audience is Audience.SHEET else answer}'
+        f"<p><small>2</small>{BEHIND}</p>{room if audience is Audience.SHEET else ''}</div>"
+    )
+    return document(title, f'<h1>{title}</h1>{asked}<div class="pair">{columns}</div>', turns=False)
+
+
+def _column(side: Side, name: str, audience: Audience, *, secrets: bool) -> str:
+    frames = frames_of(side.walk, side.steps, secrets=secrets)
+    return "".join(
+        step_html(
+            Stop(step, ()), content_of(side.walk, step, secrets=secrets), frames.get(step.number, ()), audience,
+            f"{name}-{step.number}",
+        )
+        for step in side.steps
+    )  # fmt: skip
+
+
+def _safe(text: str) -> str:
+    return escape(printable(text))
