@@ -29,6 +29,7 @@ MANY = 60
 ANSWER_LINES = 2
 #: Kinds of question that the title of a step would answer.
 NAMED_IN_HEADING = frozenset({"which-service", "which-identifier", "kind-of-reset"})
+HEAD = "<tr><th>line</th><th>s</th><th>id</th><th>bytes</th></tr>"
 #: Bytes as text of this length stay on one line.
 SHORT = 23
 
@@ -135,10 +136,11 @@ def _frames(frames: Sequence[RawFrame]) -> str:
     rows = ""
     for one in frames:
         if one.left_out:
-            rows += f'<tr><td></td><td></td><td class="place">… {counted(one.left_out, "frame")} …</td></tr>'
+            rows += f'<tr><td></td><td></td><td></td><td class="place">… {counted(one.left_out, "frame")} …</td></tr>'
         data = " ".join(one.data[at : at + 2] for at in range(0, len(one.data), 2))
-        rows += f"<tr><td>{one.line}</td><td>{_safe(one.can_id)}</td><td>{_safe(data)}</td></tr>"
-    return f'<div class="wide"><table class="frames raw">{rows}</table></div>' if rows else ""
+        cells = (f"{one.line}", one.at, one.can_id, data)
+        rows += f"<tr>{''.join(f'<td>{_safe(cell)}</td>' for cell in cells)}</tr>"
+    return f'<div class="wide"><table class="frames raw">{HEAD}{rows}</table></div>' if rows else ""
 
 
 def _sides(content: Content) -> str:

@@ -74,11 +74,13 @@ def _heading(page: Lines, walk: Walk, stop: Stop, content: Content, audience: Au
 def _frames(page: Lines, frames: Sequence[RawFrame]) -> None:
     """Line, id and data."""
     number = max((len(f"{one.line}") for one in frames), default=0)
+    time = max((len(one.at) for one in frames), default=0)
     for one in frames:
         if one.left_out:
             page.text(f"{'':<{number}}  … {counted(one.left_out, 'frame')} …", indent=4, colour="dim")
         data = " ".join(one.data[at : at + 2] for at in range(0, len(one.data), 2))
-        page.text(f"{one.line:>{number}}  {one.can_id}  {data}", indent=4, hang=number + len(one.can_id) + 4)
+        head = f"{one.line:>{number}}  {one.at:>{time}}  {one.can_id}  "
+        page.text(f"{head}{data}", indent=4, hang=len(head))
 
 
 def _told(page: Lines, content: Content) -> None:

@@ -7,6 +7,7 @@ from typing import Final
 
 from analysis.operations.model import Kind, Operation
 from analysis.operations.routines import Status, read_call
+from analysis.report.wording import seconds
 from analysis.walk.question import COMPUTE, JUDGE, READ_OFF, Question
 from analysis.walk.steps import Step, Walk
 from analysis.words import Word
@@ -72,10 +73,12 @@ def share_done(walk: Walk, step: Step) -> Iterator[Question]:
             f"{carried:,} bytes, {100 * carried / asked:.1f} %", "only blocks that were answered count",
             step.lines, f"{carried} {asked}",
         )  # fmt: skip
-    if isinstance(rate, int) and rate:
+    blocks = [one for one in walk.report.record.exchanges if one.number in operation.exchanges and one.act is Act.BLOCK]
+    if isinstance(rate, int) and rate and isinstance(carried, int):
+        took = seconds(max(one.end_ns for one in blocks) - blocks[0].begin_ns)
         yield Question(
-            "rate", COMPUTE, "About how many bytes a second went into the module (within 10 %)?",
-            f"{rate:,} bytes/s", f"{carried:,} bytes from the request to the end of this transfer",
+            "rate", COMPUTE, f"{carried:,} bytes were carried in {took} s. How many bytes a second, within 10 %?",
+            f"about {rate:,} bytes/s", "from the first frame of the first block to the last answer of this transfer",
             step.lines, str(rate),
         )  # fmt: skip
 

@@ -14,12 +14,14 @@ from canlog.services.traits import Act
 
 #: Frames shown of one step, from its begin and from its end.
 AT_BEGIN, AT_END = 7, 3
+TENTH_OF_MS_NS = 100_000
 
 
 class RawFrame(NamedTuple):
     """One frame as recorded; ``left_out`` frames stand between it and the one before."""
 
     line: int
+    at: str  # seconds from the begin of the capture, in tenths of ms; empty without a clock
     can_id: str
     data: str
     left_out: int = 0
@@ -36,11 +38,13 @@ def frames_of(walk: Walk, steps: Sequence[Step], *, secrets: bool = False) -> Ma
         has_time = record.survey.summary.time_kind is not TimeKind.NONE
         secret = SecretFrames(() if secrets else record.messages, hides_packets=not secrets)
         wanted = np.unique(np.concatenate([np.arange(first, last + 1) for first, last in spans.values()]))
-        rows: dict[int, tuple[str, str]] = {}
+        start = record.survey.summary.first_time_ns or 0
+        rows: dict[int, RawFrame] = {}
         for table in record.capture.chunks():
             hit = np.isin(table.line, wanted)
             for row in frame_rows(record.number, table.take(hit), has_time=has_time, secret=secret):
-                rows[row["line"]] = row["can_id"], row["data"]
+                at = _seconds(row["time_ns"] - start) if has_time else ""
+                rows[row["line"]] = RawFrame(row["line"], at, row["can_id"], row["data"])
         for step in own:
             found[step.number] = _shortened(step, spans[step.number], rows)
     return found
@@ -50,12 +54,17 @@ def _span(step: Step) -> tuple[int, int]:
     return step.first.lines if step.act is Act.BLOCK else step.lines
 
 
-def _shortened(step: Step, span: tuple[int, int], rows: Mapping[int, tuple[str, str]]) -> list[RawFrame]:
+def _shortened(step: Step, span: tuple[int, int], rows: Mapping[int, RawFrame]) -> list[RawFrame]:
     ids = {text for one in step.exchanges for text in (one.link.request_text, one.link.response_text)}
     if step.first.request is not None:
         ids.add(step.first.request.link.request_text)
-    own = [RawFrame(line, *rows[line]) for line in range(span[0], span[1] + 1) if line in rows and rows[line][0] in ids]
+    own = [rows[line] for line in range(span[0], span[1] + 1) if line in rows and rows[line].can_id in ids]
     between = len(own) - AT_BEGIN - AT_END
     if between <= 1:
         return own
     return [*own[:AT_BEGIN], own[-AT_END]._replace(left_out=between), *own[1 - AT_END :]]
+
+
+def _seconds(time_ns: int) -> str:
+    tenths = time_ns // TENTH_OF_MS_NS
+    return f"{'-' if tenths < 0 else ''}{abs(tenths) // 10_000}.{abs(tenths) % 10_000:04d}"

@@ -183,6 +183,10 @@ def test_a_copy_names_the_step_in_which_the_same_bytes_were_read(walks: dict[str
 def test_share_and_rate_come_from_the_blocks(walks: dict[str, Walk]) -> None:
     for step, one in asked(walks, "share-done", "van-wrong-calibration"):
         assert one.value == f"{sum(len(each.asked) - 2 for each in step.exchanges)} {0x9600}"
+    lines = (FIXTURES / "van-wrong-calibration" / "capture.log").read_text(encoding="ascii").splitlines()
+    for _, one in asked(walks, "rate", "van-wrong-calibration"):
+        begin, end = (int(lines[line - 1][1:18].replace(".", "")) for line in one.lines)
+        assert int(one.value) == round(0x9600 * 1_000_000 / (end - begin))
 
 
 def test_who_answered_is_the_number_of_answers_on_the_bus(walks: dict[str, Walk]) -> None:
