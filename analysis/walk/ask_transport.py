@@ -64,7 +64,7 @@ def waiting(walk: Walk, step: Step) -> Iterator[Question]:
     yield Question(
         "pending", COMPUTE,
         "7F .. 78 is in this step. Is that a failure? How often does it come, and how long is the wait?",
-        f"no failure: {answer}", "78 means: understood, still at work, please wait; the real answer follows",
+        f"78 itself is none: {answer}", "78 means: understood, still at work, please wait; the real answer follows",
         first.lines, value,
     )  # fmt: skip
 

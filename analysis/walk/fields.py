@@ -6,8 +6,7 @@ from typing import NamedTuple
 
 from analysis.secrecy import MASK, is_secret
 from canlog.counting import counted
-from canlog.services.layout import SHOWN_BYTES, Decoded, Field
-from canlog.services.transfer import BLOCK_OVERHEAD
+from canlog.services.layout import SHOWN_BYTES, Decoded, Field, Kind
 
 #: Request and answer of a transfer of memory.
 BLOCKS = (0x36, 0x76)
@@ -28,7 +27,7 @@ def byte_rows(message: Decoded, *, secrets: bool = False) -> list[ByteRow]:
     rows = [_row(message.data, one, hides=hides) for one in message.fields if one.size or one.value is not False]
     rows = [row for row in rows if row.octets or row.says not in ("", "empty")]
     if rows and not rows[0].says:
-        rows[0] = rows[0]._replace(says=message.name)
+        rows[0] = rows[0]._replace(says="refusal" if message.kind is Kind.NEGATIVE else message.name)
     if message.rest:
         at = len(message.data) - len(message.rest)
         rows.append(ByteRow(at, _octets(message.rest, hides=hides), "rest", "no layout explains these bytes"))
@@ -38,7 +37,7 @@ def byte_rows(message: Decoded, *, secrets: bool = False) -> list[ByteRow]:
 
 def _row(data: bytes, one: Field, *, hides: bool) -> ByteRow:
     name = one.name.replace("_", " ")
-    if one.size and data[0] in BLOCKS and one.offset >= BLOCK_OVERHEAD:  # firmware is nobody's business here
+    if one.size and data[0] in BLOCKS and isinstance(one.value, bytes):  # firmware is nobody's business here
         return ByteRow(one.offset, "…", name, f"{counted(one.size, 'byte')} of memory, not shown")
     hidden = hides and one.offset > 1
     octets = _octets(data[one.offset : one.offset + one.size], hides=hidden)

@@ -12,6 +12,7 @@ from functools import cached_property
 
 from analysis.exchange_words import tell
 from analysis.exchanges import Answer, Exchange
+from analysis.operations.block_form import form_of
 from analysis.report.model import Report
 from analysis.report.wording import seconds
 from analysis.story import Story
@@ -158,6 +159,7 @@ def _told(walk: Walk, group: tuple[Exchange, ...]) -> str:
         asked = walk.tell(first).partition(": ")[0]
         accepted = sum(one.outcome is Answer.POSITIVE for one in group)
         return f"{asked}: {counted(len(group), 'module')} answered, {accepted} of them yes"
-    sent = sum(max(len(one.asked) - 2, 0) for one in group)
+    form = form_of(None, group, None)
+    sent = sum(form.size(one.request.length) for one in group if one.request is not None)
     last = walk.tell(group[-1]).partition(",")[0]
-    return f"{walk.tell(first).partition(',')[0]} to {last}: {len(group):,} blocks, {sent:,} bytes behind the counters"
+    return f"{walk.tell(first).partition(',')[0]} to {last}: {len(group):,} blocks, {sent:,} bytes of memory"

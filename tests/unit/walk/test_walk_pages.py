@@ -114,3 +114,19 @@ def test_trainer_and_sheet_exclude_each_other() -> None:
 
 def test_a_capture_without_diagnostics_has_no_steps() -> None:
     assert "no step to walk through" in refused(str(FIXTURES / "uds11-no-diagnostics" / "capture.log"))
+
+
+@pytest.mark.parametrize(
+    "name", ["kwp-no-counter", "gmw-all-good", "obd-scan", "doip-module-silent", "uds11-doubled", "uds11-wrong-key"]
+)
+def test_every_dialect_can_be_walked_through(name: str, tmp_path: Path) -> None:
+    capture = next((FIXTURES / name).glob("capture.*"))
+    options = (str(capture), "--names", str(FIXTURES / f"{name.partition('-')[0]}_names.toml"))
+    target = tmp_path / "walk.html"
+    for more in ((), ("--trainer",), ("--sheet",)):
+        page = walked(*options, *more)
+        steps = page.count("\nSTEP ")
+        assert steps >= 10 and page.count("Question ") >= 10
+        assert max(map(len, page.splitlines())) <= 80
+        walked(*options, *more, "--html", str(target))
+        assert target.read_text(encoding="utf-8").count('<section class="step"') == steps
