@@ -356,6 +356,27 @@ def serve(data: str | None, port: int, lan: bool) -> None:
     serve_page(Path(data) if data else default_data(), port, lan=lan)
 
 
+@main.command("sheet")
+@_CAPTURES
+@_NAMES
+@_link_option("Take these two ids as tester and module, whatever the traffic shows")
+@_COLUMNS
+@click.option("--output", metavar="FILE", default="-", help="Write to this file instead of standard output.")
+def fill_sheet(
+    captures: Sequence[str], names: Sequence[str], links: Sequence[str], columns: str, output: str
+) -> None:  # fmt: skip
+    """Fill a job sheet from a capture known to be good, to begin your own with."""
+    _check_inputs(captures, [*captures, *names], output)
+    from analysis import analyse
+    from analysis.starter_sheet import starter_sheet
+    from analysis.writing import whole_file
+
+    with _progress() as progress:
+        found = analyse(captures, names=names, links=links, columns=columns, progress=progress)
+    with whole_file(output) as stream:
+        stream.write(starter_sheet(found).encode())
+
+
 @main.command()
 def formats() -> None:
     """List the capture formats that can be read, how each is known and what it cannot tell."""

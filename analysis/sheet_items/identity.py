@@ -64,10 +64,10 @@ class _Identity:
 
     def item(self) -> Expectation:
         deciding = self._deciding()
-        last = next((one for one in reversed(self.readings) if _tells(self.what, one)), None)
+        last = next((one for one in reversed(self.readings) if tells(self.what, one)), None)
         match = next((one for one in reversed(self.readings) if self._is_match(one)), None)
         is_broken = deciding is not None and deciding.outcome.word in BROKEN
-        if match is not None and not is_broken and (last is None or is_value(_data(last), self.value)):
+        if match is not None and not is_broken and (last is None or is_value(value_of(last), self.value)):
             note = "" if self.downloads else "read only: no programming is in the capture"
             return self._make(Word.CONFIRMED, match, deciding, note, self._sure(match, deciding))
         if deciding is not None and is_broken:
@@ -97,7 +97,7 @@ class _Identity:
     ) -> Expectation:
         is_cvn = self.what == CVN
         asked = self.value.replace(" ", "").upper() if is_cvn else self.value
-        found = None if reading is None else _cvn(_data(reading), self.value) if is_cvn else said(_data(reading))
+        found = None if reading is None else _cvn(value_of(reading), self.value) if is_cvn else said(value_of(reading))
         return self.subject.item(
             self._called, Part.PROGRAMMING, asked, word, found=found, reading=reading, operation=operation,
             confidence=sure, note=note, would_change=wish,
@@ -109,11 +109,11 @@ class _Identity:
         return next((one for one in self.downloads if one.outcome.word is word), None)
 
     def _is_match(self, reading: Reading) -> bool:
-        return is_value(_data(reading), self.value) and _may_tell(self.what, reading)
+        return is_value(value_of(reading), self.value) and _may_tell(self.what, reading)
 
     def _sure(self, reading: Reading, deciding: Operation | None) -> Confidence:
         """No surer than the download it identifies; an identifier known only by its value is not quite sure."""
-        own = Confidence.HIGH if _tells(self.what, reading) else Confidence.MEDIUM
+        own = Confidence.HIGH if tells(self.what, reading) else Confidence.MEDIUM
         return least_sure([own, *([deciding.outcome.confidence] if deciding else [])])
 
     def _program(self) -> str:
@@ -133,7 +133,7 @@ class _Identity:
         return f"program {self.subject.label} with the {self.what} asked for: {self.value}"
 
 
-def _data(reading: Reading) -> bytes:
+def value_of(reading: Reading) -> bytes:
     """The value itself, without the number of records that some identifiers begin with."""
     is_counted = reading.identifier in COUNTED and len(reading.raw) > 1 and reading.raw[0] < 0x20
     return reading.raw[1:] if is_counted else reading.raw
@@ -144,7 +144,7 @@ def _cvn(raw: bytes, asked: str) -> str:
     return said(raw) if raw.strip(b"\0\xff ").decode("ascii", "replace") == asked else said_in_hex(raw)
 
 
-def _tells(what: str, reading: Reading) -> bool:
+def tells(what: str, reading: Reading) -> bool:
     """A reading that tells this item, whatever its value."""
     is_cvn = reading.identifier == OBD_CVN or (
         reading.name is not None and any(word in reading.name.name.lower() for word in ("verification", CVN))
@@ -163,6 +163,6 @@ def _tells(what: str, reading: Reading) -> bool:
 def _may_tell(what: str, reading: Reading) -> bool:
     """A reading that could tell this item if its value says so."""
     is_of_maker = reading.identifier <= 0xFF and reading.tells_software  # parts and versions, numbered by the maker
-    return _tells(what, reading) or tells_software(reading.identifier) or (
+    return tells(what, reading) or tells_software(reading.identifier) or (
         (is_of_maker or 0xF1A0 <= reading.identifier <= 0xF1EF) and not reading.written_by_tester and not reading.part
     )  # fmt: skip
