@@ -378,6 +378,65 @@ def fill_sheet(
 
 
 @main.command()
+@click.argument("capture")
+@click.option("--job", metavar="SHEET", help="Job sheet (TOML) of this capture.")
+@_NAMES
+@click.option("--also", metavar="ID", multiple=True, help="Replace the values of this identifier as well, in hex.")
+@_link_option("Take these two ids as tester and module, whatever the traffic shows")
+@_COLUMNS
+@click.option("--output", metavar="FILE", required=True, help="Write the copy of the capture here.")
+@click.option("--job-output", metavar="FILE", help="Write a job sheet that fits the copy here.")
+@click.option("--list", "list_file", metavar="FILE", help="Write what was replaced, and how often, as CSV.")
+def redact(
+    capture: str, job: str | None, names: Sequence[str], also: Sequence[str], links: Sequence[str], columns: str,
+    output: str, job_output: str | None, list_file: str | None,
+) -> None:  # fmt: skip
+    """Copy a capture without what identifies vehicle and owner: VIN, serial numbers, keys, firmware.
+
+    The copy has the same form, lines and times, and gives the same words. The README says what it cannot know.
+    """
+    outputs = [one for one in (output, job_output, list_file) if one is not None]
+    _check_outputs(outputs, [capture, *names, *([job] if job else [])], job)
+    from analysis.redact.redact import redact as redacted
+    from analysis.writing import whole_file
+
+    with _progress() as progress:
+        copy = redacted(capture, job, names, _identifiers(also), links, columns=columns, progress=progress)
+    with whole_file(output) as stream:
+        stream.write(copy.capture)
+    if job_output is not None and copy.sheet is not None:
+        with whole_file(job_output) as stream:
+            stream.write(copy.sheet.encode("utf-8"))
+    if list_file is not None:
+        with whole_file(list_file) as stream:
+            stream.write(copy.list_csv())
+    from analysis.report.lines import printable
+
+    for kind, module, identifier, count in copy.listed:
+        where = " ".join(filter(None, (module, identifier)))
+        click.echo(printable(f"{count:>6}  {kind}  {where}"), err="-" in outputs)
+
+
+def _identifiers(texts: Sequence[str]) -> list[int]:
+    from canlog.names.sheet import hex_range
+
+    try:
+        pairs = [hex_range(piece.strip()) for text in texts for piece in text.split(",")]
+    except ValueError:
+        raise CanlogError("--also: no identifier of 4 hex digits (2 for one byte)", hint="e.g. --also F18C") from None
+    return [one for first, last in pairs for one in range(first, last + 1)]
+
+
+def _check_outputs(outputs: Sequence[str], inputs: Sequence[str], job: str | None) -> None:
+    for one in outputs:
+        _check_inputs([], inputs, one)
+    if len({os.path.realpath(one) for one in outputs}) < len(outputs):
+        raise CanlogError("two outputs have the same name", hint="give each a name of its own")
+    if job is None and len(outputs) > 1 and click.get_current_context().params["job_output"]:
+        raise CanlogError("--job-output needs a job sheet", hint="name it with --job")
+
+
+@main.command()
 def formats() -> None:
     """List the capture formats that can be read, how each is known and what it cannot tell."""
     from canlog.capture.registry import FORMATS

@@ -102,6 +102,15 @@ class Capture:
         """All frames, one row each; see :meth:`FrameTable.to_pandas`."""
         return self.frames().to_pandas()
 
+    @property
+    def is_text(self) -> bool:
+        """Its form has lines."""
+        return self._reader not in BINARY
+
+    def text(self) -> bytes:
+        """All bytes of the source, unpacked: what ``position`` of a frame counts in."""
+        return b"".join(self._source.blocks())
+
     def raw_line(self, position: int) -> str:
         """The source line at a frame's byte position, as it was written; nothing where a form has no lines."""
         if self._reader in BINARY:

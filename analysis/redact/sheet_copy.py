@@ -1,0 +1,47 @@
+"""A job sheet with the replacements of its capture: VIN and values change, labels, links and comments stay."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+
+from analysis.jobsheet import JobSheet
+from analysis.redact.plan import Plan
+from analysis.redact.secret_parts import Redactor
+
+
+def sheet_copy(text: str, sheet: JobSheet, plan: Plan, redactor: Redactor) -> str:
+    """The text of the sheet's copy; values stand in it as text (VIN, software) or as hex."""
+    new = dict(plan.vins)
+    octets = dict(plan.values)
+    for module in sheet.modules:
+        for asked in (*module.trims, *module.configuration):
+            if asked.value is not None:
+                kind, put = redactor.record(module.label, asked.identifier, asked.value)
+                octets |= {asked.value: put} if kind else {}
+    new |= {old.decode(): put.decode() for old, put in octets.items() if _is_text(old) and _is_text(put)}
+    return _with_hex(_with_texts(text, new), octets)
+
+
+def _is_text(data: bytes) -> bool:
+    return data.isascii() and data.decode("ascii").isprintable()
+
+
+def _with_texts(text: str, new: Mapping[str, str]) -> str:
+    if not new:
+        return text
+    pattern = "|".join(re.escape(one) for one in sorted(new, key=len, reverse=True))
+    return re.sub(pattern, lambda match: new[match[0]], text)
+
+
+def _with_hex(text: str, new: Mapping[bytes, bytes]) -> str:
+    """Values in quotes, with or without blanks between their bytes."""
+
+    def put(match: re.Match[str]) -> str:
+        try:
+            value = bytes.fromhex(match[1])
+        except ValueError:
+            return match[0]
+        return f'"{new[value].hex().upper()}"' if value in new else match[0]
+
+    return re.sub(r'"([0-9A-Fa-f ]+)"', put, text)
