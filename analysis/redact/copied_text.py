@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import re
 from base64 import b64encode
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Final
 
 import numpy as np
@@ -65,10 +65,10 @@ def _line_end(text: bytes, at: int) -> int:
 
 
 def _line(line: bytes, old: bytes, new: bytes, number: int) -> bytes:
-    coded = line.rfind(b64encode(old)) if old else -1
-    if coded >= 0:
-        put = b64encode(new)
-        return line[:coded] + put + line[coded + len(put) :]
+    for written, put in _usual(old, new):
+        at = line.rfind(written)
+        if at >= 0:
+            return line[:at] + put + _beside(line[at + len(put) :], old, new)
     for spelling in (b"%02X", b"%X", b"%d"):
         for order in (1, -1):  # candump -S writes the bytes in reverse
             match = _last(old[::order], spelling, line)
@@ -76,6 +76,13 @@ def _line(line: bytes, old: bytes, new: bytes, number: int) -> bytes:
                 start, end = match.span(1)
                 return line[:start] + _respelled(match[1], new[::order], spelling) + _beside(line[end:], old, new)
     raise CanlogError(f"line {number}: its bytes are not written as numbers one behind the other", hint=HINT)
+
+
+def _usual(old: bytes, new: bytes) -> Iterator[tuple[bytes, bytes]]:
+    """The spellings of nearly all lines: hex in capitals, close together or with blanks; and base64."""
+    yield old.hex().upper().encode(), new.hex().upper().encode()
+    yield old.hex(" ").upper().encode(), new.hex(" ").upper().encode()
+    yield b64encode(old), b64encode(new)
 
 
 def _last(data: bytes, spelling: bytes, line: bytes) -> re.Match[bytes] | None:
