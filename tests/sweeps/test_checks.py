@@ -515,6 +515,10 @@ CASES: dict[str, tuple[Session, Session]] = {
         bench(lambda: edit.played(forgets(0x3A03))),  # whose old value was never read
     ),
     # what the sheet asks for, and the network
+    "done-unasked": (
+        Session(lambda: edit.replaced(GOOD, "2E3A04", "2E3A05"), "uds11", sheet=True),
+        shipped("uds11-all-good", sheet=True),
+    ),
     "configuration-not-written": (
         Session(lambda: without_talk("2E4D05|224D05", "6E4D05|624D05"), "coach", sheet=True),
         shipped("coach-all-good", sheet=True),
