@@ -255,13 +255,14 @@ def trims(
     import io
 
     from analysis import analyse
+    from analysis.jobsheet import load_job_sheet
     from analysis.trim_sheet import trim_sheets
     from analysis.trim_text import COLUMNS, render_trims, rows
     from analysis.writing import whole_file
 
     with _progress() as progress:
         found = analyse(captures, job=job, names=names, links=links, columns=columns, progress=progress)
-    sheets = trim_sheets(found)
+    sheets = trim_sheets(found, load_job_sheet(job) if job is not None else None)
     if csv_file is not None:
         text = io.StringIO()
         csv.writer(text).writerows([COLUMNS, *rows(sheets)])

@@ -11,19 +11,21 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 from analysis.exchanges import Answer, Exchange
+from analysis.jobsheet import JobSheet
 from analysis.operations.find import standing
 from analysis.operations.model import Kind, Operation, Part
 from analysis.operations.write import identifier_written
 from analysis.readings import Reading
 from analysis.record import Record
 from analysis.report.model import Report
+from analysis.sheet_items.item import stories_of
 from analysis.story import Story
 from analysis.trims import SHEET_KINDS
 from analysis.words import Word
 from canlog.names.blank import is_blank
 from canlog.names.tables import IdentifierName
 from canlog.services.identifiers import identifier_text
-from canlog.services.traits import item_written
+from canlog.services.traits import identifier_asked, item_written
 
 #: A copy may have lost or gained so many bytes at one end.
 MOST_CUT = 4
@@ -59,12 +61,14 @@ class UnitLine:
     index: int | None
     old: bytes | None
     old_at: Place | None
+    earlier: tuple[tuple[bytes, Place], ...]  # other values it read before that: those of a module taken out
     written: bytes | None
     written_at: Place | None
     refused: str  # the code in words; empty where the write was not refused
     read_back: bytes | None
     read_at: Place | None
     after_restart: bool
+    is_equal: bool | None  # it reads as written, fields that names ignore left out; None where one is not there
     sources: tuple[Source, ...]
     meaning: str  # the last value by the names' layout, or as text
     word: Word
@@ -73,13 +77,6 @@ class UnitLine:
     def value(self) -> bytes | None:
         """What stands in the module, as far as the captures show."""
         return self.read_back if self.read_back is not None else self.old if self.written is None else None
-
-    @property
-    def is_equal(self) -> bool | None:
-        """Whether it reads as written; None where one of them is not there."""
-        if self.written is None or self.read_back is None:
-            return None
-        return self.written == self.read_back
 
 
 @dataclass(frozen=True)
@@ -103,15 +100,14 @@ class ModuleSheet:
         return f"{equal} of {len(written)} read equal, {after} of them after a restart"
 
 
-def trim_sheets(report: Report) -> list[ModuleSheet]:
-    """One sheet for every module that has a value on it, or one that names expect."""
+def trim_sheets(report: Report, sheet: JobSheet | None = None) -> list[ModuleSheet]:
+    """One sheet for every module that has a value on it, or one that names or the job sheet expect."""
     record = report.record
     sheets = []
     for story in record.stories:
         lines = tuple(_lines(story, report))
-        missing = tuple(_not_read(story, record))
-        is_heard = any(item.response is not None for item in story.own)
-        if lines or (missing and is_heard):
+        missing = tuple(_not_read(story, record, sheet))
+        if lines or (missing and story.own):
             sheets.append(ModuleSheet(story.link.key, story.label, lines, missing, story.named))
     return sheets
 
@@ -160,16 +156,31 @@ def _line(
         index=name.number_of(identifier) if name else None,
         old=before[-1].raw if before else None,
         old_at=_place(before[-1].exchange) if before else None,
+        earlier=tuple(
+            {one.raw: (one.raw, _place(one.exchange)) for one in before if _is_other(one, before[-1])}.values()
+        ),
         written=written,
         written_at=_place(act) if act is not None else None,
         refused=act.refusal if act is not None and act.outcome is Answer.NEGATIVE else "",
         read_back=last.raw if last is not None else None,
         read_at=_place(last.exchange) if last is not None else None,
         after_restart=last is not None and start is not None and last.place > start.place,
+        is_equal=_is_equal(written, last, name),
         sources=tuple(_sources(story, written, act, record)) if written is not None and act is not None else (),
         meaning=_meaning(shown, written, name),
         word=write.outcome.word if write is not None else Word.NOT_SHOWN,
     )
+
+
+def _is_other(one: Reading, last: Reading) -> bool:
+    """Another value of an earlier capture; within one capture it is the same module, which learns or measures."""
+    return one.raw != last.raw and one.exchange.capture != last.exchange.capture
+
+
+def _is_equal(written: bytes | None, last: Reading | None, name: IdentifierName | None) -> bool | None:
+    if written is None or last is None:
+        return None
+    return last.raw == written or (name is not None and name.equal_ignoring(last.raw, written))
 
 
 def _written(act: Exchange | None) -> bytes | None:
@@ -192,14 +203,17 @@ def _place(exchange: Exchange) -> Place:
 
 
 def _sources(story: Story, written: bytes, act: Exchange, record: Record) -> Iterator[Source]:
-    """Every other module that said the same before, the last time it did; equal bytes first, changed forms without."""
+    """Every module that said the same before, the last time it did; changed forms only where none said equal bytes.
+
+    On the link of the module itself it counts in an earlier capture: that may be the module that was taken out.
+    """
     if len(written) < LEAST_COPIED or len(set(written)) < 2:
         return
     others = [
         (other, reading)
         for other in record.stories
-        if other.label != story.label
         for reading in record.readings(other)
+        if other.label != story.label or reading.exchange.capture < act.capture
         if reading.place < act.begin and not is_blank(reading.raw)
     ]
     equal = {other.label: (other, one) for other, one in others if one.raw == written}
@@ -241,13 +255,34 @@ def _as_digits(data: bytes) -> bytes:
         return b""
 
 
-def _not_read(story: Story, record: Record) -> Iterator[str]:
-    """Values of this module that names know and no capture holds."""
-    if not story.named:
-        return
+def _not_read(story: Story, record: Record, sheet: JobSheet | None) -> Iterator[str]:
+    """Values of this module that names or the job sheet know and no capture holds."""
     said = {reading.identifier for reading in record.readings(story)}
-    for name in record.names.identifiers:
-        if name.kind in SHEET_KINDS and story.label in name.modules:
-            for identifier in range(name.first, name.last + 1):
-                if identifier not in said:
-                    yield f"{identifier_text(identifier)} ({name.name})"
+    due = {
+        identifier: name.name
+        for name in record.names.identifiers
+        if story.named and name.kind in SHEET_KINDS and story.label in name.modules
+        for identifier in range(name.first, name.last + 1)
+    }
+    for identifier in _asked(story, record, sheet):
+        due.setdefault(identifier, "on the job sheet")
+    for identifier, called in due.items():
+        if identifier not in said:
+            yield f"{identifier_text(identifier)} ({called}{_how_it_ended(story, identifier)})"
+
+
+def _asked(story: Story, record: Record, sheet: JobSheet | None) -> Iterator[int]:
+    """Identifiers that the sheet names for this module, or for another that is to have its value."""
+    own = {one.label for one in (sheet.modules if sheet else ()) if story in stories_of(one, record)}
+    for module in sheet.modules if sheet else ():
+        for value in (*module.trims, *module.configuration):
+            if module.label in own or value.copied_from in own:
+                yield value.identifier
+
+
+def _how_it_ended(story: Story, identifier: int) -> str:
+    """How asking for it ended; empty where nobody asked."""
+    tries = [one for one in story.own if one.asked and identifier_asked(one.asked, one.dialect) == identifier]
+    if not tries:
+        return ""
+    return f", refused: {tries[-1].refusal}" if tries[-1].outcome is Answer.NEGATIVE else ", asked without an answer"

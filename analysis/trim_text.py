@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 
 from analysis.report.lines import Lines
 from analysis.report.wording import WORD, WORD_COLOUR
-from analysis.trim_sheet import ModuleSheet, Place, UnitLine
+from analysis.trim_sheet import ModuleSheet, Place, Source, UnitLine
 
 CAUTION = (
     "Compare with the label on the part before the engine is started or the vehicle moves: a value of another part, or "
@@ -15,7 +15,7 @@ CAUTION = (
 #: Hex digits on one line.
 DIGITS = 48
 COLUMNS = (
-    "module", "link", "identifier", "name", "index", "old", "source", "written", "written_line", "read_back",
+    "module", "link", "identifier", "name", "index", "old", "earlier", "source", "source_place", "written", "written_line", "read_back",
     "read_line", "after_restart", "equal", "word", "meaning",
 )  # fmt: skip
 
@@ -33,7 +33,7 @@ def render_trims(sheets: Sequence[ModuleSheet], captures: int, width: int, *, co
         for line in sheet.lines:
             _unit(page, line, captures)
         if sheet.not_read:
-            page.text(f"Not read in this recording: {', '.join(sheet.not_read)}.", colour="doubtful", hang=2)
+            page.text(f"Before removal, not read yet: {', '.join(sheet.not_read)}.", colour="doubtful", hang=2)
     if any(sheet.lines for sheet in sheets):
         page.text(CAUTION, mark="Caution: ", colour="caution", hang=2)
     return str(page)
@@ -47,6 +47,8 @@ def _unit(page: Lines, line: UnitLine, captures: int) -> None:
     if line.old is not None and line.old_at is not None:
         label = "read" if line.written is None and not line.refused else "before"
         _value(page, label, line.old, _where(line.old_at, captures))
+    for value, place in line.earlier:
+        _value(page, "earlier", value, _where(place, captures))
     for source in line.sources:
         changed = f"looks like a copy, form changed: {source.how}; " if source.how else ""
         where = _where(source.place, captures)
@@ -100,13 +102,19 @@ def rows(sheets: Sequence[ModuleSheet]) -> Iterator[tuple[str, ...]]:
         for line in sheet.lines:
             yield (
                 line.label, line.link, line.identifier, line.name, str(line.index or ""), _hex(line.old),
-                "; ".join(f"{one.label} {one.identifier}" for one in line.sources), _hex(line.written),
+                "; ".join(_hex(value) for value, _ in line.earlier),
+                "; ".join(map(_said, line.sources)),
+                "; ".join(_where(one.place, 2) for one in line.sources), _hex(line.written),
                 str(line.written_at.first_line) if line.written_at else "", _hex(line.read_back),
                 str(line.read_at.first_line) if line.read_at else "",
                 "yes" if line.after_restart else "no" if line.read_back is not None else "",
                 "" if line.is_equal is None else "yes" if line.is_equal else "no",
                 line.word.value, line.meaning,
             )  # fmt: skip
+
+
+def _said(source: Source) -> str:
+    return f"{source.label} {source.identifier}{' (form changed)' if source.how else ''}"
 
 
 def _hex(data: bytes | None) -> str:

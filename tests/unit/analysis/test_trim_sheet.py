@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import tempfile
 from pathlib import Path
 
 import pytest
@@ -11,6 +12,7 @@ from click.testing import CliRunner
 from talk import KEEPER, NAMES, Side, Talk, ask, heard, judged, log_of, raw, read, reset, tester, write
 
 from analysis.cli import main
+from analysis.jobsheet import load_job_sheet
 from analysis.trim_sheet import ModuleSheet, UnitLine, changed_form, trim_sheets
 from analysis.trim_text import COLUMNS, render_trims
 
@@ -136,3 +138,45 @@ def test_a_capture_without_values_says_so() -> None:
     result = CliRunner().invoke(main, ["trims", str(FIXTURES / "uds11-no-diagnostics" / "capture.log")])
     assert result.exit_code == 0
     assert "No value of a single unit" in result.stdout
+
+
+def test_the_values_of_the_module_taken_out_are_recovered_from_an_earlier_capture() -> None:
+    """The old module was read on the link on which the new one is written."""
+    logs = [
+        log_of(read("3A01", VALUE), read("3A02", "1122334455")),
+        log_of(
+            read("3A01", "FF" * 10), write("3A01", VALUE), read("3A02", "FF" * 5), write("3A02", "5544332211"),
+            start_ns=1_795_000_100 * 10**9,
+        ),
+    ]  # fmt: skip
+    found = {one.identifier: one for sheet in trim_sheets(judged(*logs)) for one in sheet.lines}
+    assert [(one.identifier, one.place.capture) for one in found["3A01"].sources] == [("3A01", 1)]
+    assert [(value.hex(), place.capture) for value, place in found["3A02"].earlier] == [("1122334455", 1)]
+    text = render_trims(trim_sheets(judged(*logs)), 2, 100, color=False)
+    assert "earlier  1122334455 (" in text
+
+
+def test_a_field_that_names_ignore_makes_no_difference() -> None:
+    found = line(write("3A10", "012301"), reset(), read("3A10", "012302"), names=NAMES)
+    assert found.is_equal is True
+    assert str(found.word) == "confirmed"
+
+
+def test_what_the_job_sheet_asks_for_and_nobody_read_is_listed_with_the_refusal() -> None:
+    sheet = '[[module]]\nlabel = "PCU"\nlink = "7E0:7E8"\ntrims = [ { identifiers = "5A01-5A02", value = "00" } ]\n'
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "job.toml"
+        path.write_text(sheet)
+        report = heard(ask("22 5A01", "7F 22 31"), sheet=sheet)
+        (found,) = trim_sheets(report, load_job_sheet(path))
+    assert len(found.not_read) == 2
+    assert found.not_read[0].startswith("5A01 (on the job sheet, refused: 31")
+    assert found.not_read[1] == "5A02 (on the job sheet)"
+
+
+def test_a_dead_module_says_what_could_not_be_read_of_it() -> None:
+    capture, names = FIXTURES / "coach-before-removal-dead" / "capture.log", FIXTURES / "coach_names.toml"
+    result = CliRunner().invoke(main, ["trims", str(capture), "--names", str(names)])
+    text = " ".join(result.stdout.split())
+    assert "Before removal, not read yet: 4A10" in text
+    assert "4C20 (output shaft sensor offset" in text
