@@ -29,7 +29,7 @@ from typing import NamedTuple
 import numpy as np
 
 from analysis.exchanges import Exchange, Place
-from analysis.missing_steps import missing_steps
+from analysis.missing_steps import Missing
 from analysis.one_way import BOTH_WAYS
 from analysis.operations.model import Operation
 from analysis.record_gaps import record_gaps, said_of_gap
@@ -130,7 +130,7 @@ class Troubles:
 
 
 def find_troubles(
-    capture: int, survey: Survey, messages: MessageTable, exchanges: Sequence[Exchange] = ()
+    capture: int, survey: Survey, messages: MessageTable, exchanges: Sequence[Exchange], missing: Sequence[Missing]
 ) -> Troubles:  # fmt: skip
     """Collect what the survey, the transport and the pairing of requests and answers noticed."""
     summary = survey.summary
@@ -163,10 +163,7 @@ def find_troubles(
             line = exchange.begin[1]
             text = f"the request of the answer at line {line} is not in the capture"
             items.append(Trouble(line, Doubt.UNASKED, exchange.link.channel, True, text))
-    items += [
-        Trouble(step.line, Doubt.LOSS, step.exchange.link.channel, False, step.said)
-        for step in missing_steps(exchanges)
-    ]
+    items += [Trouble(step.line, Doubt.LOSS, step.exchange.link.channel, False, step.said) for step in missing]
     items += [
         Trouble(gap.from_line, Doubt.LOSS, "", False, said_of_gap(gap))
         for gap in record_gaps(survey.background, exchanges)

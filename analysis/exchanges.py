@@ -207,9 +207,9 @@ def pair_exchanges(
     return _Pairing(capture, dialects or {}).pair(messages)
 
 
-def number(exchanges: Sequence[Exchange]) -> list[Exchange]:
-    """The same exchanges numbered from 1 in their order."""
-    return [replace(exchange, number=index) for index, exchange in enumerate(exchanges, start=1)]
+def number(exchanges: Sequence[Exchange], first: int = 1) -> list[Exchange]:
+    """The same exchanges numbered in their order."""
+    return [replace(exchange, number=index) for index, exchange in enumerate(exchanges, start=first)]
 
 
 @dataclass

@@ -13,7 +13,7 @@ from enum import StrEnum
 from analysis.doubts import lacks_frames
 from analysis.exchanges import Exchange
 from analysis.late_start import cut_beginnings
-from analysis.missing_steps import missing_steps
+from analysis.missing_steps import Missing
 from analysis.one_way import one_way
 from analysis.record_gaps import record_gaps, said_of_gap
 from canlog.counting import counted
@@ -46,17 +46,21 @@ class Trust:
 
 
 def judge_fitness(
-    survey: Survey, messages: MessageTable, exchanges: Sequence[Exchange], names: Names = NO_NAMES
-) -> Trust:  # fmt: skip
+    survey: Survey,
+    messages: MessageTable,
+    exchanges: Sequence[Exchange],
+    missing: Sequence[Missing],
+    names: Names = NO_NAMES,
+) -> Trust:
     """The fitness of one capture; with names its modules are called by theirs."""
     half = one_way(exchanges)
     poor = [*_poor(survey), *_halves(half, messages, names)]
     limited = list(_limited(survey, messages))
-    missing = _missing(exchanges)
-    missing += [said_of_gap(gap) for gap in record_gaps(survey.background, exchanges)]
-    limited += missing
+    lacking = _missing(missing)
+    lacking += [said_of_gap(gap) for gap in record_gaps(survey.background, exchanges)]
+    limited += lacking
     limited += _beginnings([item for item in exchanges if item.link.key not in half], names)
-    good = list(_good(survey, messages, is_missing=bool(missing)))
+    good = list(_good(survey, messages, is_missing=bool(lacking)))
     known = list(survey.summary.notes)  # what the reader had to assume, and what its form cannot tell
     if poor:
         return Trust(Fitness.POOR, tuple(poor + limited + known))
@@ -95,9 +99,8 @@ def _beginnings(exchanges: Sequence[Exchange], names: Names) -> list[str]:
     ]
 
 
-def _missing(exchanges: Sequence[Exchange]) -> list[str]:
+def _missing(missing: Sequence[Missing]) -> list[str]:
     """Steps in the middle that must have been there."""
-    missing = missing_steps(exchanges)
     more = f" (and {len(missing) - 1} more like it)" if len(missing) > 1 else ""
     return [f"frames are missing: {missing[0].said}{more}"] if missing else []
 

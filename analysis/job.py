@@ -14,12 +14,13 @@ from analysis.captures_order import with_borders
 from analysis.checks.registry import Context
 from analysis.checks.runner import run_checks
 from analysis.doubts import find_troubles
-from analysis.exchanges import number, pair_exchanges
+from analysis.exchanges import Exchange, number, pair_exchanges
 from analysis.expectations import judge_sheet
 from analysis.explanations import with_explanations
 from analysis.fitness import judge_fitness
 from analysis.jobsheet import JobSheet, load_job_sheet
 from analysis.limits import Limits
+from analysis.missing_steps import missing_steps
 from analysis.modules import judge_modules
 from analysis.operations.find import find_operations
 from analysis.postmortem import post_mortem
@@ -114,9 +115,12 @@ def make_record(
     """Second pass: the messages of the links, paired and put in order over all captures."""
     tables = [rebuild_surveyed(one.capture, one.survey, one.links) for one in captures]
     dialects = judge_links(chain.from_iterable(tables))
-    rebuilt = zip(captures, tables, strict=True)
-    records = with_borders([_second_pass(at, *one, dialects, names) for at, one in enumerate(rebuilt, start=1)])
-    exchanges = number([item for record in records for item in record.exchanges])
+    records: list[CaptureRecord] = []
+    exchanges: list[Exchange] = []
+    for at, (one, table) in enumerate(zip(captures, tables, strict=True), start=1):
+        records.append(_second_pass(at, len(exchanges) + 1, one, table, dialects, names))
+        exchanges += records[-1].exchanges
+    records = with_borders(records)
     links = [link for one in captures for link in one.links]
     surveys = {record.number: record.survey for record in records}
     stories = tell_stories(links, exchanges, surveys, names, limits)
@@ -124,10 +128,16 @@ def make_record(
 
 
 def _second_pass(
-    index: int, one: Surveyed, messages: MessageTable, dialects: Mapping[str, DialectGuess], names: Names
+    index: int,
+    first: int,  # number of its first exchange
+    one: Surveyed,
+    messages: MessageTable,
+    dialects: Mapping[str, DialectGuess],
+    names: Names,
 ) -> CaptureRecord:
     spoken = {key: guess.dialect for key, guess in dialects.items()}
-    exchanges = tuple(pair_exchanges(index, messages, spoken))
+    exchanges = tuple(number(pair_exchanges(index, messages, spoken), first))
+    missing = tuple(missing_steps(exchanges))
     return CaptureRecord(
         number=index,
         name=one.capture.name,
@@ -135,8 +145,9 @@ def _second_pass(
         survey=one.survey,
         messages=messages,
         exchanges=exchanges,
-        troubles=find_troubles(index, one.survey, messages, exchanges),
-        trust=judge_fitness(one.survey, messages, exchanges, names),
+        missing=missing,
+        troubles=find_troubles(index, one.survey, messages, exchanges, missing),
+        trust=judge_fitness(one.survey, messages, exchanges, missing, names),
     )
 
 

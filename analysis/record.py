@@ -10,7 +10,7 @@ from analysis.doubts import Troubles
 from analysis.exchanges import Exchange, Place
 from analysis.fitness import Trust
 from analysis.limits import Limits
-from analysis.missing_steps import Missing, missing_steps
+from analysis.missing_steps import Missing
 from analysis.one_way import one_way
 from analysis.readings import Reading, read_values
 from analysis.record_gaps import record_gaps
@@ -38,6 +38,7 @@ class CaptureRecord:
     survey: Survey
     messages: MessageTable
     exchanges: tuple[Exchange, ...]
+    missing: tuple[Missing, ...]
     troubles: Troubles
     trust: Trust
 
@@ -80,10 +81,7 @@ class Record:
     @cached_property
     def missing_steps(self) -> tuple[Missing, ...]:
         """Steps that must have been on the bus and are in no capture, in order."""
-        by_capture: dict[int, list[Exchange]] = {}
-        for exchange in self.exchanges:
-            by_capture.setdefault(exchange.capture, []).append(exchange)
-        return tuple(step for found in by_capture.values() for step in missing_steps(found))
+        return tuple(step for item in self.captures for step in item.missing)
 
     def record_gaps(self, capture: int) -> list[Gap]:
         """Stretches without any frame that cannot have been on the bus."""

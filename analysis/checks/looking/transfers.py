@@ -20,7 +20,8 @@ def attempts(ctx: Context) -> Iterator[tuple[Story, Attempt, bool]]:
     for story in ctx.stories:
         found = attempts_at(ctx, story)
         for attempt in found:
-            later = [item for item in found if item.begin > attempt.end and item.same_thing(attempt)]
+            end = attempt.end
+            later = [item for item in found if item.begin > end and item.same_thing(attempt)]
             yield story, attempt, any(item.ended is not None for item in later)
 
 
@@ -48,7 +49,8 @@ def parts(ctx: Context, story: Story) -> list[Operation]:
 
 def ended_by(ctx: Context, story: Story, item: Operation) -> Exchange:
     """The exit of a download that ended, or its last block where the dialect has no exit."""
-    own = [one for one in ctx.own(story) if one.number in item.exchanges and one.positive]
+    numbers = frozenset(item.exchanges)  # thousands, one a block
+    own = [one for one in ctx.own(story) if one.number in numbers and one.positive]
     return [one for one in own if one.act in (Act.EXIT, Act.BLOCK)][-1]
 
 
