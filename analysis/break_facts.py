@@ -55,7 +55,8 @@ def _in_transfer(bad: Exchange, operations: Sequence[Operation], story: Story, r
     own = next((item for item in loads if bad.number in item.exchanges), None)
     if own is None:
         return
-    members = [item for item in story.own if item.number in own.exchanges]
+    numbers = frozenset(own.exchanges)
+    members = [item for item in story.own if item.number in numbers]
     if bad.act is Act.BLOCK:
         yield evidence(bad, _which_block(bad, own, members))
     if part := _which_part(own, loads, story, record):

@@ -102,7 +102,8 @@ def _concerns_us(module: ModuleState) -> bool:
 
 
 def _of_download(operation: Operation, operations: Sequence[Operation], story: Story, record: Record) -> PostMortem:
-    members = [item for item in story.own if item.number in operation.exchanges]
+    numbers = frozenset(operation.exchanges)
+    members = [item for item in story.own if item.number in numbers]
     bad = _first_bad(operation, members, story, record)
     return _facts(story, operations, record, _stage(operation, bad, members, record), bad, _share([operation]))
 
