@@ -15,8 +15,8 @@ CAUTION = (
 #: Hex digits on one line.
 DIGITS = 48
 COLUMNS = (
-    "module", "link", "identifier", "name", "index", "old", "earlier", "source", "source_place", "written", "written_line", "read_back",
-    "read_line", "after_restart", "equal", "word", "meaning",
+    "module", "link", "identifier", "name", "index", "old", "earlier", "source", "source_place", "written",
+    "written_line", "read_back", "read_line", "after_restart", "equal", "word", "meaning",
 )  # fmt: skip
 
 
