@@ -21,6 +21,7 @@ class Pages:
         self._site = site
         self.routes = [
             Route("/", self.home),
+            Route("/formats", self.formats),
             Route("/enter", self.enter),
             Route("/enter", self.let_in, methods=["POST"]),
             Route("/enter/{once}", self.enter),
@@ -39,6 +40,12 @@ class Pages:
         wanted = request.query_params.get("q", "")[:200]
         jobs = self._site.store.search(wanted, self._site.limits.listed_jobs)
         return self._site.page(request, "home.html", jobs=jobs, wanted=wanted)
+
+    def formats(self, request: Request) -> Response:
+        """What can be read: the same list as on the command line."""
+        from canlog.capture.registry import FORMATS
+
+        return self._site.page(request, "formats.html", formats=FORMATS)
 
     async def upload(self, request: Request) -> Response:
         """A new job."""

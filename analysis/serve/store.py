@@ -52,6 +52,7 @@ class Job:
     note: str
     headline: str
     overall: str
+    captures: str
 
 
 class Found(NamedTuple):
@@ -62,7 +63,10 @@ class Found(NamedTuple):
     words: str
 
 
-_COLUMNS = "id, created, state, attempts, problem, hint, note, headline, overall"
+_COLUMNS = (
+    "id, created, state, attempts, problem, hint, note, headline, overall, (SELECT group_concat(name, ', ') FROM"
+    " (SELECT name FROM files WHERE job = jobs.id AND role = 'capture' ORDER BY number)) AS captures"
+)
 
 
 class Store:

@@ -12,6 +12,7 @@ from jsonschema import Draft202012Validator
 
 from analysis.report.schema import SCHEMA_FILE
 from analysis.serve.site import Site
+from canlog.capture.registry import FORMATS
 
 GOOD = ("good.log", CAPTURE.read_bytes())
 
@@ -118,6 +119,17 @@ def test_what_is_deleted_is_gone_for_good(visitor: Visitor, site: Site) -> None:
     assert originals() == [] and list((site.store.data / "reports").iterdir()) == []
     for path in site.store.data.glob("jobs.sqlite*"):
         assert b"unmistakable" not in path.read_bytes()
+
+
+def test_the_page_says_what_can_be_read(visitor: Visitor) -> None:
+    page = visitor.get("/formats").text
+    for item in FORMATS:
+        assert f"<dt>{item.NAME}</dt>" in page
+
+
+def test_the_list_names_the_captures(visitor: Visitor) -> None:
+    visitor.upload(("before.log", GOOD[1]), ("after.log", GOOD[1]))
+    assert "before.log, after.log" in visitor.get("/").text
 
 
 def test_the_pages_need_no_script(visitor: Visitor) -> None:

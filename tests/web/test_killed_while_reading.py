@@ -1,0 +1,81 @@
+"""A real process, killed without warning while it reads: what it acknowledged is read at the next start."""
+
+from __future__ import annotations
+
+import os
+import re
+import signal
+import socket
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import httpx2
+from conftest_web import CAPTURE, ROOT
+
+OWN = {"X-Canlog-Request": "1"}
+
+
+@contextmanager
+def served(data: Path) -> Iterator[tuple[subprocess.Popen[str], str]]:
+    command = [sys.executable, "-m", "analysis.cli", "serve", "--port", "0", "--data", str(data)]
+    with subprocess.Popen(command, stdout=subprocess.PIPE, text=True, cwd=ROOT, env=os.environ) as process:
+        try:
+            assert process.stdout is not None
+            match = re.search(r"http://[\d.]+:\d+", process.stdout.readline())
+            assert match
+            yield process, match[0]
+        finally:
+            process.kill()
+
+
+def children(process: subprocess.Popen[str]) -> list[int]:
+    text = Path(f"/proc/{process.pid}/task").glob("*/children")
+    return [int(one) for path in text for one in path.read_text(encoding="ascii").split()]
+
+
+def wait_until(is_so: object, seconds: float = 30) -> None:
+    ends = time.monotonic() + seconds
+    while not is_so():  # type: ignore[operator]
+        assert time.monotonic() < ends
+        time.sleep(0.02)
+
+
+def state(base: str, job: str) -> str:
+    return str(httpx2.get(f"{base}/api/jobs/{job}").json()["state"])
+
+
+def test_what_was_acknowledged_outlives_a_kill(tmp_path: Path) -> None:
+    data = tmp_path / "data"
+    with served(data) as (process, base):
+        files = [("captures", ("one.log", CAPTURE.read_bytes()))]
+        jobs = [httpx2.post(f"{base}/api/jobs", files=files, headers=OWN).json()["id"] for _ in range(3)]
+        half = socket.create_connection((base.split("/")[2].split(":")[0], int(base.rpartition(":")[2])))
+        half.sendall(
+            f"POST /api/jobs HTTP/1.1\r\nHost: {base.split('/')[2]}\r\nX-Canlog-Request: 1\r\nContent-Length: 90000\r\n"
+            "Content-Type: multipart/form-data; boundary=x\r\n\r\n--x\r\n".encode()
+        )
+        wait_until(lambda: children(process))
+        (reader, *_) = children(process)
+        process.send_signal(signal.SIGKILL)
+        process.wait()
+        half.close()
+    wait_until(lambda: not Path(f"/proc/{reader}").exists())  # the child ends with the page
+    with served(data) as (_, base):
+        wait_until(lambda: all(state(base, job) == "done" for job in jobs), 90)
+        assert all("confirmed" in httpx2.get(f"{base}/jobs/{job}/report").text for job in jobs)
+        assert {job["id"] for job in httpx2.get(f"{base}/api/jobs").json()["jobs"]} == set(jobs)
+        wait_until(lambda: list((data / "work").iterdir()) == [])
+        assert list((data / "arriving").iterdir()) == []
+
+
+def test_a_folder_in_use_and_a_port_in_use_are_said(tmp_path: Path) -> None:
+    with served(tmp_path / "data") as (_, base):
+        port = base.rpartition(":")[2]
+        for extra, said in ((["--port", "0"], "another canlog serve"), (["--port", port], f"port {port}")):
+            command = [sys.executable, "-m", "analysis.cli", "serve", "--data", str(tmp_path / "data"), *extra]
+            result = subprocess.run(command, capture_output=True, text=True, cwd=ROOT, check=False, timeout=30)
+            assert result.returncode == 2 and said in result.stderr and "Traceback" not in result.stderr
