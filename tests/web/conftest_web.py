@@ -50,8 +50,10 @@ def wait_for(client: TestClient, place: str, seconds: float = 60) -> dict[str, A
 
 
 @pytest.fixture
-def site(tmp_path: Path) -> Site:
-    return open_site(tmp_path / "data", lan=False)
+def site(tmp_path: Path) -> Iterator[Site]:
+    opened = open_site(tmp_path / "data", lan=False)
+    yield opened
+    opened.store.close()  # again, where the application has done it
 
 
 @pytest.fixture
