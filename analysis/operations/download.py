@@ -270,6 +270,13 @@ class _Judge:
             return False
         return attempt.transformed or attempt.size is None or attempt.size == account.carried
 
+    def _may_be_no_request(self) -> bool:
+        """No answer accepted it, and what it asks for was not carried: frames out of place make such requests."""
+        attempt = self.attempt
+        if attempt.request is None or attempt.request.positive or attempt.transformed or attempt.size is None:
+            return False
+        return attempt.size != attempt.account.carried
+
     def _problems(self) -> list[str]:
         """What keeps the account from closing or the end from being seen."""
         attempt, account = self.attempt, self.attempt.account
@@ -301,7 +308,7 @@ class _Judge:
             return self._without_beginning(proofs)
         problems = self._problems()
         if problems:
-            proofs = [item for item in proofs if item.by_module]
+            proofs = [item for item in proofs if item.by_module and not self._may_be_no_request()]
         spoilt = [item for item in proofs if self._is_spoilt(item)]
         proofs = [item for item in proofs if item not in spoilt]
         done = _done(self.attempt)

@@ -475,6 +475,13 @@ def test_a_size_that_does_not_fit_lowers_a_good_check_to_medium() -> None:
     assert download_word(talk, names=NAMES) == ("confirmed", "medium")
 
 
+def test_a_check_proves_no_download_whose_request_may_be_none() -> None:
+    """Frames out of place make requests of any size: nobody accepted it, and what was carried is something else."""
+    stray = request(size=445_924_405, answer="")
+    talk = [ask(*ERASE), stray, block(2, IMAGE[BLOCK:64]), block(3, IMAGE[64:]), ask("37", "77"), ask(*FIT)]
+    assert download_word(talk, CHANGED)[0] == "unproven"
+
+
 def test_a_compressed_size_is_not_compared_with_the_bytes_carried() -> None:
     talk = [ask(*ERASE), request(4096, dfi=0x10), *blocks(), ask("37", "77")]
     assert download_word(talk, CHANGED) == ("confirmed", "high")
