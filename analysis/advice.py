@@ -1,8 +1,8 @@
 """What findings advise, as sentences for the list of next steps: a verb first, the module named, the reason said.
 
-``{m}`` is the module, ``{case}`` what was seen in this case. A finding that stands in no table here speaks in its
-own words, if those begin with a verb. Source: common practice, no source; the vehicle maker's service information
-decides.
+``{m}`` is the module, ``{case}`` what was seen in this case, ``{step}`` what the finding says to try first. A
+finding that stands in no table here speaks in its own words, if those begin with a verb. Source: common practice,
+no source; the vehicle maker's service information decides.
 """
 
 from __future__ import annotations
@@ -120,7 +120,7 @@ TABLE: Final[Mapping[str, Advice]] = {
     ),
     "vin-disagrees": Advice(Rank.VALUE, "Find out which VIN is right: {case}", Part.VIN),
     "trims-order-suspicious": Advice(
-        Rank.VALUE, "Compare the values of {m} with the labels on the parts, and write them right: {case}", Part.TRIMS
+        Rank.VALUE, "{step}", Part.TRIMS
     ),
     "trims-two-equal": Advice(
         Rank.VALUE, "Compare the values of {m} with the labels on the parts: {case}", Part.TRIMS
@@ -135,7 +135,7 @@ TABLE: Final[Mapping[str, Advice]] = {
     "copy-differs": Advice(Rank.VALUE, "Read the source of the copy again, and write {m} anew: {case}", Part.TRIMS),
     "trims-read-back-differs": Advice(
         Rank.VALUE,
-        "Write the value to {m} again, cycle the ignition as the service information asks, and read it: {case}",
+        "{step}",
         Part.TRIMS,
     ),
     "write-not-taken": Advice(Rank.VALUE, "Cycle the ignition and read the value of {m} again: {case}", Part.TRIMS),
@@ -145,7 +145,7 @@ TABLE: Final[Mapping[str, Advice]] = {
             Part.TRIMS,
     ),
     "write-refused-in-a-list": Advice(
-        Rank.VALUE, "Read the whole set of {m} back, then write again what was refused: {case}", Part.TRIMS
+        Rank.VALUE, "{step}", Part.TRIMS
     ),
     "dtc-returns": Advice(Rank.VALUE, "Find the cause of the fault in {m}: {case}", Part.FAULT_MEMORY, always=True),
     "fault-active": Advice(Rank.VALUE, "Find the cause of the fault in {m}: {case}", Part.FAULT_MEMORY, always=True),

@@ -10,16 +10,12 @@ from analysis.fault_lists import read_list
 from analysis.operations.block_form import COUNTED, form_of
 from analysis.operations.routines import RESULT, START, STOP, RoutineCall, read_call
 from analysis.readings import read_values_of, title_of
-from analysis.report.wording import CONTROL, QUIET, SESSION
+from analysis.report.wording import CONTROL, QUIET, RESET, SESSION
 from canlog.counting import counted
 from canlog.names.tables import Names
 from canlog.services.dialects import UDS
 from canlog.services.traits import Act, identifier_asked, item_written, location_of, orders_quiet
 
-#: Kinds of 11. ISO 14229-1:2020, 10.3 (M).
-RESET: Final[Mapping[int, str]] = {
-    1: "hard reset", 2: "key off and on", 3: "soft reset", 4: "rapid power shutdown on", 5: "rapid power shutdown off",
-}  # fmt: skip
 MOST_CODES = 4
 #: So many bytes tell a request of this kind, two any other: a routine has its number behind the control byte.
 TELLING_BYTES: Final[Mapping[Act, int]] = {
@@ -52,7 +48,7 @@ def _asked(exchange: Exchange, call: RoutineCall | None, label: str, names: Name
             return SESSION.get(number, f"session {number}")
         case Act.RESET:
             kind = told[1] & 0x7F if len(told) > 1 else 0
-            return RESET.get(kind, f"reset {kind:02X}") if exchange.dialect == UDS else "reset"
+            return RESET.get(f"{kind:02X}", f"reset {kind:02X}") if exchange.dialect == UDS else "reset"
         case Act.UNLOCK if len(told) > 1:
             level = told[1] & 0x7F
             return f"seed asked, level {level:02X}" if level & 1 else f"key sent, level {level - 1:02X}"

@@ -243,7 +243,10 @@ def _advised(job: Job) -> Iterator[Step]:
             named = ", ".join(dict.fromkeys(modules[at] for at in new))
             more = f" (and {len(new) - 1} more)" if len(new) > 1 else ""
             case = case_of(same[new[0]], modules[new[0]])
-            yield Step(advice.rank, sentence(f"{advice.text.format(m=named, case=case)}{more}"))
+            yield Step(
+                advice.rank,
+                sentence(f"{advice.text.format(m=named, case=case, step=same[new[0]].try_next[0].rstrip('.'))}{more}"),
+            )
         told |= {(module, part) for module in modules if part is not None}
 
 

@@ -17,6 +17,7 @@ from analysis.story import Story
 from analysis.words import Word
 from canlog.names.blank import BLANK, is_blank
 
+#: Said of a value that nobody has set.
 DEFAULT = "equals the factory default"
 SHEET_KINDS = frozenset({"trim", "configuration", "learned"})
 
@@ -67,18 +68,18 @@ def _row(
     details = operation.details if operation is not None else {}
     written, read_back = _bytes(details.get("written")), _bytes(details.get("read_back"))
     notes = []
-    shown = read_back or written or value
+    refused = record.exchanges[operation.exchanges[0] - 1].nrc if operation is not None else None
+    shown = read_back or (written if refused is None else None) or value
     if shown is not None and is_blank(shown):
         notes.append(BLANK)
     elif name is not None and shown is not None:
         if name.is_default(shown):
-            notes.append(DEFAULT)
+            notes.append(DEFAULT if refused is None else "still holds the factory default")
         values = name.decode(shown)
         notes += [f"{one.name} {one.text} is out of range" for one in values if one.in_range is False]
     if operation is not None:
         notes += operation.outcome.because[:1]
     unit = next((one.unit for one in name.layout if one.unit), None) if name else None
-    refused = record.exchanges[operation.exchanges[0] - 1].nrc if operation is not None else None
     source = details.get("source_link")
     return Trim(
         link=story.link.key,

@@ -17,10 +17,13 @@ from analysis.modules import ModuleState
 from analysis.next_steps import Job, next_steps
 from analysis.operations.find import standing
 from analysis.operations.model import Kind, Operation, Part
+from analysis.readings import said_identifiers
 from analysis.record import Record
 from analysis.words import Confidence, Word, least_sure, worst
+from canlog.counting import counted
 
 SHOWN_REASONS = 4
+STORED_WRONG = "stored as written, but not what the job sheet asks for"
 #: Words of an attempt that something would still change.
 OPEN = (Word.UNPROVEN, Word.FAILED, Word.INTERRUPTED)
 #: People's words for the tokens.
@@ -63,25 +66,25 @@ def give_verdict(
     findings: Sequence[Finding],
 ) -> Verdict:
     """Weigh everything found. ``expectations`` None: there is no sheet."""
-    counted = [item for item in standing(operations) if item.part is not None]
-    parts = {part: _part(part, counted, expectations) for part in Part}
+    done = [item for item in standing(operations) if item.part is not None]
+    parts = {part: _part(part, done, expectations) for part in Part}
     asked = expectations or []
     if asked:
         overall = worst(item.word for item in asked) or Word.NOT_SHOWN
         sure = least_sure(item.confidence for item in asked if item.word is overall)
     else:
-        overall = worst(item.outcome.word for item in counted) or Word.NOT_SHOWN
-        sure = least_sure(item.outcome.confidence for item in counted if item.outcome.word is overall)
+        overall = worst(item.outcome.word for item in done) or Word.NOT_SHOWN
+        sure = least_sure(item.outcome.confidence for item in done if item.outcome.word is overall)
     job = Job(record, operations, modules, asked, findings, overall)
     words = {part: said.word for part, said in parts.items()}
     missing = [CALLED[part] for part, said in parts.items() if said.word is Word.NOT_SHOWN and said.would_change]
     wishes = [text for said in parts.values() if said.word in OPEN for text in said.would_change]
-    return Verdict(headline(job, words), overall, sure, parts, next_steps(job, wishes, missing), bool(counted))
+    return Verdict(headline(job, words), overall, sure, parts, next_steps(job, wishes, missing), bool(done))
 
 
-def _part(part: Part, counted: Sequence[Operation], expectations: Sequence[Expectation] | None) -> PartWord:
+def _part(part: Part, done: Sequence[Operation], expectations: Sequence[Expectation] | None) -> PartWord:
     items = [item for item in expectations or () if item.part is part]
-    acts = [item for item in counted if item.part is part]
+    acts = [item for item in done if item.part is part]
     if items:
         meant = {item.link for item in items}
         return _from_items(items, [item for item in acts if item.link.key in meant])
@@ -91,14 +94,29 @@ def _part(part: Part, counted: Sequence[Operation], expectations: Sequence[Expec
 def _from_items(items: Sequence[Expectation], acts: Sequence[Operation]) -> PartWord:
     word = worst(item.word for item in items) or Word.NOT_SHOWN
     deciding = [item for item in items if item.word is word]
-    told = [_item_text(item) for item in deciding[:SHOWN_REASONS]]
-    if len(deciding) > SHOWN_REASONS:
-        told.append(f"and {len(deciding) - SHOWN_REASONS} more like it")
+    wrong = [act for act in acts if _is_stored_wrong(act, deciding)]
+    rest = [item for item in deciding if item.operation not in {act.number for act in wrong}]
+    told = [f"{_all_of(wrong)}: {STORED_WRONG}"] if wrong else []
+    told += [_item_text(item) for item in rest[:SHOWN_REASONS]]
+    if len(rest) > SHOWN_REASONS:
+        told.append(f"and {len(rest) - SHOWN_REASONS} more like it")
     done = worst(item.outcome.word for item in acts)
     reasons = _act_reasons(acts, word)
     because = reasons + told if done is word else told + reasons
     wishes = _unique(item.would_change for item in deciding)
     return PartWord(word, least_sure(item.confidence for item in deciding), _unique(because), wishes)
+
+
+def _is_stored_wrong(act: Operation, failed: Sequence[Expectation]) -> bool:
+    """The write did what it was told, and that was not what the sheet asks for."""
+    is_done = act.kind is Kind.WRITE and act.outcome.word is Word.CONFIRMED
+    return is_done and any(item.operation == act.number and item.word is Word.FAILED for item in failed)
+
+
+def _all_of(writes: Sequence[Operation]) -> str:
+    """``DUC: 4A12-4A13``."""
+    numbers = said_identifiers(int(str(item.details["identifier"]), 16) for item in writes)
+    return f"{', '.join(dict.fromkeys(item.label for item in writes))}: {numbers}"
 
 
 def _act_reasons(acts: Sequence[Operation], word: Word) -> list[str]:
@@ -117,7 +135,21 @@ def _item_text(item: Expectation) -> str:
 
 
 def _first_reason(acts: Iterable[Operation], word: Word) -> str:
-    return next((item.outcome.because[0] for item in acts if item.outcome.word is word and item.outcome.because), "")
+    """The reason of the first; of writes that have the same one, with all of them."""
+    found = [item for item in acts if item.outcome.word is word and item.outcome.because]
+    if not found:
+        return ""
+    first = found[0]
+    alike = [item for item in found if item.kind is Kind.WRITE and _bare_reason(item) == _bare_reason(first)]
+    if len(alike) < 2 or len({item.label for item in alike}) > 1:
+        return first.outcome.because[0]
+    label, _, numbers = _all_of(alike).partition(": ")
+    return f"{label}: {counted(len(alike), 'value')} {_bare_reason(first)}: {numbers}"
+
+
+def _bare_reason(item: Operation) -> str:
+    """Without the identifier in front."""
+    return item.outcome.because[0].partition(": ")[2]
 
 
 def _from_acts(acts: Sequence[Operation]) -> PartWord:
@@ -126,13 +158,23 @@ def _from_acts(acts: Sequence[Operation]) -> PartWord:
         return PartWord(Word.NOT_SHOWN, Confidence.HIGH, ("no attempt at it is in the capture",), ())
     deciding = [item for item in acts if item.outcome.word is word]
     because = []
-    if len(acts) > 1:
+    reason = _first_reason(deciding, word)
+    if len(deciding) > 1 and reason not in deciding[0].outcome.because:
+        because.append(reason)
+    for item in deciding[:SHOWN_REASONS]:
+        because += [f"{item.label}: {text}" for text in _telling_first(item)[: _reasons_for(item)]]
+    if len({item.outcome.word for item in acts}) > 1:
         counts = Counter(item.outcome.word for item in acts)
         because.append(", ".join(f"{counts[one]} of {len(acts)} {SPOKEN[one]}" for one in counts))
-    for item in deciding[:SHOWN_REASONS]:
-        because += [f"{item.label}: {text}" for text in item.outcome.because[: _reasons_for(item)]]
     wishes = _unique(item.outcome.would_change for item in deciding if word is not Word.CONFIRMED)
     return PartWord(word, least_sure(item.outcome.confidence for item in deciding), _unique(because), wishes)
+
+
+def _telling_first(item: Operation) -> Sequence[str]:
+    """Of a download that is not proved, what is missing stands last; it is what people want to know first."""
+    because = item.outcome.because
+    is_open = item.kind is Kind.DOWNLOAD and item.outcome.word is Word.UNPROVEN
+    return (*because[-1:], *because[:-1]) if is_open else because
 
 
 def _reasons_for(item: Operation) -> int:

@@ -3,7 +3,8 @@
 What is seen: a step was refused for good with code 22, which does not say what is missing.
 What it can mean: Ignition state, running engine, gear, parking brake, door, charging cable; the supply; an
 immobiliser that does not match; the order of steps.
-How to tell it from look-alikes: supply too low (code 93) names its reason; a stored fault forbids it (code 26)
+How to tell it from look-alikes: supply too low (code 93) names its reason; a stored fault forbids it (code 26); one
+write of a series was refused: another finding speaks of it
 What to try: go through the conditions that the service information lists for this step; check the supply; then try
 once more
 Caution: keep a support unit fit for programming connected, and do not switch off or unplug during erase or
@@ -15,11 +16,18 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from analysis.checks.looking.refusals import see_refusals
+from analysis.checks.looking.refusals import refusals, sighting
+from analysis.checks.looking.unit_values import mixed_sets
 from analysis.checks.registry import Context, Seen, check
 from analysis.words import Severity
+
+SERVICES = (0x10, 0x11, 0x2E, 0x2F, 0x31, 0x34, 0x36, 0x37)
 
 
 @check("conditions-not-correct", severity=Severity.WARNING)
 def find(ctx: Context) -> Iterator[Seen]:
-    yield from see_refusals(ctx, {0x22}, (0x10, 0x11, 0x2E, 0x2F, 0x31, 0x34, 0x36, 0x37))
+    for story in ctx.stories:
+        of_sets = {ctx.act(item).number for refused, _ in mixed_sets(ctx, story) for item in refused}
+        found = [item for item in refusals(ctx, story, {0x22}, SERVICES) if item.exchange.number not in of_sets]
+        if found:
+            yield sighting(story, found)

@@ -17,6 +17,7 @@ from collections.abc import Iterator
 
 from analysis.checks.looking.unit_values import UnitValue, moved_values
 from analysis.checks.registry import Context, Seen, check
+from analysis.readings import said_identifiers
 from analysis.words import Confidence, Severity
 
 
@@ -31,7 +32,11 @@ def find(ctx: Context) -> Iterator[Seen]:
         want = [moved.right[identifier] for identifier in moved.identifiers]
         sure = Confidence.HIGH if len(set(want)) == len(want) else Confidence.LOW
         text = f"{story.label}: {pairs}. So says {moved.by}.{_firing_order(moved.values, moved.right)}"
-        yield Seen(sure, tuple(one.evidence for one in moved.values), text)
+        step = (
+            f"compare {said_identifiers(moved.identifiers)} of {story.label} with the labels on the parts, write each "
+            f"to its own place, cycle the ignition and read them back"
+        )
+        yield Seen(sure, tuple(one.evidence for one in moved.values), text, step=step)
 
 
 def _firing_order(moved: list[UnitValue], right: dict[int, bytes]) -> str:

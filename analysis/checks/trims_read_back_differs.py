@@ -15,6 +15,7 @@ Evidence: the write and the reading. Source: common practice, no source.
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 
 from analysis.checks.looking.written_values import Fate, lost_writes, see_lost
 from analysis.checks.registry import Context, Seen, check
@@ -25,4 +26,8 @@ from analysis.words import Severity
 def find(ctx: Context) -> Iterator[Seen]:
     for story in ctx.stories:
         for lost in lost_writes(ctx, story, Fate.DIFFERS):
-            yield see_lost(ctx, story, lost)
+            step = (
+                f"compare {lost.write.details['identifier']} with the label on the part, write it to {story.label} "
+                f"once more, wait as the service information asks, cycle the ignition and read it"
+            )
+            yield replace(see_lost(ctx, story, lost), step=step)

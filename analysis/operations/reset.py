@@ -37,7 +37,7 @@ def _operation(exchange: Exchange, story: Story, record: Record) -> Operation:
         label=story.label,
         outcome=_outcome(exchange, story, record),
         subject="reset",
-        details={"reset": kind.hex().upper() or None},
+        details={"reset": kind.hex().upper() or None, "dialect": exchange.dialect},
         **span([exchange]),  # type: ignore[arg-type]
     )
 

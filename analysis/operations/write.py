@@ -83,7 +83,7 @@ class _Judge:
         source = self._source()
         details: dict[str, object] = {
             "identifier": identifier_text(self.identifier),
-            "name": self.name.name if self.name else None,
+            "name": self.title.partition(" (")[2].removesuffix(")") or None,
             "kind": self.kind,
             "before": before.raw.hex().upper() if before else None,
             "written": self.data.hex().upper() if self._is_request_whole() else None,

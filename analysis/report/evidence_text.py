@@ -21,11 +21,12 @@ from analysis.report.contract import (
 )
 from analysis.report.lines import Lines, short_hex, shorten_middle
 from analysis.report.times_text import timing
-from canlog.counting import counted
+from canlog.counting import counted, lasting
 
 _BY_WEIGHT = ("serious", "warning", "note")
 _MOST_EVIDENCE = 4
 _LONGEST_TIMELINE = 40
+SECOND_NS = 1_000_000_000
 _COUNTING = frozenset({"download", "file", "write", "routine", "clear"})
 
 
@@ -104,7 +105,7 @@ def what_changed(page: Lines, report: ReportDict) -> None:
     written = {(item["link"], item["identifier"]) for item in report["trims"]}
     changed = [
         item for item in report["identifiers"]
-        if _changed_once(item) and (item["link"], item["identifier"]) not in written
+        if _changed_once(item) and not _is_measured(item) and (item["link"], item["identifier"]) not in written
     ]  # fmt: skip
     if not changed or wording.nothing_attempted(report):
         return
@@ -123,6 +124,11 @@ def what_changed(page: Lines, report: ReportDict) -> None:
             continue  # the same module, read by another tester as well
         told.add(text)
         page.text(f"{text} (lines {first['line']} and {last['line']})", hang=2)
+
+
+def _is_measured(item: IdentifierDict) -> bool:
+    """A value of the moment: an OBD parameter (F400 to F4FF, ISO 14229-1:2020, C.1 (M)), or so many volts."""
+    return item["identifier"].startswith("F4") or (item["readings"][-1]["value"] or "").endswith(" V")
 
 
 def _changed_once(item: IdentifierDict) -> bool:
@@ -205,7 +211,7 @@ def _read_back(item: TrimDict) -> str:
 def _difference(item: TrimDict) -> str:
     """Where a read-back parts from what was written."""
     written, read_back = item["written"], item["read_back"]
-    if written is None or read_back is None or written == read_back:
+    if written is None or read_back is None or written == read_back or item["refused"]:
         return ""
     if len(written) != len(read_back):
         return f"{counted(len(written) // 2, 'byte')} written, {len(read_back) // 2} read back"
@@ -238,8 +244,16 @@ def _break_facts(page: Lines, report: ReportDict, post_mortem: PostMortemDict) -
     if post_mortem["share_carried"] is not None:
         page.text(f"{post_mortem['share_carried']:.1%} of the bytes were answered", mark="Carried: ", hang=2)
     if post_mortem["supply"]:
-        readings = ", ".join(f"{item['volts']:.1f} V (line {item['line']})" for item in post_mortem["supply"][-6:])
+        names = wording.labels(report)
+        readings = ", ".join(
+            f"{names.get(item['link'], item['link'])} {item['volts']:.1f} V (line {item['line']})"
+            for item in post_mortem["supply"][-6:]
+        )
         page.text(readings, mark="Supply: ", hang=2)
+        for module in report["modules"]:
+            if module["now"] == "silent" and module["link"] in {item["link"] for item in post_mortem["supply"]}:
+                label = names.get(module["link"], module["link"])
+                page.text(f"of {label} itself after it fell silent: not known", mark="Supply: ", hang=2)
 
 
 def _explanation(page: Lines, report: ReportDict, number: int, explanation: ExplanationDict) -> None:
@@ -284,7 +298,10 @@ def timeline(page: Lines, report: ReportDict) -> None:
     page.heading("Timeline", "seconds from the start" if starts else "in order, no common clock")
     left = _LONGEST_TIMELINE
     for number, operations in groupby(report["operations"], key=lambda item: _capture_of(item, starts)):
-        runs = list(_runs(list(operations)))
+        of_capture = list(operations)
+        if starts:
+            of_capture.sort(key=lambda item: _told_ns(report, item) or 0)
+        runs = list(_runs(of_capture))
         if len(report["captures"]) > 1 and starts:
             page.text(report["captures"][number]["name"], mark=f"{number + 1}. ")
         for run in runs[:left]:
@@ -297,9 +314,34 @@ def timeline(page: Lines, report: ReportDict) -> None:
 def _moment(page: Lines, report: ReportDict, run: Sequence[OperationDict], start_ns: int | None) -> None:
     first = run[0]
     who = _who(run, wording.labels(report))
-    mark = "" if start_ns is None else f"{wording.seconds(first['begin_ns'], start_ns):>9}  "
+    mark = "" if start_ns is None else f"{wording.seconds(_told_ns(report, first), start_ns):>9}  "
+    if len(run) > 1 and _is_unanswered(first):
+        until = "" if start_ns is None else f" until {wording.seconds(run[-1]['begin_ns'], start_ns)} s"
+        page.text(f"{who}: asked {len(run)} times{until}, no answer", mark=mark)
+        return
     later = ", tried again later" if first["superseded_by"] and not wording.is_helper(first) else ""
-    page.text(f"{who}: {wording.acts(run)}{wording.ending(first)}{later}", mark=mark)
+    page.text(f"{who}: {wording.acts(run)}{_took(first)}{wording.ending(first)}{later}", mark=mark)
+
+
+def _took(operation: OperationDict) -> str:
+    """How long an erase took, where that is worth a word."""
+    begin, end = operation["begin_ns"], operation["end_ns"]
+    if operation["details"].get("kind") != "erase" or begin is None or end is None or end - begin < SECOND_NS:
+        return ""
+    return f", {lasting(end - begin)}"
+
+
+def _told_ns(report: ReportDict, operation: OperationDict) -> int | None:
+    """When it began; a download at its request, for its erase has a line of its own."""
+    begin, end = operation["begin_ns"], operation["end_ns"]
+    if operation["kind"] != "download" or begin is None or end is None:
+        return begin
+    asked = (
+        item["time_ns"]
+        for item in report["exchanges"]
+        if item["link"] == operation["link"] and item["request"].startswith("34") and item["time_ns"] is not None
+    )
+    return next((time for time in asked if begin <= time <= end), begin)
 
 
 def _capture_of(operation: OperationDict, starts: Sequence[int]) -> int:
@@ -330,11 +372,18 @@ def _runs(operations: Sequence[OperationDict]) -> Iterator[list[OperationDict]]:
 
 
 def _same(first: OperationDict, second: OperationDict) -> bool:
+    if first["link"] == second["link"] and _is_unanswered(first) and _is_unanswered(second):
+        return True
     if _telling(first) != _telling(second):
         return False
     if first["kind"] in wording.ASKING_KINDS or first["kind"] == "clear":
         return True
-    return first["link"] == second["link"] and first["kind"] in ("write", "routine")
+    return first["link"] == second["link"] and first["kind"] in ("write", "routine") and not wording.is_helper(first)
+
+
+def _is_unanswered(operation: OperationDict) -> bool:
+    """A mere question that found no answer."""
+    return operation["kind"] in ("identity", "session") and operation["word"] == "interrupted"
 
 
 def _telling(operation: OperationDict) -> tuple[str, str, str, bool]:
@@ -350,6 +399,9 @@ def transfers(page: Lines, report: ReportDict) -> None:
         of_link = list(links)
         label = f"{of_link[0]['label']}  " if of_link[0]["label"] else ""
         asked = counted(sum(link["requests"] for link in of_link), "request")
+        if of_link[0]["functional"] and not any(link["responses"] for link in of_link):
+            page.text(f"{label}{key}  {asked} to all modules; the answers are counted at each module", hang=4)
+            continue
         answered = counted(sum(link["responses"] for link in of_link), "answer")
         broken = sum(link["incomplete"] for link in of_link)
         spoken = wording.DIALECT.get(of_link[0]["dialect"], "")

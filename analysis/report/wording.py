@@ -102,6 +102,14 @@ SESSION: Final[Mapping[str, str]] = {
     "02": "programming session",
     "03": "extended session",
 }
+#: Kinds of 11. ISO 14229-1:2020, 10.3 (M).
+RESET: Final[Mapping[str, str]] = {
+    "01": "hard reset",
+    "02": "key off and on",
+    "03": "soft reset",
+    "04": "rapid power shutdown on",
+    "05": "rapid power shutdown off",
+}
 CONTROL: Final[Mapping[tuple[str, str], str]] = {
     ("28", "00"): "normal messages allowed",
     ("28", "01"): "sending of normal messages stopped",
@@ -223,6 +231,10 @@ def act(operation: OperationDict) -> str:
         return CONTROL.get(pair) or QUIET.get(details.get("stops"), f"{KIND[kind]} {' '.join(pair)}")
     if kind == "identity" and isinstance(asked := details.get("identifiers"), list):
         return f"{KIND[kind]}, {counted(len(asked), 'identifier')}"
+    if kind == "unlock":
+        return f"seed and key, level {details.get('level')}"
+    if kind == "reset" and (said := RESET.get(str(details.get("reset")))) and details.get("dialect", "uds") == "uds":
+        return f"{said} (11 {details['reset']})"
     thing = _thing(details)
     name = details.get("name")
     return f"{KIND[kind]}{' ' if thing else ''}{thing}{f' ({name})' if name else ''}"

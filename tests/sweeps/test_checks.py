@@ -305,7 +305,10 @@ CASES: dict[str, tuple[Session, Session]] = {
         Session(partial(reset_at_the_end, "uds11-only-reads"), "doip"),
     ),
     "communication-not-restored": (shipped("coach-quiet-not-restored"), shipped("coach-ends-mid-transfer")),
-    "conditions-not-correct": (shipped("uds11-write-refused"), shipped("uds11-erase-refused")),
+    "conditions-not-correct": (
+        changed("coach-erase-low-voltage", "7F3193", "7F3122"),
+        shipped("uds11-write-refused"),  # a series, of which another finding speaks
+    ),
     "consecutive-sequence-gap": (
         bench(lambda: edit.without(GOOD, "7E9#21", nth=0)),
         shipped("coach-frame-missing-in-log"),

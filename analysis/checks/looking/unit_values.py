@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
@@ -60,6 +60,17 @@ def lines_of(write: Operation, ctx: Context, text: str) -> Evidence:
 def was_refused(ctx: Context, write: Operation) -> bool:
     """The module refused the write for good."""
     return ctx.act(write).outcome is Answer.NEGATIVE
+
+
+def mixed_sets(ctx: Context, story: Story) -> Iterator[tuple[list[Operation], list[Operation]]]:
+    """Refused writes and their accepted neighbours: identifiers that are the same but for the last digit."""
+    writes = writes_of(ctx, story)
+    refused = [item for item in writes if was_refused(ctx, item)]
+    for family in dict.fromkeys(identifier_of(item) >> 4 for item in refused):
+        near = [item for item in writes if identifier_of(item) >> 4 == family]
+        accepted = [item for item in near if item not in refused]
+        if accepted:
+            yield [item for item in near if item in refused], accepted
 
 
 def values_now(ctx: Context, story: Story) -> list[UnitValue]:

@@ -70,3 +70,85 @@ def test_without_a_sheet_the_finding_stands_beside_the_value() -> None:
     told = [row for row in table if row.split()[0] in ("4A12", "4A13") and "equal" in row]
     assert all(row.endswith("confirmed, but") for row in told)
     assert "the values are the right ones in another order" in " ".join(" ".join(table).split())
+
+
+def test_a_refused_value_is_not_shown_as_written() -> None:
+    table = rows("uds11-write-refused", "TRIMS AND CONFIGURATION")
+    at = next(number for number, row in enumerate(table) if row.split()[0] == "3A03")
+    assert "refused (22)" in table[at]
+    assert table[at].endswith("failed")
+    assert "still holds the factory default" in table[at + 1]
+    found = [
+        item["id"] for item in report("uds11-write-refused")["findings"] if "3A" in item["explanation"] + item["title"]
+    ]
+    assert found == ["write-refused-in-a-list"]
+    assert [item["id"] for item in report("uds11-write-refused")["findings"]].count("conditions-not-correct") == 0
+    assert report("uds11-write-refused")["verdict"]["next_steps"][0] == (
+        "Find the condition that is missing (ignition, supply, session), then write 3A03 of PCU once and read it after "
+        "an ignition cycle."
+    )
+
+
+@pytest.mark.parametrize(
+    ("fixture", "sheet", "whole"),
+    [
+        ("coach-trims-not-read-back-lost", True, "9 values accepted, but not read since: 4A10-4A16, 4A1F, 4C20"),
+        ("coach-trims-not-read-back-lost", False, "9 values accepted, but not read since: 4A10-4A16, 4A1F, 4C20"),
+        ("coach-trims-exchanged", True, "4A12-4A13: stored as written, but not what the job sheet asks for"),
+        ("van-trims-firing-order", True, "3102-3104: stored as written, but not what the job sheet asks for"),
+    ],
+)
+def test_the_first_screen_says_the_whole_and_no_example(fixture: str, sheet: bool, whole: str) -> None:
+    assert whole in section(fixture, "THE JOB", sheet=sheet)
+    assert " of 2 " not in section(fixture, "THE JOB", sheet=sheet)
+
+
+@pytest.mark.parametrize(
+    ("fixture", "step"),
+    [
+        (
+            "van-trims-firing-order",
+            "Compare 3102-3104 of GEC with the labels on the parts, write each to its own place, cycle the ignition "
+            "and read them back.",
+        ),
+        (
+            "uds11-read-back-differs",
+            "Compare 3A02 with the label on the part, write it to PCU once more, wait as the service information asks, "
+            "cycle the ignition and read it.",
+        ),
+    ],
+)
+def test_a_step_about_a_value_is_one_plain_sentence(fixture: str, step: str) -> None:
+    assert report(fixture)["verdict"]["next_steps"][0] == step
+
+
+def test_each_check_erase_and_download_has_a_line_with_its_own_time() -> None:
+    lines = [line.strip() for line in rows("coach-all-good", "TIMELINE  seconds from the start")]
+    told = [
+        (line, found[0]) for line in lines if (found := re.search(r"routine 0312|routine FF00|download|helper", line))
+    ]
+    assert [one for _, one in told] == ["helper", *["routine 0312", "routine FF00", "download"] * 2, "routine 0312"]
+    times = [float(line.split()[0]) for line in lines]
+    assert times == sorted(times)
+    assert len({line.split()[0] for line, _ in told}) == len(told)
+
+
+@pytest.mark.parametrize("said", ["seed and key, level 11", "hard reset (11 01)", "write F184 ("])
+def test_the_timeline_calls_acts_by_plain_names(said: str) -> None:
+    assert said in section("coach-all-good", "TIMELINE")
+
+
+def test_questions_that_found_no_answer_share_one_line() -> None:
+    told = [line for line in rows("uds11-reset-no-return", "TIMELINE  seconds from the start") if "no answer" in line]
+    assert [" ".join(line.split()) for line in told] == ["7.433 PCU: asked 10 times until 37.894 s, no answer"]
+
+
+def test_a_voltage_names_its_module_and_is_no_change() -> None:
+    where = section("coach-module-silent", "WHERE IT BROKE")
+    assert "DUC 27.2 V (line 2186)" in where
+    assert "of DUC itself after it fell silent: not known" in where
+    assert "F442" not in section("coach-module-silent", "WHAT READS DIFFERENTLY NOW")
+
+
+def test_requests_to_all_modules_are_not_called_unanswered() -> None:
+    assert "to all modules; the answers are counted at each module" in section("coach-all-good", "WHO TALKED")
