@@ -48,7 +48,7 @@ def _asked(exchange: Exchange, call: RoutineCall | None, label: str, names: Name
             return SESSION.get(number, f"session {number}")
         case Act.RESET:
             kind = told[1] & 0x7F if len(told) > 1 else 0
-            return RESET.get(f"{kind:02X}", f"reset {kind:02X}") if exchange.dialect == UDS else "reset"
+            return RESET.get(kind, f"reset {kind:02X}") if exchange.dialect == UDS else "reset"
         case Act.UNLOCK if len(told) > 1:
             level = told[1] & 0x7F
             return f"seed asked, level {level:02X}" if level & 1 else f"key sent, level {level - 1:02X}"

@@ -103,12 +103,12 @@ SESSION: Final[Mapping[str, str]] = {
     "03": "extended session",
 }
 #: Kinds of 11. ISO 14229-1:2020, 10.3 (M).
-RESET: Final[Mapping[str, str]] = {
-    "01": "hard reset",
-    "02": "key off and on",
-    "03": "soft reset",
-    "04": "rapid power shutdown on",
-    "05": "rapid power shutdown off",
+RESET: Final[Mapping[int, str]] = {
+    1: "hard reset",
+    2: "key off and on",
+    3: "soft reset",
+    4: "rapid power shutdown on",
+    5: "rapid power shutdown off",
 }
 CONTROL: Final[Mapping[tuple[str, str], str]] = {
     ("28", "00"): "normal messages allowed",
@@ -233,7 +233,7 @@ def act(operation: OperationDict) -> str:
         return f"{KIND[kind]}, {counted(len(asked), 'identifier')}"
     if kind == "unlock":
         return f"seed and key, level {details.get('level')}"
-    if kind == "reset" and (said := RESET.get(str(details.get("reset")))) and details.get("dialect", "uds") == "uds":
+    if kind == "reset" and (said := RESET.get(int(str(details.get("reset") or "0"), 16))) and details.get("dialect", "uds") == "uds":
         return f"{said} (11 {details['reset']})"
     thing = _thing(details)
     name = details.get("name")

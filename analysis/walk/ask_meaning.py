@@ -4,10 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from analysis.exchange_words import RESET
 from analysis.fault_lists import MAIN, read_list
 from analysis.readings import read_values_of, title_of
-from analysis.report.wording import SESSION
+from analysis.report.wording import RESET, SESSION
 from analysis.walk.question import COMPUTE, JUDGE, READ_OFF, Question
 from analysis.walk.steps import Step, Walk
 from canlog.counting import counted
