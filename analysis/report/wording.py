@@ -233,11 +233,18 @@ def act(operation: OperationDict) -> str:
         return f"{KIND[kind]}, {counted(len(asked), 'identifier')}"
     if kind == "unlock":
         return f"seed and key, level {details.get('level')}"
-    if kind == "reset" and (said := RESET.get(int(str(details.get("reset") or "0"), 16))) and details.get("dialect", "uds") == "uds":
+    if kind == "reset" and (said := _reset(details)):
         return f"{said} (11 {details['reset']})"
     thing = _thing(details)
     name = details.get("name")
     return f"{KIND[kind]}{' ' if thing else ''}{thing}{f' ({name})' if name else ''}"
+
+
+def _reset(details: Mapping[str, object]) -> str:
+    """The kind of reset in words; empty in a dialect that numbers them otherwise."""
+    kind = details.get("reset")
+    is_uds = details.get("dialect", "uds") == "uds"
+    return RESET.get(int(str(kind), 16), "") if kind and is_uds else ""
 
 
 def ending(operation: OperationDict) -> str:
