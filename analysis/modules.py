@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from analysis.exchanges import Answer, Exchange
-from analysis.modes import mode_now
+from analysis.modes import Sign, mode_now
 from analysis.one_way import BOTH_WAYS
 from analysis.operations.clock_order import reversals
 from analysis.operations.find import standing
@@ -25,6 +25,7 @@ from canlog.isotp.addressing import Direction
 from canlog.services.traits import PROGRAMMING_SESSION, Act
 
 LOCKED_OUT = frozenset({0x36, 0x37})
+TAKEN = (Answer.POSITIVE, Answer.SUPPRESSED)
 
 KEEP_POWER = "Do not switch off, unplug or reset the module while its memory is not whole."
 #: The same where nothing shows that the memory is not whole.
@@ -128,9 +129,21 @@ def _now(story: Story, unfinished: Sequence[Operation], record: Record) -> tuple
         return _erased_since(own, unfinished)
     if mode is Mode.APPLICATION:
         return Now.APPLICATION, behind
+    if mode is Mode.BOOT and not unfinished and _is_as_asked(story, own, signs):
+        text = "in its programming session when the recording ends: what runs afterwards is not shown"
+        return Now.UNKNOWN, [evidence(last, text)]
     if mode is Mode.BOOT:
         return Now.BOOT, [sign.evidence for sign in signs if erased and sign.place > erased.end] or behind
     return Now.UNKNOWN, [evidence(last, "last heard here, without a sign of what program speaks")]
+
+
+def _is_as_asked(story: Story, own: Sequence[Exchange], signs: Sequence[Sign]) -> bool:
+    """Its boot loader runs because the tester asked for the programming session, and nothing else is known since."""
+    if story.before(own[-1]).session != PROGRAMMING_SESSION:
+        return False
+    entered = [item for item in own if item.session == PROGRAMMING_SESSION and item.outcome in TAKEN]
+    start = story.start_after(entered[-1].begin) if entered else None
+    return start is not None and all(sign.place <= start.place for sign in signs)
 
 
 def _in_vain(own: Sequence[Exchange], record: Record) -> Iterator[Evidence]:

@@ -160,6 +160,12 @@ def has_begun(erase: Exchange) -> bool:
 
 
 def last_erase_begun(story: Story, names: Names) -> Exchange | None:
-    """The last erase that a module took up, whatever it said in the end."""
-    calls = (read_call(exchange, story.label, names) for exchange in reversed(story.own) if has_begun(exchange))
-    return next((call.exchange for call in calls if call and call.kind == "erase" and call.control == START), None)
+    """The last erase that a module took up, whatever it said in the end; a download where it has no erase."""
+    return next((item for item in reversed(story.own) if has_begun(item) and _erases(item, story, names)), None)
+
+
+def _erases(exchange: Exchange, story: Story, names: Names) -> bool:
+    if exchange.act is Act.DOWNLOAD:
+        return not traits_of(exchange.dialect).erases
+    call = read_call(exchange, story.label, names)
+    return call is not None and call.kind == "erase" and call.control == START

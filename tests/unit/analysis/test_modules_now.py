@@ -171,3 +171,15 @@ def test_what_was_heard_of_the_application_before_an_erase_says_nothing_of_it_be
     talk = [read("F190", "41"), enter(), programming(), ask("11 01", "51 01"), gap(2), read("F188", b"PCU-SW-1207")]
     assert state(heard(talk)).now == "application"
     assert state(heard(talk, ask(*ERASE))).now == "boot"
+
+
+def test_a_recording_that_ends_in_the_programming_session_does_not_call_the_module_lost() -> None:
+    """Every part is carried; the start message of the boot loader is only what the tester asked for."""
+    talk = [read("F188", SOFTWARE), enter()[0], BOOT_START, *enter()[1:], programming(), ask(CHECK, "71 01 0266 00")]
+    found = state(heard(*talk, names=NAMES))
+    assert (str(found.now), "what runs afterwards is not shown" in found.evidence[0].text) == ("unknown", True)
+
+
+def test_a_boot_loader_after_a_restart_nobody_asked_for_is_still_one() -> None:
+    talk = [read("F188", SOFTWARE), enter(), programming(), reset(), BOOT_START, read("F180", b"BOOT")]
+    assert str(state(heard(*talk, names=NAMES)).now) == "boot"

@@ -392,3 +392,9 @@ def test_faults_told_outside_the_transport_are_read_with_their_lines() -> None:
     first, last = of_kind(report, "read-faults")
     assert [one["code"] for one in first.details["codes"]] == ["P1234-56", "P0A0B-0C"]  # type: ignore[attr-defined]
     assert last.details["codes"] == []
+
+
+def test_what_was_heard_before_a_download_says_nothing_of_what_runs_behind_it() -> None:
+    """GMW3110 has no erase of its own: a download that was taken is one."""
+    talk = [G_OLD, OBD_TWO, G_ENTER, G_REQUEST, g_blocks(), G_NORMAL, ask("A2", "E2 03")]
+    assert str(state(heard(*talk)).now) != "application"
