@@ -15,6 +15,11 @@ MOST_IN_A_ROW = 3
 def render_comparison(result: Comparison, good: str, bad: str, width: int, *, color: bool) -> str:
     """The page; ``good`` and ``bad`` are the names of the captures."""
     page = Lines(width, color=color)
+    if not result.n_good or not result.n_bad:
+        empty = [name for name, steps in ((good, result.n_good), (bad, result.n_bad)) if not steps]
+        page.heading("Nothing to compare", "no diagnostic step in " + " and ".join(empty), "doubtful")
+        page.text("`canlog report` says what these recordings hold.")
+        return str(page)
     _parting(page, result)
     rest = [one for one in result.differences if one is not result.parting and one.matters]
     if rest:

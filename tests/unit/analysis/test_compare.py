@@ -137,3 +137,11 @@ def test_the_command_prints_where_they_part() -> None:
     assert result.exit_code == 0
     assert "THE SESSIONS PART HERE" in result.stdout
     assert "lines 273-277" in " ".join(result.stdout.split())
+
+
+def test_a_session_without_steps_is_no_session_that_agrees() -> None:
+    empty = str(FIXTURES / "uds11-no-diagnostics" / "capture.log")
+    for pair in ((empty, empty), (str(FIXTURES / "uds11-all-good" / "capture.log"), empty)):
+        text = CliRunner().invoke(main, ["compare", *pair]).stdout
+        assert "NOTHING TO COMPARE" in text
+        assert "DO NOT PART" not in text
