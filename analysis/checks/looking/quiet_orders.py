@@ -9,7 +9,9 @@ from analysis.checks.registry import Context
 from analysis.exchanges import Exchange
 from analysis.operations.model import Kind
 from analysis.operations.orders import S3_NS, ends_order, is_order, order_in_force
+from analysis.story import Story, is_restart
 from analysis.words import Word
+from canlog.services.traits import PROGRAMMING_SESSION, Act
 
 #: Modules in a row that a line of text still holds.
 LONGEST_LIST = 60
@@ -43,9 +45,24 @@ def _reaches(item: Exchange, order: Exchange) -> bool:
 
 
 def _job_broke_off(ctx: Context) -> bool:
-    return any(
+    """Programming failed or broke off, or the recording ends while it is still going on."""
+    broken = any(
         item.outcome.word in (Word.FAILED, Word.INTERRUPTED) and not item.details["driver"]
         for item in ctx.standing(Kind.DOWNLOAD)
+    )
+    return broken or any(_is_programming(story) for story in ctx.stories)
+
+
+def _is_programming(story: Story) -> bool:
+    """Its last word was said in the programming session, in which something was downloaded."""
+    last = story.own[-1]
+    if story.before(last).session != PROGRAMMING_SESSION or is_restart(last):
+        return False
+    start = story.last_start()
+    return any(
+        item.act is Act.BLOCK and story.before(item).session == PROGRAMMING_SESSION
+        for item in story.own
+        if start is None or item.begin > start.place
     )
 
 
