@@ -44,7 +44,7 @@ class Trim:
 def trim_sheet(record: Record, operations: Sequence[Operation]) -> list[Trim]:
     """All trims of all modules, by module and identifier."""
     writes = {
-        (item.link.key, str(item.details["identifier"])): item
+        (item.link.key, int(str(item.details["identifier"]), 16)): item
         for item in standing(operations)
         if item.kind is Kind.WRITE and item.part is Part.TRIMS
     }
@@ -53,9 +53,9 @@ def trim_sheet(record: Record, operations: Sequence[Operation]) -> list[Trim]:
         read = {
             one.identifier: one for one in record.readings(story) if one.name is not None and one.kind in SHEET_KINDS
         }  # fmt: skip
-        written = {int(identifier, 16) for key, identifier in writes if key == story.link.key}
+        written = {identifier for key, identifier in writes if key == story.link.key}
         for identifier in sorted(set(read) | written):
-            operation = writes.get((story.link.key, f"{identifier:04X}"))
+            operation = writes.get((story.link.key, identifier))
             found.append(_row(story, identifier, read.get(identifier), operation, record))
     return found
 

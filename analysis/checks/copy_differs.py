@@ -43,7 +43,7 @@ def find(ctx: Context) -> Iterator[Seen]:
                 if not 0 < 100 * len(differing) <= OTHER_RECORD_PERCENT * size:
                     continue
                 text = (
-                    f"{story.label} {identifier_of(item):04X}: {len(differing)} of {counted(size, 'byte')} differ, "
+                    f"{story.label} {item.details['identifier']}: {len(differing)} of {counted(size, 'byte')} differ, "
                     f"source {reading.raw.hex().upper()}, written {item.details['written']}."
                 )
                 shown = (evidence(reading.exchange, "the source"), lines_of(item, ctx, "the write"))

@@ -19,6 +19,7 @@ from collections.abc import Iterator
 from analysis.checks.looking.unit_values import UnitValue, moved_values, runs, values_now
 from analysis.checks.registry import Context, Seen, check
 from analysis.words import Confidence, Severity
+from canlog.services.identifiers import identifier_text
 
 
 @check("trims-check-bad", severity=Severity.SERIOUS)
@@ -36,7 +37,7 @@ def find(ctx: Context) -> Iterator[Seen]:
             wrong = [item for item in odd if item.identifier not in told_already]
             if usual not in (0, -1) or not wrong:
                 continue
-            texts = ", ".join(f"{item.identifier:04X} holds the record of another unit" for item in wrong)
+            texts = ", ".join(f"{identifier_text(item.identifier)} holds the record of another unit" for item in wrong)
             yield Seen(Confidence.HIGH, tuple(item.evidence for item in wrong), f"{story.label}: {texts}.")
 
 

@@ -16,6 +16,7 @@ from collections.abc import Iterator
 from analysis.checks.looking.unit_values import UnitValue, values_now
 from analysis.checks.registry import Context, Seen, check
 from analysis.words import Confidence, Severity, Word
+from canlog.services.identifiers import identifier_text
 
 
 @check("trims-implausible", severity=Severity.WARNING)
@@ -29,7 +30,7 @@ def find(ctx: Context) -> Iterator[Seen]:
             if one.in_range is False
         ]
         if odd:
-            texts = "; ".join(f"{item.identifier:04X} {one.name} {one.text}" for item, one in odd[:4])
+            texts = "; ".join(f"{identifier_text(item.identifier)} {one.name} {one.text}" for item, one in odd[:4])
             shown = tuple(dict.fromkeys(item.evidence for item, _ in odd))
             yield Seen(Confidence.MEDIUM, shown, f"{story.label}: {texts}.")
 

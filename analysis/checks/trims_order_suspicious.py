@@ -19,6 +19,7 @@ from analysis.checks.looking.unit_values import UnitValue, moved_values
 from analysis.checks.registry import Context, Seen, check
 from analysis.readings import said_identifiers
 from analysis.words import Confidence, Severity
+from canlog.services.identifiers import identifier_text
 
 
 @check("trims-order-suspicious", severity=Severity.SERIOUS)
@@ -28,7 +29,10 @@ def find(ctx: Context) -> Iterator[Seen]:
         if moved is None:
             continue
         places = {value: identifier for identifier, value in moved.right.items()}
-        pairs = ", ".join(f"{one.identifier:04X} holds the value of {places[one.value]:04X}" for one in moved.values)
+        pairs = ", ".join(
+            f"{identifier_text(one.identifier)} holds the value of {identifier_text(places[one.value])}"
+            for one in moved.values
+        )
         want = [moved.right[identifier] for identifier in moved.identifiers]
         sure = Confidence.HIGH if len(set(want)) == len(want) else Confidence.LOW
         text = f"{story.label}: {pairs}. So says {moved.by}.{_firing_order(moved.values, moved.right)}"

@@ -13,6 +13,7 @@ from analysis.readings import Reading
 from analysis.story import Story
 from analysis.words import Evidence
 from canlog.names.tables import IdentifierName
+from canlog.services.identifiers import identifier_text
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,13 +98,13 @@ def _value(
     name = ctx.record.names.identifier(story.label, identifier)
     if reading is not None:
         shown = Evidence(
-            reading.exchange.capture, reading.exchange.lines, f"{identifier:04X} reads {_hex(reading.raw)}"
+            reading.exchange.capture, reading.exchange.lines, f"{identifier_text(identifier)} reads {_hex(reading.raw)}"
         )
         return UnitValue(identifier, reading.raw, name, write, shown)
     request = ctx.act(write).request if write is not None else None
     if write is None or request is None or not request.complete:
         return None
-    text = f"{identifier:04X} was written {_hex(written(write))}"
+    text = f"{identifier_text(identifier)} was written {_hex(written(write))}"
     return UnitValue(identifier, written(write), name, write, lines_of(write, ctx, text))
 
 
