@@ -27,6 +27,7 @@ from analysis.checks.finding import Finding
 from analysis.exchanges import Exchange
 from analysis.expectations import Expectation
 from analysis.modules import ModuleState, Now
+from analysis.operations.clock_order import reversals
 from analysis.operations.find import standing
 from analysis.operations.model import Kind, Operation, Part
 from analysis.readings import said_identifiers
@@ -78,7 +79,8 @@ def next_steps(job: Job, wishes: Sequence[str], missing: Sequence[str]) -> tuple
         return (NO_TALK,)
     if is_one_sided(job):
         return (BOTH_WAYS,)
-    planned = sorted([*_halves(job), *_plan(_without_halves(job))], key=lambda step: step.rank) or _wished(wishes)
+    found = [*_open_order(job), *_halves(job), *_plan(_without_halves(job))]
+    planned = sorted(found, key=lambda step: step.rank) or _wished(wishes)
     steps = tuple(dict.fromkeys(step.text for step in planned))[:MOST_STEPS]
     if not missing or any(step.rank is Rank.FIRST for step in planned):
         return steps
@@ -116,6 +118,15 @@ def half_heard(job: Job) -> list[str]:
     """Modules of which only one direction was recorded."""
     half = {key for _, key in job.record.one_way}
     return list(dict.fromkeys(state.story.label for state in job.modules if state.story.link.key in half))
+
+
+def _open_order(job: Job) -> Iterator[Step]:
+    """The clock leaves open which attempt came last: the module itself knows."""
+    for state in job.modules:
+        acts = [item for item in job.operations if item.link.key == state.story.link.key]
+        if reversals(job.record, acts):
+            text = f"Read the identification of {state.story.label} now: it settles which of the attempts came last."
+            yield Step(Rank.FIRST, text)
 
 
 def _halves(job: Job) -> Iterator[Step]:

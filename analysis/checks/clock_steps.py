@@ -4,8 +4,8 @@ What is seen: stamps of one channel step back.
 What it can mean: The clock was set while recording; files were joined; frames stand in another order than they were
 on the bus.
 How to tell it from look-alikes: several channels in one file, each in order for itself
-What to try: go by the order of the lines; take no time across the step for true; record again where a word is not
-confirmed
+What to try: take no time across the step for true, and no order either where work was done on both sides of it;
+record again where a word is not confirmed
 Caution: none
 Evidence: the lines of the steps. Source: common practice, no source.
 """

@@ -162,6 +162,7 @@ def test_a_good_job_behind_a_clock_that_went_back_does_not_replace_a_broken_one(
     assert {item.outcome.confidence for item in of_kind(report, "download")} == {"medium"}
     assert state(report).now == "unknown"
     assert "the clock goes back 1 h 0 min at line" in report.verdict.headline
+    assert report.verdict.next_steps[0].startswith("Read the identification of ")
 
 
 def test_a_broken_job_behind_a_clock_that_went_back_is_not_the_last_for_sure() -> None:
