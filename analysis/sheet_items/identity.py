@@ -4,7 +4,7 @@
 |---|---|
 | as asked | confirmed, unless a download failed or was broken off |
 | otherwise, and something was programmed | failed |
-| nothing, and something was programmed | unproven |
+| nothing, and something was programmed | unproven; not shown where names tie the item to another part |
 | as asked, and nothing was programmed | confirmed by reading |
 | otherwise or nothing, and nothing was programmed | not shown: no attempt at it |
 """
@@ -19,6 +19,7 @@ from analysis.readings import CALIBRATION_INFO, COUNTED, OBD_CVN, Reading, tells
 from analysis.sheet_items.in_words import is_value, said, said_in_hex
 from analysis.sheet_items.item import Expectation, Subject
 from analysis.words import Confidence, Word, least_sure, worst
+from canlog.names.tables import IdentifierName, Names
 
 SOFTWARE_NUMBER, SOFTWARE_VERSION = 0xF188, 0xF189
 APPLICATION_DATA = 0xF182
@@ -75,12 +76,28 @@ class _Identity:
         if last is not None and self.downloads:
             return self._make(Word.FAILED, last, deciding, "", Confidence.HIGH, self._program_again())
         if deciding is not None:
+            if self._is_of_another_part():
+                return self._make(Word.NOT_SHOWN, None, None, "only another part was programmed", None, self._program())
             wish = f"read the {self._called} of {self.subject.label} after an ignition cycle and capture it"
-            return self._make(
-                Word.UNPROVEN, None, deciding, "programmed, but not read since the restart", None, wish
-            )  # fmt: skip
+            return self._make(Word.UNPROVEN, None, deciding, self._unread(), None, wish)
         note = "" if last is None else "no programming is in the capture"
         return self._make(Word.NOT_SHOWN, last, None, note, None, self._program())
+
+    def _is_of_another_part(self) -> bool:
+        """Names tie the item to one part, and every download is of another: an unknown address could be any part."""
+        label, names = self.subject.label, self.subject.record.names
+        mine = part_told_by(self.what, label, names) & {one.name for one in names.parts(label)}
+        programmed = {one.details.get("name") for one in self.downloads}
+        return bool(mine) and None not in programmed and not mine & programmed
+
+    def _unread(self) -> str:
+        """Why no reading tells it: nothing was read, or nothing shows that what was programmed runs by now."""
+        story = self.subject.story
+        end = max(one.end for one in self.downloads)
+        begin = max(one.begin for one in self.downloads)
+        if story is None or story.normal_after(begin) is not None or story.may_have_restarted_behind(end) is not None:
+            return "programmed, but not read since the restart"
+        return "programmed; no restart in this recording"
 
     @property
     def _called(self) -> str:
@@ -144,11 +161,23 @@ def _cvn(raw: bytes, asked: str) -> str:
     return said(raw) if raw.strip(b"\0\xff ").decode("ascii", "replace") == asked else said_in_hex(raw)
 
 
+def part_told_by(what: str, label: str, names: Names) -> set[str]:
+    """The parts that names tie an item to, by the identifiers that tell it."""
+    own = [one for one in names.identifiers if one.part and (not one.modules or label in one.modules)]
+    cvns = [one for one in own if _is_called_cvn(one)]
+    if what == CVN:
+        return {one.part for one in cvns}
+    part = "calibration" if what == "calibration" else "application"
+    return {one.part for one in own if one not in cvns and one.part == part}
+
+
+def _is_called_cvn(name: IdentifierName) -> bool:
+    return any(word in name.name.lower() for word in ("verification", CVN))
+
+
 def tells(what: str, reading: Reading) -> bool:
     """A reading that tells this item, whatever its value."""
-    is_cvn = reading.identifier == OBD_CVN or (
-        reading.name is not None and any(word in reading.name.name.lower() for word in ("verification", CVN))
-    )
+    is_cvn = reading.identifier == OBD_CVN or (reading.name is not None and _is_called_cvn(reading.name))
     if what == CVN:
         return is_cvn
     if is_cvn or (reading.kind not in ("identification",) and reading.identifier not in CALIBRATION_INFO):
