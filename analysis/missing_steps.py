@@ -3,6 +3,7 @@
 | seen | missing |
 |---|---|
 | a request, a block, an exit or a routine without a final answer, and the step behind it accepted | its answer |
+| a routine, write or clear without a final answer, and the job goes on: the next request is answered, and it is not asked again | its answer |
 | a block or an exit behind the end of a transfer | the request of a further one |
 | an exit accepted with fewer bytes than were asked for | the last blocks, or all |
 | counters of accepted blocks that skip a value | what stood between |
@@ -11,19 +12,22 @@
 | a block answered with the counter of another | its own answer |
 
 What the first thing in a capture lacks is told by ``late_start``.
-Source: order of the services and counter of the blocks, ISO 14229-1:2020, 14 and 15 (M).
-"""
+Source: order of the services and counter of the blocks, ISO 14229-1:2020, 14 and 15 (M); that a tester
+which hears nothing asks again or breaks off: common practice, no source; P2* behind a wait answer: ISO 14229-2:2013,
+7.2 (M).
+"""  # noqa: E501
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
-from analysis.exchanges import Answer, Exchange
+from analysis.exchanges import Answer, Exchange, Place
 from analysis.one_way import one_way
+from analysis.timing import P2_STAR_NS
 from canlog.services.dialects import UDS
-from canlog.services.traits import Act
+from canlog.services.traits import Act, traits_of
 
 REQUESTS = frozenset({Act.DOWNLOAD, Act.UPLOAD, Act.FILE})
 #: What is accepted only behind these.
@@ -35,6 +39,9 @@ BEHIND: dict[Act, frozenset[Act]] = {
     Act.BLOCK: frozenset({Act.BLOCK, Act.EXIT}),
     Act.EXIT: REQUESTS | {Act.ROUTINE},
 }
+
+#: What a tester does not leave behind without an answer: it waits, asks again, or breaks off.
+WAITED_FOR = frozenset({Act.ROUTINE, Act.WRITE, Act.CLEAR})
 
 #: Counters are told apart up to here.
 MOST_BLOCKS = 0xFF
@@ -66,9 +73,10 @@ def missing_steps(exchanges: Sequence[Exchange]) -> list[Missing]:
     links: dict[str, _Order] = {}
     found: list[Missing] = []
     half = one_way(exchanges)
+    last_asked = {(item.link.key, item.asked): item.begin for item in exchanges}
     for item in exchanges:
         if item.link.key not in half and not item.link.functional and not item.functional:
-            found += links.setdefault(item.link.key, _Order()).take(item)
+            found += links.setdefault(item.link.key, _Order(last_asked)).take(item)
     return sorted(found, key=lambda one: one.exchange.begin)
 
 
@@ -76,12 +84,40 @@ def missing_steps(exchanges: Sequence[Exchange]) -> list[Missing]:
 class _Order:
     """One link, step by step."""
 
+    last_asked: Mapping[tuple[str, bytes], Place]
     waiting: Exchange | None = None  # the last step, if it has no final answer
+    before: Exchange | None = None  # the last request, whatever it asked for
     request: Exchange | None = None  # of the transfer that is open
     blocks: list[Exchange] = field(default_factory=list)
     is_over: bool = False  # a transfer was ended, and none was begun since
 
     def take(self, item: Exchange) -> Sequence[Missing]:
+        if item.act is Act.TESTER_PRESENT:
+            return ()
+        before, self.before = self.before, item
+        goes_on = before is not None and self._job_goes_on(before, item)
+        found = list(self._step(item))
+        if before is not None and goes_on and not any(one.exchange is before for one in found):
+            found.append(Missing(before, f"{said(before)} is without an answer, and {said(item)} was accepted"))
+        return found
+
+    def _job_goes_on(self, before: Exchange, item: Exchange) -> bool:
+        """What had to be waited for is without an answer, and the tester goes on with something else that is done."""
+        if before.act not in WAITED_FOR or before.outcome is not Answer.SILENT:
+            return False
+        if before.request is None or not before.request.complete or item.request is None or not item.positive:
+            return False
+        if self.last_asked[before.link.key, before.asked] != before.begin or item.act is Act.SESSION:
+            return False
+        if before.pendings and not 0 < item.begin_ns - before.end_ns < P2_STAR_NS:
+            return False  # waited for in vain: it may hang
+        if item.act is Act.RESET and before.act is Act.ROUTINE:
+            erases = traits_of(before.dialect).erases
+            # a reset ends what hangs; behind a whole transfer and its checks it is the next step
+            return self.is_over and not before.pendings and not before.asked.startswith(erases)
+        return True
+
+    def _step(self, item: Exchange) -> Sequence[Missing]:
         if item.act is Act.SESSION or item.act is Act.RESET:
             self.waiting = self.request = None
             self.is_over = False
@@ -168,5 +204,5 @@ def _jumps(last: Exchange, item: Exchange) -> bool:
 
 def said(item: Exchange) -> str:
     """``36 03``, ``37``: as much of a request as tells it from others."""
-    size = {Act.BLOCK: 2, Act.ROUTINE: 4, Act.EXIT: 1}.get(item.act, 1)
+    size = {Act.BLOCK: 2, Act.ROUTINE: 4, Act.WRITE: 3}.get(item.act, 1)
     return item.told[:size].hex(" ").upper()

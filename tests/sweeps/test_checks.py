@@ -721,10 +721,10 @@ def test_everything_silent_on_one_channel_while_the_other_goes_on(findings: Find
     assert "silence-tester-first" not in found
 
 
-def test_a_request_that_stayed_open_before_the_module_fell_silent_is_a_finding_of_its_own(findings: Findings) -> None:
+def test_an_answer_that_is_missing_before_the_module_fell_silent_is_a_finding_of_its_own(findings: Findings) -> None:
     lines = edit.without(fixture("coach-module-silent"), "18DAF12A#036EF184")
     found = {item.id for item in findings(Session(lambda: lines, "coach"))}
-    assert {"silence-module-first", "request-unanswered"} <= found
+    assert {"silence-module-first", "step-missing"} <= found
 
 
 @pytest.mark.parametrize("seed", range(20))

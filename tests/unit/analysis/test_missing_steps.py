@@ -19,8 +19,10 @@ from talk import (
     of_kind,
     only,
     read,
+    reset,
     tester,
     without,
+    write,
 )
 from talk import request as asked_for
 
@@ -144,3 +146,41 @@ def test_a_hole_in_a_transfer_that_goes_on_is_the_recorders(at: int) -> None:
 
 def test_a_pause_between_two_readings_is_nobodys_fault() -> None:
     assert "record-gap" not in ids(told(*transfer(), GOOD, gap(40), read("F190", "41")))
+
+
+CHECK_PUT_OFF = [tester(CHECK), module("7F 31 78")]
+GOES_ON: dict[str, tuple[list[Talk], str]] = {
+    "check put off, and another check": (
+        [*transfer(), CHECK_PUT_OFF, ask("31 01 FF01", "71 01 FF01 00")], "31 01 02 66 is without an answer, and 31",
+    ),
+    "check, and the restart": (
+        [*transfer(), GOOD, tester("31 01 FF01"), gap(4), reset()], "31 01 FF 01 is without an answer, and 11 was",
+    ),
+    "write, and another write": (
+        [write("3A01", "0102")[:1], write("3A02", "0304")], "2E 3A 01 is without an answer, and 2E 3A 02 was accepted",
+    ),
+    "clear, and a reading": ([tester("14 FFFFFF"), read("F190", "41")], "14 is without an answer, and 22 was"),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("what", GOES_ON)
+def test_an_answer_that_the_job_did_not_wait_for_is_missing_in_the_record(what: str) -> None:
+    talk, said = GOES_ON[what]
+    report = told(*talk, gap(9), read("F190", "41"))
+    assert said in reasons(report)
+    assert report.record.captures[0].trust.fitness == "limited"
+    assert not ids(report) & {"pending-without-end", "request-unanswered"}
+    assert {item.outcome.confidence for item in report.operations if item.outcome.word == "confirmed"} <= {"medium"}
+
+
+NOT_GONE_ON: dict[str, list[Talk]] = {
+    "erase, and a reset": [tester(ERASE[0]), gap(6), reset()],
+    "asked again behind another request": [tester("2E 3A01 01"), gap(6), read("F190", "41"), write("3A01", "01")],
+    "broken off": [tester("2E 3A01 01"), gap(6), ask("10 01", "50 01 0032 01F4")],
+    "nothing answers": [tester("2E 3A01 01"), gap(6), tester("22 F190")],
+}
+
+
+@pytest.mark.parametrize("what", NOT_GONE_ON)
+def test_a_tester_that_breaks_off_or_asks_again_lost_nothing_in_the_record(what: str) -> None:
+    assert "step-missing" not in ids(told(*NOT_GONE_ON[what], gap(9)))
