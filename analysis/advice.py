@@ -104,6 +104,10 @@ TABLE: Final[Mapping[str, Advice]] = {
         Rank.SAFETY, "Switch the storing of faults on again (85 01), or cycle the ignition, then read the fault memory",
         Part.FAULT_MEMORY, always=True,
     ),
+    "output-controlled": Advice(
+        Rank.SAFETY,
+        "Cycle the ignition, or return control at {m} as the service information says, and keep clear of its parts",
+    ),
     "sheet-of-another-job": Advice(
         Rank.FIRST, "Make sure that job sheet and recording belong together: {case}"
     ),

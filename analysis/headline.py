@@ -25,6 +25,7 @@ from analysis.next_steps import (
 from analysis.operations.clock_order import reversals
 from analysis.operations.find import standing
 from analysis.operations.model import Kind, Operation, Part
+from analysis.outputs import controlled_outputs
 from analysis.words import Severity, Word
 
 #: The parts as people call them.
@@ -169,9 +170,25 @@ def _only_read(job: Job) -> str:
     for item in refused_sessions(job):
         return f"{item.label}: its programming session was refused; nothing was programmed or written."
     asked = " of what the job sheet asks" if job.expectations else ""
+    if moved := _controlled(job):
+        return f"{moved}; nothing{asked} was programmed, written or cleared."
     if any(item.kind in (Kind.RESET, Kind.COMMUNICATION, Kind.ROUTINE) for item in job.operations):
         return f"Nothing{asked} was programmed, written, cleared or learned in this recording."
     return f"Only read: nothing{asked} was programmed, written or cleared."
+
+
+def _controlled(job: Job) -> str:
+    """Outputs that were taken under control: those not shown to be given back, else those that were."""
+    found = [(story.label, one) for story in job.record.stories for one in controlled_outputs(story)]
+    held = [item for item in found if not item[1].is_released]
+    if not found:
+        return ""
+    label = (held or found)[0][0]
+    texts = [one.text for named, one in held or found if named == label]
+    verb = "an output was" if len(texts) == 1 else "outputs were"
+    it = "it was" if len(texts) == 1 else "they were"
+    ending = f"whether {it} released is not shown" if held else "and given back"
+    return f"{label}: {verb} controlled ({_listed(texts)}), {ending}"
 
 
 def _not_proved(job: Job, words: Mapping[Part, Word]) -> str:

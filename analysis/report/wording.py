@@ -88,7 +88,9 @@ SILENT_FIRST: Final[Mapping[str, str]] = {
     "unknown": "not known",
 }
 #: Findings whose caution belongs on the first screen: the vehicle may be driven away.
-CAUTION_ON_TOP: Final = frozenset({"communication-not-restored", "trims-order-suspicious", "vin-foreign"})
+CAUTION_ON_TOP: Final = frozenset(
+    {"communication-not-restored", "output-controlled", "trims-order-suspicious", "vin-foreign"}
+)
 #: Acts that change nothing in a module.
 READING_KINDS: Final = frozenset({"identity", "read-faults", "session", "unlock", "upload"})
 #: Acts that only ask: nothing is to be proved about them.
@@ -193,7 +195,8 @@ def changed_nothing(report: ReportDict) -> bool:
 def only_read(report: ReportDict) -> bool:
     """Nothing was attempted and nothing was even switched: the capture of a scan."""
     is_reading = all(item["kind"] in READING_KINDS for item in report["operations"])
-    return nothing_attempted(report) and is_reading and not opening(report)
+    is_moved = any(item["id"] == "output-controlled" for item in report["findings"])
+    return nothing_attempted(report) and is_reading and not opening(report) and not is_moved
 
 
 def opening(report: ReportDict) -> str:

@@ -137,6 +137,9 @@ def asked_meanwhile(data: str) -> Session:
     return bench(lambda: edit.with_lines(GOOD, at + 1, f"({{t}}) can0 7E0#{data}"))
 
 
+OUTPUT_ORDER = ("({t}) can0 7E0#042FF03203CCCCCC", "({t}) can0 7E8#046FF03203CCCCCC")
+
+
 def refused_with(code: str) -> Session:
     """The third of four trims is refused, with this code."""
     return changed("uds11-write-refused", "7F2E22", f"7F2E{code}")
@@ -493,6 +496,10 @@ CASES: dict[str, tuple[Session, Session]] = {
     "dtc-memory-check": (bench(lambda: with_fault(0x060100)), bench(lambda: with_fault(0x060100, *WHOLE_JOB))),
     "dtc-not-programmed": (bench(lambda: with_fault(0xC30100)), bench(lambda: with_fault(0xC10100))),
     "dtc-store-cut-short": (bench(lambda: with_fault(0x068A00)), bench(lambda: with_fault(0x062F00))),
+    "output-controlled": (
+        bench(lambda: edit.with_lines(GOOD, 400, *OUTPUT_ORDER)),
+        bench(lambda: edit.with_lines(GOOD, 400, OUTPUT_ORDER[0], "({t}) can0 7E8#037F2F31CCCCCCCC")),
+    ),
     "functional-write": (
         bench(lambda: edit.with_lines(GOOD, 400, "({t}) can0 7DF#052E3B100102CCCC")),
         bench(lambda: edit.with_lines(GOOD, 400, "({t}) can0 7DF#0414FFFFFFCCCCCC")),
