@@ -3,6 +3,7 @@
 | word | when |
 |---|---|
 | confirmed | answered positively, and a later read of the same identifier by the same module is equal: read after a restart if one followed (high), else in the same power cycle (medium) |
+| confirmed, medium | its answer is missing in the record, and it was read so as above, while it read otherwise before |
 | unproven | answered positively, and not read since, or only before the restart or the erase that followed, or the value was the same before |
 | failed | refused for good, or the last read differs from what was written |
 | interrupted | no final answer, or the request is not whole |
@@ -28,6 +29,9 @@ from canlog.services.identifiers import ONE_BYTE_VIN, identifier_kind, identifie
 from canlog.services.traits import Act, item_written, traits_of
 
 PARTS = {"vin": Part.VIN, "fingerprint": None, "identification": None}
+
+#: Said of a write whose answer only the record lacks.
+ANSWER_MISSING = "its answer is missing; it reads as written"
 
 
 def find_writes(story: Story, record: Record) -> list[Operation]:
@@ -142,6 +146,8 @@ class _Judge:
             change = f"put the cause of the refusal right, write {title} again and read it back"
             return Outcome(Word.FAILED, Confidence.HIGH, (evidence(exchange, text),), (text,), change)
         if not exchange.positive:
+            if (judged := self._as_it_reads(title, before, reads)) is not None:
+                return judged
             text = f"{title}: the write has no final answer in the capture"
             return Outcome(
                 Word.INTERRUPTED, Confidence.HIGH, (evidence(exchange, text),), (text,),
@@ -151,6 +157,16 @@ class _Judge:
             text = f"{title}: accepted, but what was written is not whole in the capture"
             return Outcome(Word.UNPROVEN, Confidence.MEDIUM, (), (text,), self._wish())
         return self._judge_reads(title, before, reads)
+
+    def _as_it_reads(self, title: str, before: Reading | None, reads: Sequence[Reading]) -> Outcome | None:
+        """The word of a write whose answer only the record lacks, where the value was read as written since."""
+        is_missing = any(step.exchange.number == self.exchange.number for step in self.record.missing_steps)
+        behind = [item for item in reads if self._is_behind(item)]
+        if not is_missing or not self._is_request_whole() or not behind or not self._equal(behind[-1].raw):
+            return None
+        judged = self._judge_reads(title, before, reads)
+        because = (f"{title}: {ANSWER_MISSING}", *judged.because)
+        return replace(judged, confidence=Confidence.MEDIUM, because=because)
 
     def _wish(self) -> str:
         return read_again([self.identifier])

@@ -23,7 +23,7 @@ from dataclasses import dataclass, replace
 from analysis.jobsheet import ValueAsked
 from analysis.operations.model import Kind, Operation, Part
 from analysis.operations.routines import memory_erased_behind
-from analysis.operations.write import read_again
+from analysis.operations.write import ANSWER_MISSING, read_again
 from analysis.readings import Reading, said_identifiers, title_of
 from analysis.sheet_items.in_words import said, said_in_hex
 from analysis.sheet_items.item import Expectation, Subject, deciding, stories_of
@@ -196,7 +196,8 @@ class _Judge:
                 note="" if found == self._said(written) else f"written was {self._said(written)}",
                 would_change=self._write_again(),
             )  # fmt: skip
-        return self._make(word, found=found, operation=write)
+        is_unanswered = any(ANSWER_MISSING in text for text in write.outcome.because)
+        return self._make(word, found=found, operation=write, note=ANSWER_MISSING * is_unanswered)
 
     def _write_again(self) -> str:
         if self.wanted.part is Part.VIN:

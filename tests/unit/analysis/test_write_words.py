@@ -18,6 +18,7 @@ from talk import (
     judged,
     log_of,
     module,
+    of_kind,
     only,
     programming,
     read,
@@ -300,3 +301,17 @@ def test_pump_and_keeper_are_not_mixed_up() -> None:
     report = heard(BEFORE, write("3A01", NEW, on=PUMP), write("3A01", LONG, on=KEEPER), read("3A01", NEW))
     assert words(report, "write", "7E0>") == ["confirmed"]
     assert words(report, "write", "7E1>") == ["unproven"]
+
+
+def test_a_write_whose_answer_the_record_lacks_is_confirmed_by_what_was_read_since() -> None:
+    unanswered = [write("3A01", NEW)[:1], write("3A02", "0102")]
+    report = heard(BEFORE, unanswered, reset(), read("3A01", NEW), names=NAMES)
+    outcome = of_kind(report, "write")[0].outcome
+    assert (outcome.word, outcome.confidence) == ("confirmed", "medium")
+    assert "its answer is missing; it reads as written" in outcome.because[0]
+
+
+@pytest.mark.parametrize("since", [[], [read("3A01", OLD)]], ids=["not read", "reads otherwise"])
+def test_a_write_whose_answer_the_record_lacks_is_open_without_a_reading_of_it(since: list[object]) -> None:
+    report = heard(BEFORE, [write("3A01", NEW)[:1], write("3A02", "0102")], reset(), since, names=NAMES)
+    assert of_kind(report, "write")[0].outcome.word == "interrupted"
