@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from analysis.fault_lists import FaultList, fault_lists
 from analysis.operations.model import Kind, Part
 from analysis.sheet_items.item import Expectation, Subject, deciding
-from analysis.words import Word
+from analysis.words import Confidence, Word
 from canlog.services.identifiers import identifier_text
+from canlog.services.traits import Act
 
 
 def act_items(subject: Subject) -> Iterator[Expectation]:
@@ -33,6 +35,13 @@ def _learn(subject: Subject, routine: int) -> Expectation:
 
 def _clear(subject: Subject) -> Expectation:
     clears = subject.own(Kind.CLEAR)
+    if not clears and (listed := _read_behind_a_clear_of_all(subject)) is not None:
+        codes = "no codes" if not listed.codes else ", ".join(listed.text(code) for code in listed.codes)
+        return subject.item(
+            "faults cleared", Part.FAULT_MEMORY, "cleared", Word.UNPROVEN, confidence=Confidence.MEDIUM,
+            found=f"asked of all, its answer is missing; read afterwards: {codes}",
+            would_change=f"clear the fault memory of {subject.label} again, read it and capture both",
+        )  # fmt: skip
     if not clears:
         wish = f"clear the fault memory of {subject.label}, read it again and capture both"
         return subject.item(
@@ -43,3 +52,17 @@ def _clear(subject: Subject) -> Expectation:
     return subject.item(
         "faults cleared", Part.FAULT_MEMORY, "cleared", last.outcome.word, found=found, operation=last
     )  # fmt: skip
+
+
+def _read_behind_a_clear_of_all(subject: Subject) -> FaultList | None:
+    """The last list of a module behind a clear that went to all, which others answered and it did not."""
+    story = subject.story
+    if story is None:
+        return None
+    asked = [
+        item.begin
+        for item in subject.record.exchanges
+        if item.act is Act.CLEAR and item.functional and item.positive and item.link.channel == story.link.channel
+    ]
+    lists = [one for one in fault_lists(story) if asked and one.exchange.begin > asked[-1]]
+    return lists[-1] if lists else None

@@ -14,6 +14,7 @@ from talk import (
     Talk,
     ask,
     enter,
+    everybody,
     gap,
     heard,
     item,
@@ -439,3 +440,20 @@ def test_operations_do_not_depend_on_the_sheet() -> None:
     seen = [[(one.kind, one.outcome.word, one.outcome.confidence) for one in report.operations]
             for report in (with_sheet, without_sheet)]  # fmt: skip
     assert seen[0] == seen[1]
+
+
+def test_a_clear_of_all_whose_answer_is_missing_is_not_called_undone() -> None:
+    cleared = [everybody("14 FFFFFF"), module("54", KEEPER)]
+    report = heard(
+        read("F190", "41"), read("F190", "42", on=KEEPER), cleared, ask("19 02 FF", "59 02 FF"), sheet=CLEAR_ASKED
+    )
+    found = item(report, "faults cleared")
+    assert (found.word, found.confidence) == ("unproven", "medium")
+    assert found.found == "asked of all, its answer is missing; read afterwards: no codes"
+    assert not any("no capture shows" in step for step in report.verdict.next_steps)
+
+
+def test_a_list_read_in_front_of_a_clear_of_all_says_nothing() -> None:
+    cleared = [everybody("14 FFFFFF"), module("54", KEEPER)]
+    talk = [read("F190", "42", on=KEEPER), ask("19 02 FF", "59 02 FF"), cleared]
+    assert item(heard(*talk, sheet=CLEAR_ASKED), "faults cleared").word == "not-shown"
