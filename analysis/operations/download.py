@@ -182,9 +182,12 @@ class _Judge:
         return self._state_says_no() or self._boot_only_after_restart()
 
     def _state_says_no(self) -> tuple[Exchange, str] | None:
-        """What the module says of its own state behind the last transfer (GMW3110: A2)."""
-        said = state_behind(self.attempts, self.story)
-        if said is None or self.attempt.ended is None or said.state == FULLY_PROGRAMMED:
+        """What the module says of its own state behind the last transfer (GMW3110: A2).
+
+        That is about its parts: a helper program that ran before left nothing of itself.
+        """
+        said = state_behind(max(item.end for item in self.attempts), self.story)
+        if said is None or self.attempt.ended is None or said.state == FULLY_PROGRAMMED or self._is_driver():
             return None
         return said.exchange, f"the module says of its own state: {said.text}"
 

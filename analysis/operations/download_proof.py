@@ -117,7 +117,7 @@ def proofs_of(
     last_act = attempt.exchanges[-1]
     found = [
         *_by_check(attempt, attempts, story, record),
-        *_by_programmed_state(attempts, story),
+        *_by_programmed_state(attempt, attempts, story, record),
         *_by_identity(attempt, horizon, story, record, only_part=only_part),
         *_by_stamp(attempt, horizon, story, record, only_part=only_part),
         *_by_read_out(attempt, attempts, horizon, story),
@@ -176,8 +176,14 @@ def _verb(item: Evidence) -> str:
     return item.text if not item.text.startswith("start message") else f"sent its {item.text}"
 
 
-def _by_programmed_state(attempts: Sequence[Attempt], story: Story) -> Iterator[DownloadProof]:
-    said = state_behind(attempts, story)
+def _by_programmed_state(
+    attempt: Attempt, attempts: Sequence[Attempt], story: Story, record: Record
+) -> Iterator[DownloadProof]:
+    """The state is that of the parts: it says nothing of a helper program that ran in RAM before."""
+    part = part_of(attempt, story, record)
+    if attempt.runs_itself or (part is not None and part.driver):
+        return
+    said = state_behind(max(item.end for item in attempts), story)
     if said is not None and said.is_good:
         text = f"the module says of its own state: {said.text}"
         yield DownloadProof((evidence(said.exchange, text),), Confidence.MEDIUM, text, by_module=True)

@@ -6,11 +6,9 @@ the return to normal mode or a restart. Source: GMW3110 1.6; that order: common 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from typing import NamedTuple
 
-from analysis.exchanges import Exchange
-from analysis.operations.attempts import Attempt
+from analysis.exchanges import Exchange, Place
 from analysis.story import Story
 from canlog.services.gmw3110 import FULLY_PROGRAMMED, PROGRAMMED_STATES
 from canlog.services.traits import Act, programmed_state
@@ -34,9 +32,8 @@ class SaidState(NamedTuple):
         return self.state == FULLY_PROGRAMMED and self.is_settled
 
 
-def state_behind(attempts: Sequence[Attempt], story: Story) -> SaidState | None:
-    """The last state told behind every transfer; None where it was not told or the dialect has none."""
-    end = max(item.end for item in attempts)
+def state_behind(end: Place, story: Story) -> SaidState | None:
+    """The last state told behind the end of every transfer; None where it was not told or the dialect has none."""
     normal = story.normal_after(end)
     said = None
     for exchange in story.after(end):

@@ -16,6 +16,7 @@ BITS: tuple[tuple[int, str], ...] = (
     (0x80, "lamp on"),
 )  # fmt: skip
 CONFIRMED = 0x08
+PROGRAMMING_KINDS = ("download", "file")
 Readings = Mapping[str, Sequence[OperationDict]]
 
 
@@ -38,7 +39,14 @@ def fault_codes_read(page: Lines, report: ReportDict, faults: Readings) -> None:
     for link, lists in told.items():
         shown = {"first": lists[0], "last": lists[-1]} if len(lists) > 1 else {"read once": lists[0]}
         for when, one in shown.items():
-            page.text(f"{names.get(link, link)}, {when}: {said_codes(one)}", hang=2)
+            old = ", before the programming" if when != "first" and _is_before_programming(one, report) else ""
+            page.text(f"{names.get(link, link)}, {when}{old}: {said_codes(one)}", hang=2)
+
+
+def _is_before_programming(one: OperationDict, report: ReportDict) -> bool:
+    """The module was programmed, and not read since: what the list says is of the old software."""
+    same = [item for item in report["operations"] if item["link"] == one["link"] and item["kind"] in PROGRAMMING_KINDS]
+    return bool(same) and all(one["number"] < item["number"] for item in same)
 
 
 def said_codes(item: OperationDict) -> str:

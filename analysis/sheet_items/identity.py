@@ -12,14 +12,16 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from analysis.operations.model import Kind, Operation, Part
+from analysis.operations.programmed_state import state_behind
 from analysis.readings import CALIBRATION_INFO, COUNTED, OBD_CVN, Reading, tells_software
 from analysis.sheet_items.in_words import is_value, said, said_in_hex
 from analysis.sheet_items.item import Expectation, Subject
 from analysis.words import Confidence, Word, least_sure, worst
 from canlog.names.tables import IdentifierName, Names
+from canlog.services.gmw3110 import FULLY_PROGRAMMED
 
 SOFTWARE_NUMBER, SOFTWARE_VERSION = 0xF188, 0xF189
 APPLICATION_DATA = 0xF182
@@ -72,7 +74,7 @@ class _Identity:
             note = "" if self.downloads else "read only: no programming is in the capture"
             return self._make(Word.CONFIRMED, match, deciding, note, self._sure(match, deciding))
         if deciding is not None and is_broken:
-            return self._make(deciding.outcome.word, None, deciding)
+            return self._broken(deciding, last, match)
         if last is not None and self.downloads:
             return self._make(Word.FAILED, last, deciding, "", Confidence.HIGH, self._program_again())
         if deciding is not None:
@@ -82,6 +84,27 @@ class _Identity:
             return self._make(Word.UNPROVEN, None, deciding, self._unread(), None, wish)
         note = "" if last is None else "no programming is in the capture"
         return self._make(Word.NOT_SHOWN, last, None, note, None, self._program())
+
+    def _broken(self, deciding: Operation, last: Reading | None, match: Reading | None) -> Expectation:
+        """The act's own word and proof; what is read since does not mend it, but is not hidden where the module speaks
+        against it by itself (GMW3110: A2).
+        """
+        item = self._make(deciding.outcome.word, None, deciding)
+        shown = last or match
+        if shown is None or not self._state_says_no():
+            return item
+        found = self._found(shown)
+        is_as_asked = is_value(value_of(shown), self.value)
+        note = f"found {found}, but the module's own state says otherwise" if is_as_asked else ""
+        return replace(item, found=found, note=note)
+
+    def _state_says_no(self) -> bool:
+        story = self.subject.story
+        told = state_behind(max(one.end for one in self.downloads), story) if story is not None else None
+        return told is not None and told.state != FULLY_PROGRAMMED
+
+    def _found(self, reading: Reading) -> str:
+        return _cvn(value_of(reading), self.value) if self.what == CVN else said(value_of(reading))
 
     def _is_of_another_part(self) -> bool:
         """Names tie the item to one part, and every download is of another: an unknown address could be any part."""
@@ -114,7 +137,7 @@ class _Identity:
     ) -> Expectation:
         is_cvn = self.what == CVN
         asked = self.value.replace(" ", "").upper() if is_cvn else self.value
-        found = None if reading is None else _cvn(value_of(reading), self.value) if is_cvn else said(value_of(reading))
+        found = None if reading is None else self._found(reading)
         return self.subject.item(
             self._called, Part.PROGRAMMING, asked, word, found=found, reading=reading, operation=operation,
             confidence=sure, note=note, would_change=wish,
