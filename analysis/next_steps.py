@@ -8,6 +8,7 @@ Source: common practice, no source; the vehicle maker's service information deci
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Iterator, Sequence
 from typing import Final, NamedTuple
 
@@ -37,6 +38,7 @@ from analysis.supply import supply_readings
 from analysis.words import Confidence, Severity, Word
 
 MOST_STEPS: Final = 3
+ONE_READING: Final = re.compile(r"Read the (?P<what>.+) of (?P<module>\S+) after an ignition cycle and capture it\.")
 BROKEN: Final = (Word.FAILED, Word.INTERRUPTED)
 TRANSFERS: Final = (Kind.DOWNLOAD, Kind.FILE)
 WRITES_LOST: Final = frozenset({"trims-read-back-differs", "write-not-taken", "trims-lost-after-reset"})
@@ -81,12 +83,31 @@ def next_steps(job: Job, wishes: Sequence[str], missing: Sequence[str]) -> tuple
         return (BOTH_WAYS,)
     found = [*_open_order(job), *_halves(job), *_plan(_without_halves(job))]
     planned = sorted(found, key=lambda step: step.rank) or _wished(wishes)
-    steps = tuple(dict.fromkeys(step.text for step in planned))[:MOST_STEPS]
+    steps = tuple(_readings_together(dict.fromkeys(step.text for step in planned)))[:MOST_STEPS]
     if not missing or any(step.rank is Rank.FIRST for step in planned):
         return steps
     if WRITE_DOWN in steps:
         return (*steps, f"Do the job itself on the module that stays, or on the new one: {', '.join(missing)}.")
     return (*steps, f"Do what the job sheet asks and no capture shows yet: {', '.join(missing)}.")
+
+
+def _readings_together(texts: Iterable[str]) -> list[str]:
+    """Readings of one module after an ignition cycle are one step, where the first of them stands."""
+    found: list[str] = []
+    places: dict[str, int] = {}
+    for text in texts:
+        match = ONE_READING.fullmatch(text)
+        if match is None:
+            found.append(text)
+        elif match["module"] not in places:
+            places[match["module"]] = len(found)
+            found.append(text)
+        else:
+            at = places[match["module"]]
+            earlier = ONE_READING.fullmatch(found[at])
+            what = f"{earlier['what']}, {match['what']}" if earlier else match["what"]
+            found[at] = f"Read the {what} of {match['module']} after an ignition cycle and capture it."
+    return found
 
 
 def _wished(wishes: Iterable[str]) -> list[Step]:

@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 from analysis import analyse
+from analysis.next_steps import _readings_together
 from analysis.report.model import Report
 
 FIXTURES = Path(__file__).parents[3] / "fixtures"
@@ -109,3 +110,18 @@ def test_exchanged_trims_stand_in_the_headline_and_the_steps_without_a_sheet() -
 def test_a_bus_without_diagnostics_is_named_in_the_headline(fixture: str, protocol: str) -> None:
     found = report(fixture, sheet=False, names=False).verdict.headline
     assert found == f"No diagnostic talk is in this recording. It holds {protocol}."
+
+
+def test_readings_of_one_module_after_an_ignition_cycle_are_one_step() -> None:
+    ending = "after an ignition cycle and capture it."
+    texts = [
+        f"Read the software of DUC {ending}",
+        "Wait.",
+        f"Read the CVN of DUC {ending}",
+        f"Read the CVN of GEC {ending}",
+    ]
+    assert _readings_together(texts) == [
+        f"Read the software, CVN of DUC {ending}",
+        "Wait.",
+        f"Read the CVN of GEC {ending}",
+    ]
