@@ -12,6 +12,7 @@ from analysis.operations.routines import RESULT, START, STOP, RoutineCall, read_
 from analysis.readings import read_values_of, title_of
 from analysis.report.wording import CONTROL, QUIET, RESET, SESSION
 from canlog.counting import counted
+from canlog.isotp.messages import NOT_REACHED
 from canlog.names.tables import Names
 from canlog.services.dialects import UDS
 from canlog.services.traits import Act, identifier_asked, item_written, location_of, orders_quiet
@@ -118,6 +119,9 @@ def _came_back(exchange: Exchange, call: RoutineCall | None, label: str, names: 
             return f"refused, {exchange.refusal}{waited}"
         case Answer.SUPPRESSED:
             return "no answer wanted"
+        case Answer.SILENT if exchange.request is not None and exchange.request.reason == NOT_REACHED:
+            said = ", ".join(f"line {one.line}" for one in exchange.request.anomalies)
+            return f"no answer; the gateway cannot reach the module ({said})"
         case Answer.SILENT:
             return f"no answer{waited}"
         case Answer.INCOMPLETE:

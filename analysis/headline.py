@@ -26,6 +26,7 @@ from analysis.operations.clock_order import reversals
 from analysis.operations.find import standing
 from analysis.operations.model import Kind, Operation, Part
 from analysis.outputs import controlled_outputs
+from analysis.silence import said_out_of_reach
 from analysis.words import Severity, Word
 
 #: The parts as people call them.
@@ -113,15 +114,22 @@ def _broken(job: Job, state: ModuleState) -> str:
         return f"{label}: programming failed: after the restart only the boot loader answers."
     if left:
         word = "failed" if any(item.outcome.word is Word.FAILED for item in left) else "interrupted"
-        return f"{label}: programming {word}: {_reason(job, label, left[-1])}; {LEFT[state.now]}."
+        return f"{label}: programming {word}: {_reason(job, label, left[-1])}; {_how_left(state)}."
     if state.now is Now.BOOT:
         return f"{label}: only its boot loader answers; the application does not run."
     if state.now is Now.SILENT and was_heard(state) and is_ours(job, state):
         done = [item for item in standing(job.operations) if item.link.key == state.story.link.key and item.part]
-        return f"{label} does not answer any more{'; what was done to it is not proved' if done else ''}."
+        gone = said_out_of_reach(state.story)
+        why = f": {gone}" if gone else ""
+        return f"{label} does not answer any more{why}{'; what was done to it is not proved' if done else ''}."
     if state.now is Now.SILENT and state.story.named:
         return f"{label} was asked and never answered."
     return ""
+
+
+def _how_left(state: ModuleState) -> str:
+    gone = said_out_of_reach(state.story) if state.now is Now.SILENT else ""
+    return gone or LEFT[state.now]
 
 
 def _reason(job: Job, label: str, operation: Operation) -> str:

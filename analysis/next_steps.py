@@ -33,7 +33,7 @@ from analysis.operations.find import standing
 from analysis.operations.model import Kind, Operation, Part
 from analysis.readings import said_identifiers
 from analysis.record import Record
-from analysis.silence import Silent, who_fell_silent
+from analysis.silence import Silent, said_out_of_reach, who_fell_silent
 from analysis.supply import supply_readings
 from analysis.words import Confidence, Severity, Word
 
@@ -184,7 +184,7 @@ def _module(job: Job, state: ModuleState) -> Iterator[Step]:
     if state.now is Now.SILENT:
         if not is_ours(job, state):
             return
-        yield from _silent(label, unfinished=bool(broken))
+        yield from _silent(label, said_out_of_reach(state.story), unfinished=bool(broken))
         return
     if state.now is Now.BOOT or broken:
         yield Step(Rank.SAFETY, f"Connect a support unit fit for programming{_low(job)}, and leave it on to the end.")
@@ -192,12 +192,14 @@ def _module(job: Job, state: ModuleState) -> Iterator[Step]:
         yield Step(Rank.REDO, f"Program {label} again from the programming session, and capture all of it.")
 
 
-def _silent(label: str, *, unfinished: bool) -> Iterator[Step]:
+def _silent(label: str, gone: str, *, unfinished: bool) -> Iterator[Step]:
     """In one order: listen, ask, measure, and only then restart."""
     yield Step(Rank.SAFETY, f"Leave {label} powered and listen, then ask it with 3E 00 and 10 02 at its own address.")
+    where = f"at {label} and between it and the gateway" if gone else f"at {label}"
+    because = f": {gone}" if gone else ""
     yield Step(
         Rank.CAUSE,
-        f"Measure supply, ground and bus at {label} without unplugging it; restart it only as the service "
+        f"Measure supply, ground and bus {where} without unplugging it{because}; restart it only as the service "
         f"information says, if it stays silent.",
     )
     if unfinished:

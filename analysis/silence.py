@@ -12,7 +12,12 @@ from analysis.exchanges import Answer, Exchange
 from analysis.limits import Limits
 from analysis.record import Record
 from analysis.story import Story
+from canlog.doip.reassembly import NEGATIVE_ACKNOWLEDGE
+from canlog.isotp.messages import NOT_REACHED
 from canlog.survey import Survey
+
+#: Lines that one clause names.
+MOST_LINES = 6
 
 
 class Silent(StrEnum):
@@ -137,3 +142,26 @@ def _others_end(story: Story, record: Record, capture: int) -> int | None:
     link = story.link
     mine = {link.request_id} | ({link.response_id} if link.response_id is not None else set())
     return record.capture(capture).survey.background.last_time(mine, link.channel)
+
+
+def out_of_reach(story: Story) -> tuple[int, ...]:
+    """Lines in which a gateway says that it cannot reach the module, of its last requests in a row without an answer.
+
+    Source: the codes of a negative acknowledgement, ISO 13400-2:2019 (M).
+    """
+    lines: list[int] = []
+    for exchange in reversed(story.own):
+        request = exchange.request
+        if not _asked_in_vain([exchange]) or request is None or request.reason != NOT_REACHED:
+            break
+        lines += [one.line for one in request.anomalies if one.rule == NEGATIVE_ACKNOWLEDGE]
+    return tuple(sorted(lines))
+
+
+def said_out_of_reach(story: Story) -> str:
+    """``the gateway cannot reach PCU (lines 76, 80)``; empty where none says so."""
+    lines = out_of_reach(story)
+    more = f" and {len(lines) - MOST_LINES} more" if len(lines) > MOST_LINES else ""
+    word = "line" if len(lines) == 1 else "lines"
+    shown = ", ".join(map(str, lines[:MOST_LINES]))
+    return f"the gateway cannot reach {story.label} ({word} {shown}{more})" if lines else ""

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 from talk import (
     ERASE,
     IMAGE,
@@ -20,9 +22,11 @@ from talk import (
     without,
 )  # fmt: skip
 
+from analysis import analyse
 from analysis.report.model import Report
 from analysis.silence import Silent, who_fell_silent
 
+FIXTURES = Path(__file__).parents[3] / "fixtures"
 BEFORE: list[Talk] = [read("F190", "41"), enter(), ask(*ERASE), request(), block(1, IMAGE[:32])]
 CUT = without(tester(bytes([0x36, 2]) + IMAGE[32:64]), 4, 5)
 OTHERS = cyclic(0x120, 100)
@@ -92,3 +96,12 @@ def test_without_times_two_requests_in_vain_show_a_silent_module() -> None:
 def test_another_modules_answers_do_not_speak_for_this_one() -> None:
     asked = [[tester("22 F190"), gap(2), read("F190", "42", on=KEEPER)] for _ in range(3)]
     assert who(BEFORE, asked, OTHERS) is Silent.MODULE
+
+
+def test_a_module_that_the_gateway_cannot_reach_is_not_merely_silent() -> None:
+    """ISO 13400-2:2019, code 06 of the negative acknowledgement (M), in lines 76, 80, 84 and 88."""
+    capture = FIXTURES / "doip-module-silent" / "capture.pcap"
+    verdict = analyse([capture], names=[FIXTURES / "doip_names.toml"]).verdict
+    said = "the gateway cannot reach PCU (lines 76, 80, 84, 88)"
+    assert said in verdict.headline
+    assert any(said in step for step in verdict.next_steps)
