@@ -195,13 +195,9 @@ def _module(job: Job, state: ModuleState) -> Iterator[Step]:
 def _silent(label: str, gone: str, *, unfinished: bool) -> Iterator[Step]:
     """In one order: listen, ask, measure, and only then restart."""
     yield Step(Rank.SAFETY, f"Leave {label} powered and listen, then ask it with 3E 00 and 10 02 at its own address.")
-    where = f"at {label} and between it and the gateway" if gone else f"at {label}"
-    because = f": {gone}" if gone else ""
-    yield Step(
-        Rank.CAUSE,
-        f"Measure supply, ground and bus {where} without unplugging it{because}; restart it only as the service "
-        f"information says, if it stays silent.",
-    )
+    why = gone or "restart it only as the service information says, if it stays silent"
+    mark = ":" if gone else ";"
+    yield Step(Rank.CAUSE, f"Measure supply, ground and bus at {label} without unplugging it{mark} {why}.")
     if unfinished:
         yield Step(
             Rank.REDO,
