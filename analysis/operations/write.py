@@ -3,8 +3,7 @@
 | word | when |
 |---|---|
 | confirmed | answered positively, and a later read of the same identifier by the same module is equal: read after a restart if one followed (high), else in the same power cycle (medium) |
-| confirmed, medium | its answer is missing in the record, and it was read so as above, while it read otherwise before |
-| unproven | answered positively, and not read since, or only before the restart or the erase that followed, or the value was the same before |
+| unproven | answered positively, and not read since, or only before the restart or the erase that followed, or the value was the same before; or its answer is missing in the record, and it was read as written since |
 | failed | refused for good, or the last read differs from what was written |
 | interrupted | no final answer, or the request is not whole |
 
@@ -166,7 +165,8 @@ class _Judge:
             return None
         judged = self._judge_reads(title, before, reads)
         because = (f"{title}: {ANSWER_MISSING}", *judged.because)
-        return replace(judged, confidence=Confidence.MEDIUM, because=because)
+        wish = "nothing needed: the value reads as written" if judged.word is Word.CONFIRMED else self._wish()
+        return Outcome(Word.UNPROVEN, Confidence.MEDIUM, (), because, wish)
 
     def _wish(self) -> str:
         return read_again([self.identifier])

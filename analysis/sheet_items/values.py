@@ -197,7 +197,9 @@ class _Judge:
                 would_change=self._write_again(),
             )  # fmt: skip
         is_unanswered = any(ANSWER_MISSING in text for text in write.outcome.because)
-        return self._make(word, found=found, operation=write, note=ANSWER_MISSING * is_unanswered)
+        if is_unanswered and is_as_asked and is_behind and last is not None:
+            return self._read(last, ANSWER_MISSING, write)
+        return self._make(word, found=found, operation=write)
 
     def _write_again(self) -> str:
         if self.wanted.part is Part.VIN:

@@ -303,11 +303,12 @@ def test_pump_and_keeper_are_not_mixed_up() -> None:
     assert words(report, "write", "7E1>") == ["unproven"]
 
 
-def test_a_write_whose_answer_the_record_lacks_is_confirmed_by_what_was_read_since() -> None:
+def test_a_write_whose_answer_the_record_lacks_is_not_proven_by_itself_when_it_reads_as_written() -> None:
     unanswered = [write("3A01", NEW)[:1], write("3A02", "0102")]
     report = heard(BEFORE, unanswered, reset(), read("3A01", NEW), names=NAMES)
     outcome = of_kind(report, "write")[0].outcome
-    assert (outcome.word, outcome.confidence) == ("confirmed", "medium")
+    assert (outcome.word, outcome.confidence) == ("unproven", "medium")
+    assert outcome.would_change.startswith("nothing needed")
     assert "its answer is missing; it reads as written" in outcome.because[0]
 
 
