@@ -377,12 +377,17 @@ def _learn_again(job: Job) -> Iterator[Step]:
     """What was learned with trims that are wrong or not shown to be stored is learned from them."""
     acts = standing(job.operations)
     learned = [item for item in acts if item.part is Part.LEARN and item.outcome.word is Word.CONFIRMED]
-    words = {item.outcome.word for item in acts if item.part is Part.TRIMS}
+    words = {item.outcome.word for item in acts if item.part is Part.TRIMS and not _reads_as_written(item)}
     words |= {item.word for item in job.expectations if item.part is Part.TRIMS}
     if learned and (Part.TRIMS in _parts_told(job) or words & {*BROKEN, Word.UNPROVEN}):
         labels = ", ".join(dict.fromkeys(item.label for item in learned))
         text = f"Run the learn routine of {labels} again once the trims are right, then clear and read the fault memory"
         yield Step(Rank.REST, f"{text} (service information).")
+
+
+def _reads_as_written(write: Operation) -> bool:
+    """Not proven by rule, and still there: nothing is to be done about it."""
+    return write.outcome.would_change.startswith("nothing needed")
 
 
 def _uncleared(job: Job) -> Iterator[Step]:

@@ -6,6 +6,7 @@ from functools import cache
 from pathlib import Path
 
 import pytest
+from talk import judged
 
 from analysis import analyse
 from analysis.next_steps import _readings_together
@@ -125,3 +126,10 @@ def test_readings_of_one_module_after_an_ignition_cycle_are_one_step() -> None:
         "Wait.",
         f"Read the CVN of GEC {ending}",
     ]
+
+
+def test_a_value_that_reads_as_written_asks_for_no_new_learning() -> None:
+    lines = (FIXTURES / "coach-all-good" / "capture.log").read_text().splitlines(keepends=True)
+    answer = next(at for at, line in enumerate(lines) if "#036E4A11" in line)
+    steps = judged("".join(lines[:answer] + lines[answer + 1 :]), names=(FIXTURES / "coach_names.toml").read_text())
+    assert not any("learn routine" in step for step in steps.verdict.next_steps)
