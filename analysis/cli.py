@@ -123,7 +123,7 @@ def report(
     json_file: str | None, html_file: str | None, strict: bool,
 ) -> int:  # fmt: skip
     """Say what became of the job, and what the module is now."""
-    _check_inputs(captures, [*captures, *names, *([job] if job else [])], json_file)
+    _check_inputs(captures, [*captures, *names, *([job] if job else [])], json_file, html_file)
     from analysis import analyse
     from analysis.report.again import Again
     from analysis.report.text import render_text
@@ -282,7 +282,7 @@ def trims(
 @_COLUMNS
 def compare(good: str, bad: str, names: Sequence[str], links: Sequence[str], columns: str) -> None:
     """Find the first place where two sessions part. GOOD worked, BAD did not."""
-    _check_inputs([good, bad], [good, bad, *names], None)
+    _check_inputs([good, bad], [good, bad, *names])
     from analysis import analyse
     from analysis.compare import compare as compare_reports
     from analysis.compare_text import render_comparison
@@ -321,8 +321,7 @@ def walk(
 ) -> None:  # fmt: skip
     """Walk a class through a session: step by step, byte by byte, with questions that it answers itself."""
     inputs = [*captures, *names, *(one for one in (lesson, beside) if one)]
-    for one in (html_file, output):
-        _check_inputs(captures, inputs, one)
+    _check_inputs(captures, inputs, html_file, output)
     from analysis.walk.audience import Audience
     from analysis.walk.command import Wishes, walk_or_plant
 
@@ -396,8 +395,9 @@ def redact(
 
     The copy has the same form, lines and times, and gives the same words. The README says what it cannot know.
     """
-    outputs = [one for one in (output, job_output, list_file) if one is not None]
-    _check_outputs(outputs, [capture, *names, *([job] if job else [])], job)
+    _check_inputs([], [capture, *names, *([job] if job else [])], output, job_output, list_file)
+    if job is None and job_output is not None:
+        raise CanlogError("--job-output needs a job sheet", hint="name it with --job")
     from analysis.redact.redact import redact as redacted
     from analysis.writing import whole_file
 
@@ -415,7 +415,7 @@ def redact(
 
     for kind, module, identifier, count in copy.listed:
         where = " ".join(filter(None, (module, identifier)))
-        click.echo(printable(f"{count:>6}  {kind}  {where}"), err="-" in outputs)
+        click.echo(printable(f"{count:>6}  {kind}  {where}"), err="-" in (output, job_output, list_file))
 
 
 def _identifiers(texts: Sequence[str]) -> list[int]:
@@ -426,15 +426,6 @@ def _identifiers(texts: Sequence[str]) -> list[int]:
     except ValueError:
         raise CanlogError("--also: no identifier of 4 hex digits (2 for one byte)", hint="e.g. --also F18C") from None
     return [one for first, last in pairs for one in range(first, last + 1)]
-
-
-def _check_outputs(outputs: Sequence[str], inputs: Sequence[str], job: str | None) -> None:
-    for one in outputs:
-        _check_inputs([], inputs, one)
-    if len({os.path.realpath(one) for one in outputs}) < len(outputs):
-        raise CanlogError("two outputs have the same name", hint="give each a name of its own")
-    if job is None and len(outputs) > 1 and click.get_current_context().params["job_output"]:
-        raise CanlogError("--job-output needs a job sheet", hint="name it with --job")
 
 
 @main.command()
@@ -476,12 +467,17 @@ def tables(name: str | None) -> None:
         click.echo(f"{one:<{name_width}}  {table.title}")
 
 
-def _check_inputs(captures: Sequence[str], inputs: Sequence[str], output: str | None) -> None:
+def _check_inputs(captures: Sequence[str], inputs: Sequence[str], *outputs: str | None) -> None:
+    """Standard input is read once; no output is one of the inputs, and no two are the same."""
     from analysis.writing import refuse_to_overwrite
 
     if list(captures).count("-") > 1:
         raise CanlogError("-: standard input can be read only once", hint="name each further capture as a file")
-    refuse_to_overwrite(output, inputs)
+    named = [one for one in outputs if one is not None]
+    for one in named:
+        refuse_to_overwrite(one, inputs)
+    if len({os.path.realpath(one) for one in named}) < len(named):
+        raise CanlogError("two outputs have the same name", hint="give each a name of its own")
 
 
 @contextmanager

@@ -98,8 +98,18 @@ def test_a_capture_is_never_written_over(tmp_path: Path) -> None:
     capture = tmp_path / "good.log"
     capture.write_text(GOOD)
     assert_one_line_with_hint(run("report", capture, "--json", capture), "is read by this command")
+    assert_one_line_with_hint(run("report", capture, "--html", capture), "is read by this command")
     assert_one_line_with_hint(run("list", capture, "--level", "frames", "--output", capture))
+    assert_one_line_with_hint(run("trims", capture, "--csv", capture), "is read by this command")
+    assert_one_line_with_hint(run("walk", capture, "--html", capture), "is read by this command")
     assert capture.read_text() == GOOD
+
+
+def test_two_outputs_of_one_name_are_refused(tmp_path: Path) -> None:
+    (tmp_path / "good.log").write_text(GOOD)
+    same = tmp_path / "out"
+    assert_one_line_with_hint(run("report", tmp_path / "good.log", "--json", same, "--html", same), "same name")
+    assert not same.exists()
 
 
 def test_standard_input_can_be_named_only_once() -> None:
