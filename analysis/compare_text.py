@@ -7,6 +7,7 @@ from itertools import groupby
 
 from analysis.compare import Comparison, Difference, Kind, Step
 from analysis.report.lines import Lines, short_hex
+from analysis.report.wording import at_lines
 from canlog.counting import counted
 
 MOST_IN_A_ROW = 3
@@ -59,9 +60,7 @@ def _side(step: Step) -> str:
 
 
 def _lines(step: Step) -> str:
-    first, last = step.exchange.lines
-    where = f"line {first}" if first == last else f"lines {first}-{last}"
-    return where if step.exchange.capture == 1 else f"{where}, capture {step.exchange.capture}"
+    return at_lines(sorted(set(step.exchange.lines)), step.exchange.capture, step.exchange.capture)
 
 
 def _runs(differences: Sequence[Difference]) -> list[list[Difference]]:

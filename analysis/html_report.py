@@ -97,7 +97,7 @@ def _frames(report: Report, data: ReportDict) -> tuple[list[FrameRow], int]:
     for record in report.record.captures:
         spans, missing = _shortened(_spans(data, record.number))
         left_out += missing
-        found += list(_of_capture(record, spans, data))
+        found += list(_of_capture(record, spans))
     return found[:MOST_FRAMES], left_out + max(len(found) - MOST_FRAMES, 0)
 
 
@@ -132,7 +132,7 @@ def _shortened(spans: Iterable[tuple[int, int]]) -> tuple[list[tuple[int, int]],
     return short, left_out
 
 
-def _of_capture(record: CaptureRecord, spans: Sequence[tuple[int, int]], data: ReportDict) -> Iterator[FrameRow]:
+def _of_capture(record: CaptureRecord, spans: Sequence[tuple[int, int]]) -> Iterator[FrameRow]:
     if not spans:
         return
     wanted = np.unique(np.concatenate([np.arange(first, last + 1) for first, last in spans]))

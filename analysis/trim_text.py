@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from analysis.report.lines import Lines
-from analysis.report.wording import WORD, WORD_COLOUR
+from analysis.report.wording import WORD, WORD_COLOUR, at_lines
 from analysis.trim_sheet import ModuleSheet, Place, Source, UnitLine
 
 CAUTION = (
@@ -88,12 +88,7 @@ def _marks(page: Lines, written: bytes, read_back: bytes) -> None:
 
 
 def _where(place: Place, captures: int) -> str:
-    lines = (
-        f"line {place.first_line}"
-        if place.first_line == place.last_line
-        else f"lines {place.first_line}-{place.last_line}"
-    )
-    return f"{lines}, capture {place.capture}" if captures > 1 else lines
+    return at_lines(sorted({place.first_line, place.last_line}), place.capture, captures)
 
 
 def rows(sheets: Sequence[ModuleSheet]) -> Iterator[tuple[str, ...]]:

@@ -3,15 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from html import escape
 from importlib.resources import files
 from typing import NamedTuple
 
 from analysis.report import answer_text, evidence_text
 from analysis.report.again import Again
 from analysis.report.contract import ReportDict
-from analysis.report.html_page import HtmlPage, anchor
-from analysis.report.lines import printable
+from analysis.report.html_page import HtmlPage, anchor, safe
 
 
 class StepRow(NamedTuple):
@@ -59,14 +57,14 @@ def render_html(report: ReportDict, extras: Extras, again: Again | None = None) 
     for section in evidence_text.SECTIONS:
         if section is evidence_text.timeline and extras.picture:
             page.heading("The session in one picture")
-            page.raw(f"<figure>{extras.picture}<figcaption>{_safe(extras.picture_text)}</figcaption></figure>")
+            page.raw(f"<figure>{extras.picture}<figcaption>{safe(extras.picture_text)}</figcaption></figure>")
         section(page, report)
     _steps(page, extras)
     _frames(page, extras)
     _provenance(page, report)
     evidence_text.how_to_see_more(page, report, again)
     _sign_off(page)
-    title = _safe(report["verdict"]["headline"])
+    title = safe(report["verdict"]["headline"])
     style = files("analysis.report").joinpath("report.css").read_text(encoding="utf-8")
     return (
         '<!doctype html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
@@ -88,8 +86,8 @@ def _steps(page: HtmlPage, extras: Extras) -> None:
         is_one = row.first_line == row.last_line
         where = f"line {row.first_line}" if is_one else f"lines {row.first_line}-{row.last_line}"
         line = (
-            f'<span class="time">{_safe(row.seconds)}</span> <span class="who">{_safe(row.who)}</span> '
-            f'<span class="told">{_safe(row.told)}</span>'
+            f'<span class="time">{safe(row.seconds)}</span> <span class="who">{safe(row.who)}</span> '
+            f'<span class="told">{safe(row.told)}</span>'
         )
         if row.folded:
             page.raw(f'<p class="fold">{line}</p>')
@@ -97,8 +95,8 @@ def _steps(page: HtmlPage, extras: Extras) -> None:
         place = (row.capture, row.first_line)
         link = f'<a href="#{anchor(*place)}">{where}</a>' if place in frames else where
         page.raw(
-            f'<details id="step{row.number}" class="{_safe(row.outcome)}"><summary>{line}</summary>'
-            f"<p>{link}</p><pre>{_safe(row.request or '-')}\n{_safe(row.response or '-')}</pre></details>"
+            f'<details id="step{row.number}" class="{safe(row.outcome)}"><summary>{line}</summary>'
+            f"<p>{link}</p><pre>{safe(row.request or '-')}\n{safe(row.response or '-')}</pre></details>"
         )
     page.raw("</div>")
 
@@ -110,8 +108,8 @@ def _frames(page: HtmlPage, extras: Extras) -> None:
     if extras.frames_left_out:
         page.text(f"{extras.frames_left_out:,} more lie between these; `canlog list --level frames` has them all.")
     rows = "".join(
-        f'<tr id="{anchor(row.capture, row.line)}"><td>{row.line}</td><td>{_safe(row.seconds)}</td>'
-        f"<td>{_safe(row.channel)}</td><td>{_safe(row.can_id)}</td><td>{_safe(row.data)}</td></tr>"
+        f'<tr id="{anchor(row.capture, row.line)}"><td>{row.line}</td><td>{safe(row.seconds)}</td>'
+        f"<td>{safe(row.channel)}</td><td>{safe(row.can_id)}</td><td>{safe(row.data)}</td></tr>"
         for row in extras.frames
     )
     page.raw(
@@ -142,7 +140,3 @@ def _sign_off(page: HtmlPage) -> None:
         "<p>This report is evidence, not permission. The vehicle maker's service information, local rules and "
         "licences come first.</p>"
     )
-
-
-def _safe(text: str) -> str:
-    return escape(printable(text))

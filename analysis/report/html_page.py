@@ -40,10 +40,10 @@ class HtmlPage(Lines):
         self._html.append("</section>" * self._sections)
         self._sections = 1
         self._headings += 1
-        said = f' <em class="{colour}">{_safe(answer)}</em>' if answer else ""
+        said = f' <em class="{colour}">{safe(answer)}</em>' if answer else ""
         name = re.sub(r"[^a-z]+", "-", title.lower()).strip("-")
         self._html.append(f'<section id="{name}" aria-labelledby="h{self._headings}">')
-        self._html.append(f'<h2 id="h{self._headings}">{_safe(title)}{said}</h2>')
+        self._html.append(f'<h2 id="h{self._headings}">{safe(title)}{said}</h2>')
 
     def text(
         self, text: str, *, indent: int = 2, mark: str = "", colour: str = "plain", hang: int | None = None
@@ -92,15 +92,15 @@ class HtmlPage(Lines):
         for found in _LINES.finditer(text):
             place = int(found[3] or 1), int(found[1])
             if place in self._anchors:
-                pieces += [_safe(text[at : found.start()]), f'<a href="#{anchor(*place)}">{_safe(found[0])}</a>']
+                pieces += [safe(text[at : found.start()]), f'<a href="#{anchor(*place)}">{safe(found[0])}</a>']
                 at = found.end()
-        return "".join([*pieces, _safe(text[at:])])
+        return "".join([*pieces, safe(text[at:])])
 
 
 def _label(mark: str) -> str:
     if not mark:
         return ""
-    return f'<span class="time">{_safe(mark)}</span> ' if mark[:1].isdigit() else f"<b>{_safe(mark)}</b> "
+    return f'<span class="time">{safe(mark)}</span> ' if mark[:1].isdigit() else f"<b>{safe(mark)}</b> "
 
 
 def anchor(capture: int, line: int) -> str:
@@ -108,5 +108,6 @@ def anchor(capture: int, line: int) -> str:
     return f"c{capture}-l{line}"
 
 
-def _safe(text: str) -> str:
+def safe(text: str) -> str:
+    """Text as HTML shows it: escaped, control characters written out."""
     return escape(printable(text))

@@ -8,11 +8,11 @@ from __future__ import annotations
 import base64
 import hashlib
 from collections.abc import Iterator, Sequence
-from html import escape
 from importlib.resources import files
 
 from analysis.exchanges import Answer
-from analysis.report.lines import printable, short_hex
+from analysis.report.html_page import safe
+from analysis.report.lines import short_hex
 from analysis.walk.audience import Audience
 from analysis.walk.content import Content, content_of, settles
 from analysis.walk.fields import ByteRow
@@ -37,7 +37,7 @@ SHORT = 23
 def walk_html(walk: Walk, lesson: Lesson, audience: Audience, *, secrets: bool = False) -> str:
     """A whole HTML document."""
     title = lesson.title or "The session, step by step"
-    parts = [f"<h1>{_safe(title)}</h1>", *_opening(walk, lesson, audience)]
+    parts = [f"<h1>{safe(title)}</h1>", *_opening(walk, lesson, audience)]
     if audience is not Audience.SHEET:
         parts.append(_you_are_here(lesson.stops, audience))
     frames = frames_of(walk, [stop.step for stop in lesson.stops], secrets=secrets)
@@ -59,7 +59,7 @@ def document(title: str, body: str, *, turns: bool = True) -> str:
         '<meta name="color-scheme" content="light dark">\n'
         '<meta http-equiv="Content-Security-Policy" '
         f"content=\"default-src 'none'; style-src 'unsafe-inline'{allowed}\">\n"
-        f"<title>{_safe(title)}</title>\n<style>\n{style}</style>\n</head>\n<body>\n<main>\n{body}\n</main>\n"
+        f"<title>{safe(title)}</title>\n<style>\n{style}</style>\n</head>\n<body>\n<main>\n{body}\n</main>\n"
         f"{f'<script>{script}</script>' if turns else ''}\n</body>\n</html>\n"
     )
 
@@ -74,7 +74,7 @@ def _opening(walk: Walk, lesson: Lesson, audience: Audience) -> Iterator[str]:
     yield f'<p class="caution">{SAFETY}</p>'
     if audience is Audience.TRAINER:
         notes = [lesson.notes] if lesson.notes else []
-        items = "".join(f"<li>{_safe(line)}</li>" for line in (*notes, *verdict_lines(walk)))
+        items = "".join(f"<li>{safe(line)}</li>" for line in (*notes, *verdict_lines(walk)))
         yield f"<h2>What became of it</h2><ul>{items}</ul>"
     yield "</div>"
 
@@ -86,8 +86,7 @@ def _left_out(walk: Walk) -> str:
 def _you_are_here(stops: Sequence[Stop], audience: Audience) -> str:
     """The whole session on one line."""
     marks = "".join(
-        f'<li><a href="#p{place}"{_mood(stop.step, audience)} title="{_safe(stop.step.who)}">'
-        f"{stop.step.number}</a></li>"
+        f'<li><a href="#p{place}"{_mood(stop.step, audience)} title="{safe(stop.step.who)}">{stop.step.number}</a></li>'
         for place, stop in enumerate(stops, start=1)
     )
     return (
@@ -108,27 +107,27 @@ def step_html(stop: Stop, content: Content, frames: Sequence[RawFrame], audience
     """One step: its frames and questions first, then what it is."""
     parts = [f'<section class="step" id="{name}">', _heading(stop, content, audience)]
     if audience is Audience.TRAINER and stop.notes:
-        parts.append(f'<p class="notes-trainer"><b>Notes:</b> {_safe(stop.notes)}</p>')
+        parts.append(f'<p class="notes-trainer"><b>Notes:</b> {safe(stop.notes)}</p>')
     parts += [_frames(frames), _questions(stop, audience)]
     if audience is not Audience.SHEET:
         opened = " open" if audience is Audience.TRAINER or not stop.questions else ""
         parts.append(f'<details class="tell"{opened}><summary>Byte by byte, what it means, and why</summary>')
         parts += [_sides(content), _meaning(content), "</details>", _members(content)]
     if audience is Audience.TRAINER:
-        parts += [f'<p class="caution">Found here: {_safe(one.heading)} ({one.id})</p>' for one in content.found]
+        parts += [f'<p class="caution">Found here: {safe(one.heading)} ({one.id})</p>' for one in content.found]
     return "\n".join([*filter(None, parts), "</section>"])
 
 
 def _heading(stop: Stop, content: Content, audience: Audience) -> str:
     step = stop.step
     gives_away = audience is Audience.SHEET or any(one.kind in NAMED_IN_HEADING for one in stop.questions)
-    asked = "" if gives_away and audience is not Audience.TRAINER else _safe(short_hex(content.asked))
-    said = _safe(stop.title) or asked
+    asked = "" if gives_away and audience is not Audience.TRAINER else safe(short_hex(content.asked))
+    said = safe(stop.title) or asked
     when = f"at {step.at} s, " if step.at else ""
     sub = f" · {asked}" if stop.title and asked else ""
     return (
         f'<h2><span class="no">Step {step.number}</span> {said}</h2>'
-        f'<p class="place"><b>{_safe(step.who)}</b>{sub} · {_safe(when + step.where)}</p>'
+        f'<p class="place"><b>{safe(step.who)}</b>{sub} · {safe(when + step.where)}</p>'
     )
 
 
@@ -139,15 +138,15 @@ def _frames(frames: Sequence[RawFrame]) -> str:
             rows += f'<tr><td></td><td></td><td></td><td class="place">… {counted(one.left_out, "frame")} …</td></tr>'
         data = " ".join(one.data[at : at + 2] for at in range(0, len(one.data), 2))
         cells = (f"{one.line}", one.at, one.can_id, data)
-        rows += f"<tr>{''.join(f'<td>{_safe(cell)}</td>' for cell in cells)}</tr>"
+        rows += f"<tr>{''.join(f'<td>{safe(cell)}</td>' for cell in cells)}</tr>"
     return f'<div class="wide"><table class="frames raw">{HEAD}{rows}</table></div>' if rows else ""
 
 
 def _sides(content: Content) -> str:
-    waited = f'<p class="place">{_safe(content.waited)}</p>' if content.waited else ""
+    waited = f'<p class="place">{safe(content.waited)}</p>' if content.waited else ""
     sent = _bytes("Sent", content.sent) or "<h3>Sent</h3><p>not in the recording</p>"
     back = _bytes("Came back", content.received) or "<h3>Came back</h3><p>nothing</p>"
-    words = f"<p><b>In words:</b> {_safe(short_hex(content.came_back))}</p>" if content.came_back else ""
+    words = f"<p><b>In words:</b> {safe(short_hex(content.came_back))}</p>" if content.came_back else ""
     return f'<div class="sides"><div>{sent}</div><div>{back}{waited}{words}</div></div>'
 
 
@@ -160,19 +159,19 @@ def _bytes(title: str, rows: Sequence[ByteRow]) -> str:
 
 def _byte_row(row: ByteRow) -> str:
     short = ' class="short"' if len(row.octets) <= SHORT else ""
-    cells = f'<td class="name">{_safe(row.name)}</td><td>{_safe(row.says)}</td>'
-    return f"<tr><td{short}>{_safe(row.octets)}</td>{cells}</tr>"
+    cells = f'<td class="name">{safe(row.name)}</td><td>{safe(row.says)}</td>'
+    return f"<tr><td{short}>{safe(row.octets)}</td>{cells}</tr>"
 
 
 def _meaning(content: Content) -> str:
-    risks = "".join(f"<li>{_safe(one.title)} <small>({one.id})</small></li>" for one in content.risks)
+    risks = "".join(f"<li>{safe(one.title)} <small>({one.id})</small></li>" for one in content.risks)
     wrong = f"<h3>What could go wrong here</h3><ul>{risks}</ul>" if risks else ""
     if content.step.act is Act.ROUTINE:
         wrong += '<p class="caution">Some routines build pressure or move parts.</p>'
     reason = content.reason
     return (
-        f'<div class="sides"><div><h3>What it means</h3><p>{_safe(settles(content))}</p>'
-        f'<h3>Why it is done</h3><p>{_safe(reason.why)} <span class="place">({_safe(reason.source)})</span></p></div>'
+        f'<div class="sides"><div><h3>What it means</h3><p>{safe(settles(content))}</p>'
+        f'<h3>Why it is done</h3><p>{safe(reason.why)} <span class="place">({safe(reason.source)})</span></p></div>'
         f"<div>{wrong}</div></div>"
     )
 
@@ -180,7 +179,7 @@ def _meaning(content: Content) -> str:
 def _members(content: Content) -> str:
     if not content.members:
         return ""
-    items = "".join(f"<li>{_safe(short_hex(one))}</li>" for one in content.members)
+    items = "".join(f"<li>{safe(short_hex(one))}</li>" for one in content.members)
     return f"<details><summary>All {len(content.step.exchanges):,} of this step</summary><ul>{items}</ul></details>"
 
 
@@ -188,7 +187,7 @@ def _questions(stop: Stop, audience: Audience) -> str:
     if not stop.questions:
         return ""
     asked = "".join(
-        f"<p><small>{stop.step.number}.{number}</small>{_safe(one.ask)}</p>{_answer(one, audience)}"
+        f"<p><small>{stop.step.number}.{number}</small>{safe(one.ask)}</p>{_answer(one, audience)}"
         for number, one in enumerate(stop.questions, start=1)
     )
     return f'<div class="asks">{asked}</div>'
@@ -197,10 +196,6 @@ def _questions(stop: Stop, audience: Audience) -> str:
 def _answer(one: Question, audience: Audience) -> str:
     if audience is Audience.SHEET:
         return '<div class="line"></div>' * ANSWER_LINES
-    because = f'<br><span class="because">{_safe(one.because)}</span>' if one.because else ""
+    because = f'<br><span class="because">{safe(one.because)}</span>' if one.because else ""
     opened = " open" if audience is Audience.TRAINER else ""
-    return f"<details{opened}><summary>Answer</summary>{_safe(short_hex(one.answer))}{because}</details>"
-
-
-def _safe(text: str) -> str:
-    return escape(printable(text))
+    return f"<details{opened}><summary>Answer</summary>{safe(short_hex(one.answer))}{because}</details>"

@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from html import escape
-
-from analysis.report.lines import Lines, printable, short_hex
+from analysis.report.html_page import safe
+from analysis.report.lines import Lines, short_hex
 from analysis.walk.as_html import document, step_html
 from analysis.walk.audience import Audience
 from analysis.walk.beside import Beside, Side
@@ -58,10 +57,10 @@ def beside_html(found: Beside, names: tuple[str, str], audience: Audience, *, se
     if found.parting is None:
         return document(title, f"<h1>{title}</h1><p>{ALIKE}</p>", turns=False)
     opened = " open" if audience is Audience.TRAINER else ""
-    answer = f"<details{opened}><summary>Answer</summary>{_safe(_answer(found))}</details>"
+    answer = f"<details{opened}><summary>Answer</summary>{safe(_answer(found))}</details>"
     room = '<div class="line"></div>' * 2
     columns = "".join(
-        f"<div><h2>{side}: {_safe(name)}</h2>{_column(one, side, audience, secrets=secrets)}</div>"
+        f"<div><h2>{side}: {safe(name)}</h2>{_column(one, side, audience, secrets=secrets)}</div>"
         for side, name, one in (("good", names[0], found.good), ("bad", names[1], found.bad))
     )
     asked = (
@@ -80,7 +79,3 @@ def _column(side: Side, name: str, audience: Audience, *, secrets: bool) -> str:
         )
         for step in side.steps
     )  # fmt: skip
-
-
-def _safe(text: str) -> str:
-    return escape(printable(text))

@@ -10,7 +10,7 @@ Source: ASAM MCD-1 XCP 1.1, part 2, 7.5.1.1 (M); ASAP CCP 2.1, 4 (M); fields as 
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from typing import Final
 
 from canlog.frames import Frame
@@ -30,16 +30,29 @@ _SOON_NS: Final = 1_000_000_000
 _MOST_ANSWERS: Final = 5
 _FRAME_BYTES: Final = 8
 
+IsCommand = Callable[[Frame], bool]
+Signs = Callable[[tuple[Frame, ...], tuple[Frame, ...]], Iterator[Sign]]
+
 
 def recognise_xcp(bus: Bus) -> list[OtherTraffic]:
     """XCP sessions on a channel, one for each pair of ids."""
+    return _sessions(bus, "XCP", _is_xcp_command, _xcp_signs)
+
+
+def recognise_ccp(bus: Bus) -> list[OtherTraffic]:
+    """CCP sessions on a channel, one for each pair of ids."""
+    return _sessions(bus, "CCP", _is_ccp_command, _ccp_signs)
+
+
+def _sessions(bus: Bus, protocol: str, is_command: IsCommand, signs: Signs) -> list[OtherTraffic]:
+    """An id that sends nothing but commands, with every other id that may answer them."""
     talks = [(one, bus.first_frames(one)) for one in bus.ids]
-    masters = [(one, frames) for one, frames in talks if frames and all(map(_is_xcp_command, frames))]
+    masters = [(one, frames) for one, frames in talks if frames and all(map(is_command, frames))]
     found = []
     for master, asked in masters:
         for slave, answered in talks:
             if slave is not master and answered:
-                found += bus.named("XCP", _xcp_signs(asked, answered))
+                found += bus.named(protocol, signs(asked, answered))
     return found
 
 
@@ -67,18 +80,6 @@ def _is_xcp_connect(ask: Frame, answer: Frame) -> bool:
     max_dto = int.from_bytes(answer.data[4:6], "big" if mode & 1 else "little")
     is_sized = max_cto >= _LEAST_CTO and max_dto >= max_cto
     return code == XCP_POSITIVE and not resources & ~_XCP_RESOURCES and is_sized and protocol == 1 == transport
-
-
-def recognise_ccp(bus: Bus) -> list[OtherTraffic]:
-    """CCP sessions on a channel, one for each pair of ids."""
-    talks = [(one, bus.first_frames(one)) for one in bus.ids]
-    masters = [(one, frames) for one, frames in talks if frames and all(map(_is_ccp_command, frames))]
-    found = []
-    for master, asked in masters:
-        for slave, answered in talks:
-            if slave is not master and answered:
-                found += bus.named("CCP", _ccp_signs(asked, answered))
-    return found
 
 
 def _is_ccp_command(frame: Frame) -> bool:
