@@ -9,10 +9,10 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from typing import Final, NamedTuple
 
-from analysis.advice import inside
+from analysis.answer.advice import inside
 from analysis.checks.finding import Finding
-from analysis.expectations import Expectation
 from analysis.operations.model import Kind, Operation
+from analysis.sheet.expectations import Expectation
 from analysis.words import Word
 
 #: Findings that say of a value which is stored as it was written that it is wrong, or may be.

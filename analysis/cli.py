@@ -125,9 +125,9 @@ def report(
     """Say what became of the job, and what the module is now."""
     _check_inputs(captures, [*captures, *names, *([job] if job else [])], json_file, html_file)
     from analysis import analyse
+    from analysis.commands.writing import whole_file
     from analysis.report.again import Again
     from analysis.report.text import render_text
-    from analysis.writing import whole_file
 
     with _progress() as progress:
         found = analyse(captures, job=job, names=names, links=links, columns=columns, progress=progress)
@@ -137,7 +137,7 @@ def report(
             stream.write(json.dumps(data, ensure_ascii=False, indent=1).encode("utf-8", "replace") + b"\n")
     again = Again(captures, links, columns, job, names)
     if html_file is not None:
-        from analysis.html_report import html_of
+        from analysis.report.html_gathered import html_of
 
         with whole_file(html_file) as stream:
             stream.write(html_of(found, again).encode("utf-8", "replace"))
@@ -176,9 +176,9 @@ def list_rows(
     _check_inputs(captures, [*captures, *names], output)
     if form == "parquet" and output == "-" and sys.stdout.isatty():
         raise CanlogError("Parquet is not for a terminal", hint="name a file with --output")
-    from analysis.listing import LEVELS, Request
-    from analysis.rows import WRITERS, CountedRows
-    from analysis.writing import whole_file
+    from analysis.commands.listing import LEVELS, Request
+    from analysis.commands.rows import WRITERS, CountedRows
+    from analysis.commands.writing import whole_file
 
     width = _terminal_width() if output == "-" else None
     with _progress() as progress:
@@ -205,11 +205,11 @@ def image(
     """Rebuild the memory that was written: ranges, holes, checksums; compare it with a file, or save it."""
     _check_inputs(captures, [*captures, *names, *([against] if against else [])], save)
     from analysis import analyse
-    from analysis.image import images
-    from analysis.image_files import load, saved
-    from analysis.image_text import render_images
-    from analysis.listing import is_meant
-    from analysis.writing import whole_file
+    from analysis.commands.listing import is_meant
+    from analysis.commands.writing import whole_file
+    from analysis.image.files import load, saved
+    from analysis.image.page import render_images
+    from analysis.image.rebuilt import images
     from canlog.isotp.addressing import parse_link
 
     wishes = [parse_link(key) for key in links]
@@ -255,10 +255,10 @@ def trims(
     import io
 
     from analysis import analyse
-    from analysis.jobsheet import load_job_sheet
-    from analysis.trim_sheet import trim_sheets
-    from analysis.trim_text import COLUMNS, render_trims, rows
-    from analysis.writing import whole_file
+    from analysis.commands.writing import whole_file
+    from analysis.sheet.jobsheet import load_job_sheet
+    from analysis.trims.page import COLUMNS, render_trims, rows
+    from analysis.trims.sheet import trim_sheets
 
     with _progress() as progress:
         found = analyse(captures, job=job, names=names, links=links, columns=columns, progress=progress)
@@ -284,8 +284,8 @@ def compare(good: str, bad: str, names: Sequence[str], links: Sequence[str], col
     """Find the first place where two sessions part. GOOD worked, BAD did not."""
     _check_inputs([good, bad], [good, bad, *names])
     from analysis import analyse
-    from analysis.compare import compare as compare_reports
-    from analysis.compare_text import render_comparison
+    from analysis.compare.page import render_comparison
+    from analysis.compare.sessions import compare as compare_reports
 
     with _progress() as progress:
         reports = [analyse(path, names=names, links=links, columns=columns, progress=progress) for path in (good, bad)]
@@ -368,8 +368,8 @@ def fill_sheet(
     """Fill a job sheet from a capture known to be good, to begin your own with."""
     _check_inputs(captures, [*captures, *names], output)
     from analysis import analyse
-    from analysis.starter_sheet import starter_sheet
-    from analysis.writing import whole_file
+    from analysis.commands.writing import whole_file
+    from analysis.sheet.starter import starter_sheet
 
     with _progress() as progress:
         found = analyse(captures, names=names, links=links, columns=columns, progress=progress)
@@ -398,8 +398,8 @@ def redact(
     _check_inputs([], [capture, *names, *([job] if job else [])], output, job_output, list_file)
     if job is None and job_output is not None:
         raise CanlogError("--job-output needs a job sheet", hint="name it with --job")
+    from analysis.commands.writing import whole_file
     from analysis.redact.redact import redact as redacted
-    from analysis.writing import whole_file
 
     with _progress() as progress:
         copy = redacted(capture, job, names, _identifiers(also), links, columns=columns, progress=progress)
@@ -469,7 +469,7 @@ def tables(name: str | None) -> None:
 
 def _check_inputs(captures: Sequence[str], inputs: Sequence[str], *outputs: str | None) -> None:
     """Standard input is read once; no output is one of the inputs, and no two are the same."""
-    from analysis.writing import refuse_to_overwrite
+    from analysis.commands.writing import refuse_to_overwrite
 
     if list(captures).count("-") > 1:
         raise CanlogError("-: standard input can be read only once", hint="name each further capture as a file")
@@ -482,7 +482,7 @@ def _check_inputs(captures: Sequence[str], inputs: Sequence[str], *outputs: str 
 
 @contextmanager
 def _progress() -> Iterator[Callable[[int, int], None]]:
-    from analysis.progress import ProgressLine
+    from analysis.commands.progress import ProgressLine
 
     line = ProgressLine(sys.stderr)
     try:

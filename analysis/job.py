@@ -8,28 +8,28 @@ from dataclasses import dataclass
 from itertools import chain
 from pathlib import Path
 
+from analysis.answer.cannot_show import cannot_show
+from analysis.answer.verdict import give_verdict
 from analysis.as_meant import not_as_meant
-from analysis.cannot_show import cannot_show
-from analysis.captures_order import with_borders
+from analysis.breaks.explanations import with_explanations
+from analysis.breaks.postmortem import post_mortem
 from analysis.checks.registry import Context
 from analysis.checks.runner import run_checks
-from analysis.doubts import find_troubles
 from analysis.exchanges import Exchange, number, pair_exchanges
-from analysis.expectations import judge_sheet
-from analysis.explanations import with_explanations
-from analysis.fitness import judge_fitness
-from analysis.jobsheet import JobSheet, load_job_sheet
 from analysis.limits import Limits
-from analysis.missing_steps import missing_steps
 from analysis.modules import judge_modules
 from analysis.operations.find import find_operations
-from analysis.postmortem import post_mortem
 from analysis.record import CaptureRecord, Record
 from analysis.report.model import Report
+from analysis.sheet.expectations import judge_sheet
+from analysis.sheet.jobsheet import JobSheet, load_job_sheet
 from analysis.spoken import judge_links
 from analysis.story import tell_stories
-from analysis.trims import trim_sheet
-from analysis.verdict import give_verdict
+from analysis.trims.found import trim_sheet
+from analysis.trust.captures_order import with_borders
+from analysis.trust.doubts import find_troubles
+from analysis.trust.fitness import judge_fitness
+from analysis.trust.missing_steps import missing_steps
 from canlog.capture.capture import Capture
 from canlog.errors import CaptureError
 from canlog.frames import TimeKind

@@ -10,16 +10,16 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
+from analysis.breaks.silence import Silent, who_fell_silent
 from analysis.exchanges import Answer, Exchange
 from analysis.modes import Sign, mode_now
-from analysis.one_way import BOTH_WAYS
 from analysis.operations.clock_order import reversals
 from analysis.operations.find import standing
 from analysis.operations.model import Kind, Operation, evidence
 from analysis.operations.routines import last_erase_begun
 from analysis.record import Record
-from analysis.silence import Silent, who_fell_silent
 from analysis.story import Mode, Story, module_id
+from analysis.trust.one_way import BOTH_WAYS
 from analysis.words import Evidence, Word
 from canlog.isotp.addressing import Direction
 from canlog.services.traits import PROGRAMMING_SESSION, Act

@@ -6,16 +6,16 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
 
-from analysis.doubts import Troubles
 from analysis.exchanges import Exchange, Place
-from analysis.fitness import Trust
 from analysis.limits import Limits
-from analysis.missing_steps import Missing
-from analysis.one_way import one_way
 from analysis.readings import Reading, read_values
-from analysis.record_gaps import record_gaps
 from analysis.story import Story
 from analysis.timing import AnswerTimes, answer_times
+from analysis.trust.doubts import Troubles
+from analysis.trust.fitness import Trust
+from analysis.trust.missing_steps import Missing
+from analysis.trust.one_way import one_way
+from analysis.trust.record_gaps import record_gaps
 from canlog.background import Gap
 from canlog.capture.capture import Capture
 from canlog.frames import TimeKind

@@ -16,8 +16,8 @@ from collections.abc import Iterator
 
 from analysis.checks.looking.refusals import asked
 from analysis.checks.registry import Context, Seen, check
-from analysis.late_start import Cut, cut_beginnings
 from analysis.operations.model import evidence
+from analysis.trust.late_start import Cut, cut_beginnings
 from analysis.words import Confidence, Evidence, Severity
 
 

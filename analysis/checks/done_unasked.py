@@ -19,10 +19,10 @@ from collections.abc import Iterator
 
 from analysis.checks.looking.unit_values import was_refused
 from analysis.checks.registry import Context, Seen, check
-from analysis.jobsheet import ModuleAsked
 from analysis.operations.model import Kind, Operation, Part, evidence
 from analysis.readings import said_identifiers
-from analysis.sheet_items.item import stories_of
+from analysis.sheet.items.item import stories_of
+from analysis.sheet.jobsheet import ModuleAsked
 from analysis.story import module_id
 from analysis.vins import other_vehicle
 from analysis.words import Confidence, Severity

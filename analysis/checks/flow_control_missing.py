@@ -15,10 +15,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from analysis.breaks.silence import Silent
 from analysis.checks.looking.broken_messages import NO_FLOW_CONTROL, broken, see_broken
 from analysis.checks.looking.silent_links import fell_silent
 from analysis.checks.registry import Context, Seen, check
-from analysis.silence import Silent
 from analysis.words import Severity
 
 

@@ -19,13 +19,13 @@ from dataclasses import dataclass, field
 from functools import cached_property
 
 from analysis.exchanges import Exchange
-from analysis.expectations import Expectation
-from analysis.jobsheet import JobSheet
 from analysis.modules import ModuleState
 from analysis.operations.attempts import Attempt
 from analysis.operations.find import standing
 from analysis.operations.model import Kind, Operation
 from analysis.record import Record
+from analysis.sheet.expectations import Expectation
+from analysis.sheet.jobsheet import JobSheet
 from analysis.story import Story
 from analysis.words import Confidence, Evidence, Severity
 

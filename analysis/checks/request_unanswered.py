@@ -15,6 +15,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
+from analysis.breaks.silence import Silent
 from analysis.checks.looking.behind_gateway import never_heard
 from analysis.checks.looking.broken_messages import NO_FLOW_CONTROL, ONLY_WAITS
 from analysis.checks.looking.refusals import act_of, asked, last_of_acts
@@ -22,11 +23,10 @@ from analysis.checks.looking.silent_erases import silent_erases
 from analysis.checks.looking.silent_links import fell_silent, lost_resets, unanswered
 from analysis.checks.looking.whole_bus import cut_by_silence
 from analysis.checks.registry import Context, Seen, check
-from analysis.doubts import Doubt
 from analysis.exchanges import Exchange
 from analysis.operations.model import evidence
-from analysis.silence import Silent
 from analysis.story import Story
+from analysis.trust.doubts import Doubt
 from analysis.words import Confidence, Severity
 from canlog.counting import counted
 

@@ -18,9 +18,9 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from analysis.checks.registry import Context, Seen, check
-from analysis.jobsheet import JobSheet
 from analysis.operations.model import evidence
-from analysis.sheet_items.item import stories_of
+from analysis.sheet.items.item import stories_of
+from analysis.sheet.jobsheet import JobSheet
 from analysis.vins import is_slip, last_vins, other_vehicle
 from analysis.words import Confidence, Severity
 

@@ -15,13 +15,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from analysis.breaks.silence import Silent
 from analysis.checks.looking.refusals import asked
 from analysis.checks.looking.silent_links import fell_silent
 from analysis.checks.looking.whole_bus import cut_by_silence
 from analysis.checks.registry import Context, Seen, check
 from analysis.exchanges import Answer
 from analysis.operations.model import evidence
-from analysis.silence import Silent
 from analysis.words import Confidence, Evidence, Severity
 from canlog.counting import lasting
 

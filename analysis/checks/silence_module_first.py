@@ -15,10 +15,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from analysis.breaks.silence import Silent
 from analysis.checks.looking.silent_erases import fell_silent_at_erase
 from analysis.checks.looking.silent_links import fell_silent, last_words, unanswered
 from analysis.checks.registry import Context, Seen, check
-from analysis.silence import Silent
 from analysis.words import Confidence, Severity
 from canlog.counting import counted
 

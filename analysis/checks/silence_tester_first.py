@@ -15,10 +15,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from analysis.breaks.silence import Silent
 from analysis.checks.looking.silent_links import fell_silent
 from analysis.checks.registry import Context, Seen, check
 from analysis.operations.model import evidence
-from analysis.silence import Silent
 from analysis.words import Confidence, Severity
 from canlog.counting import lasting
 

@@ -17,8 +17,8 @@ from collections.abc import Iterator
 
 from analysis.checks.looking.transfers import wrong_echoes
 from analysis.checks.registry import Context, Seen, check
-from analysis.missing_steps import Missing
 from analysis.operations.model import evidence
+from analysis.trust.missing_steps import Missing
 from analysis.words import Confidence, Severity
 
 

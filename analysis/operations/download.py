@@ -18,7 +18,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from itertools import takewhile
 
-from analysis.doubts import SPOILT, Doubt, spoils
 from analysis.exchanges import Answer, Exchange, Place
 from analysis.limits import SECOND_NS
 from analysis.modes import mode_now
@@ -29,6 +28,7 @@ from analysis.operations.programmed_state import state_behind
 from analysis.operations.routines import RoutineCall, Status, has_begun
 from analysis.record import Record
 from analysis.story import Mode, Story
+from analysis.trust.doubts import SPOILT, Doubt, spoils
 from analysis.words import Confidence, Evidence, Outcome, Word
 from canlog.counting import counted
 from canlog.services.gmw3110 import FULLY_PROGRAMMED

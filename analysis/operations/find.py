@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
-from analysis.doubts import weigh
 from analysis.limits import Limits
 from analysis.operations.clock_order import is_before, lower_what_is_left_open
 from analysis.operations.communication import find_communication
@@ -20,6 +19,7 @@ from analysis.operations.unlock import find_unlocks
 from analysis.operations.write import find_writes
 from analysis.record import Record
 from analysis.story import module_id
+from analysis.trust.doubts import weigh
 
 FINDERS = (
     find_downloads, find_writes, find_routines, find_unlocks, find_sessions, find_resets, find_identities,

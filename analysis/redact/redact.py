@@ -12,10 +12,10 @@ from pathlib import Path
 import numpy as np
 
 from analysis.job import Progress, analyse
-from analysis.jobsheet import load_job_sheet
 from analysis.redact.copied_text import HINT, copied_text
 from analysis.redact.plan import Plan, make_plan
 from analysis.redact.sheet_copy import sheet_copy
+from analysis.sheet.jobsheet import load_job_sheet
 from canlog.capture.capture import Capture
 from canlog.errors import CanlogError
 from canlog.read import read_capture

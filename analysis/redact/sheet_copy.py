@@ -5,9 +5,9 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 
-from analysis.jobsheet import JobSheet
 from analysis.redact.plan import Plan
 from analysis.redact.secret_parts import Redactor
+from analysis.sheet.jobsheet import JobSheet
 
 
 def sheet_copy(text: str, sheet: JobSheet, plan: Plan, redactor: Redactor) -> str:

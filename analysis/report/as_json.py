@@ -7,20 +7,20 @@ from collections.abc import Mapping
 from importlib.metadata import version
 from typing import cast
 
+from analysis.answer.verdict import PartWord
+from analysis.breaks.postmortem import PostMortem
 from analysis.exchanges import Exchange
-from analysis.expectations import Expectation
 from analysis.modules import ModuleState
 from analysis.operations.model import Kind, Operation, Part
-from analysis.postmortem import PostMortem
 from analysis.readings import Reading
 from analysis.record import CaptureRecord, Record
 from analysis.report import contract as c
 from analysis.report.link_times import link_times
 from analysis.report.model import Report
 from analysis.secrecy import masked_hex
+from analysis.sheet.expectations import Expectation
 from analysis.story import Story
-from analysis.trims import Trim
-from analysis.verdict import PartWord
+from analysis.trims.found import Trim
 from analysis.words import Evidence
 from canlog.counting import counted
 from canlog.frames import TimeKind

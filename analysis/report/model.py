@@ -6,15 +6,15 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from analysis.answer.verdict import Verdict
 from analysis.as_meant import NotAsMeant
+from analysis.breaks.postmortem import PostMortem
 from analysis.checks.finding import Finding
-from analysis.expectations import Expectation
 from analysis.modules import ModuleState
 from analysis.operations.model import Operation
-from analysis.postmortem import PostMortem
 from analysis.record import Record
-from analysis.trims import Trim
-from analysis.verdict import Verdict
+from analysis.sheet.expectations import Expectation
+from analysis.trims.found import Trim
 
 if TYPE_CHECKING:
     from analysis.report.contract import ReportDict

@@ -50,8 +50,8 @@ def _bind(task: Task) -> None:
 
 def _analyse(task: Task, folder: Path) -> dict[str, str]:
     from analysis import analyse
-    from analysis.html_report import html_of
     from analysis.report.again import Again
+    from analysis.report.html_gathered import html_of
 
     progress = _Progress(folder / PROGRESS, len(task.captures))
     report = analyse(task.captures, job=task.sheet, names=task.names, progress=progress)

@@ -105,7 +105,7 @@ def _arrive(originals: Originals, stream: BinaryIO) -> Arrived:
 
 def _check(sent: Sequence[Sent]) -> None:
     """Sheets and names in our own form are read at once, so that a mistake is seen where it can be put right."""
-    from analysis.jobsheet import load_job_sheet
+    from analysis.sheet.jobsheet import load_job_sheet
     from canlog.names.tables import load_names
 
     with tempfile.TemporaryDirectory() as folder:

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from analysis.compare import Difference, compare
-from analysis.compare import Step as Compared
+from analysis.compare.sessions import Difference, compare
+from analysis.compare.sessions import Step as Compared
 from analysis.report.model import Report
 from analysis.walk.steps import Step, Walk, walk_through
 from canlog.services.traits import Act

@@ -6,6 +6,7 @@ from collections.abc import Callable, Sequence
 from typing import NamedTuple
 
 from analysis import analyse
+from analysis.commands.writing import whole_file
 from analysis.report.model import Report
 from analysis.walk.as_html import walk_html
 from analysis.walk.as_text import pages_of, render_walk
@@ -16,7 +17,6 @@ from analysis.walk.keys import walk_by_keys
 from analysis.walk.lesson import load_lesson, whole_session
 from analysis.walk.plant import plant, truth_toml
 from analysis.walk.steps import Walk, walk_through
-from analysis.writing import whole_file
 from canlog.capture.source import Progress
 from canlog.errors import CanlogError
 

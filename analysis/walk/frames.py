@@ -7,7 +7,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from analysis.listing import SecretFrames, frame_rows
+from analysis.commands.listing import SecretFrames, frame_rows
 from analysis.walk.steps import Step, Walk
 from canlog.frames import TimeKind
 from canlog.services.traits import Act

@@ -12,7 +12,7 @@ import tempfile
 from pathlib import Path
 
 from analysis import analyse
-from analysis.html_report import html_of
+from analysis.report.html_gathered import html_of
 
 ROOT = Path(__file__).parents[2]
 PICTURES = Path(__file__).parent / "pictures"

@@ -13,11 +13,11 @@ from click.testing import CliRunner
 from readme_example import example_command, limits_written_again, written_again
 
 from analysis.cli import BAD_INPUT, INTERRUPTED, NOT_CONFIRMED, main
-from analysis.jobsheet import load_job_sheet
+from analysis.commands.listing import EXCHANGE_COLUMNS, FRAME_COLUMNS, MESSAGE_COLUMNS
 from analysis.limits import table
-from analysis.listing import EXCHANGE_COLUMNS, FRAME_COLUMNS, MESSAGE_COLUMNS
 from analysis.report import contract, schema
 from analysis.serve.limits import table as serve_limits
+from analysis.sheet.jobsheet import load_job_sheet
 from canlog.capture.registry import FORMATS
 from canlog.names.tables import load_names
 

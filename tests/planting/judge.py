@@ -10,10 +10,10 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import pairwise
 
-from analysis.fitness import Fitness
 from analysis.operations.find import standing
 from analysis.operations.model import Kind, Operation, Part
 from analysis.report.model import Report
+from analysis.trust.fitness import Fitness
 from analysis.words import Confidence, Word
 
 from .faults import Line, Lines

@@ -23,7 +23,7 @@ from simulator.sessions import play
 from simulator.vin import with_check_sign
 
 from analysis import analyse
-from analysis.advice import starts_with_a_verb
+from analysis.answer.advice import starts_with_a_verb
 from analysis.checks import refusal_codes, runner
 from analysis.checks.finding import Finding
 from analysis.checks.registry import HEADINGS, Context, Seen

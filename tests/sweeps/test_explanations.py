@@ -13,8 +13,8 @@ import pytest
 from edited_sessions import FIXTURES, Lines, fixture, plan
 
 from analysis import analyse
+from analysis.breaks.explanations import CAUSES, MOST, explain
 from analysis.checks.finding import Finding
-from analysis.explanations import CAUSES, MOST, explain
 from analysis.report.text import render_text
 from analysis.words import Confidence, Evidence, Severity
 

@@ -10,8 +10,8 @@ from pathlib import Path
 import pytest
 
 from analysis import analyse
-from analysis.advice import VERBS
-from analysis.next_steps import MOST_STEPS
+from analysis.answer.advice import VERBS
+from analysis.answer.next_steps import MOST_STEPS
 from analysis.report.contract import ReportDict
 from analysis.report.text import render_text
 from analysis.report.wording import cautions_on_top

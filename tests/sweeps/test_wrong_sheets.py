@@ -14,10 +14,10 @@ from typing import NamedTuple
 import pytest
 
 from analysis import analyse
-from analysis.expectations import judge_sheet
 from analysis.job import judge
-from analysis.jobsheet import JobSheet, ModuleAsked, ValueAsked, load_job_sheet
 from analysis.report.model import Report
+from analysis.sheet.expectations import judge_sheet
+from analysis.sheet.jobsheet import JobSheet, ModuleAsked, ValueAsked, load_job_sheet
 from analysis.words import Word
 from canlog.isotp.addressing import parse_link
 

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from analysis.checks.registry import Context
-from analysis.jobsheet import ModuleAsked, ValueAsked
 from analysis.modules import BROKEN, Now
 from analysis.operations.model import Kind, Part, evidence
+from analysis.sheet.jobsheet import ModuleAsked, ValueAsked
 from analysis.story import Story
 from analysis.vins import other_vehicle
 from analysis.words import Evidence, Word

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from analysis.breaks.silence import Silent, who_fell_silent
 from analysis.checks.registry import Context
 from analysis.exchanges import Answer, Exchange
 from analysis.operations.model import Kind, Operation, evidence
-from analysis.silence import Silent, who_fell_silent
 from analysis.story import Story
 from analysis.words import Evidence, Word
 

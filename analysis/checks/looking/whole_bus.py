@@ -8,7 +8,7 @@ from analysis.checks.registry import Context
 from analysis.exchanges import Answer, Exchange
 from analysis.limits import SECOND_NS
 from analysis.record import CaptureRecord
-from analysis.whole_silence import whole_silences
+from analysis.trust.whole_silence import whole_silences
 from canlog.background import Gap
 
 #: A silence of the whole bus is longer than any pause between two frames, and needs other talkers to be one.

@@ -16,10 +16,10 @@ from pathlib import Path
 from typing import NamedTuple
 
 from analysis import analyse
-from analysis.expectations import Expectation
 from analysis.modules import ModuleState
 from analysis.operations.model import Operation
 from analysis.report.model import Report
+from analysis.sheet.expectations import Expectation
 
 START_NS = 1_795_000_000 * 1_000_000_000
 STEP_NS = 1_000_000

@@ -10,7 +10,7 @@ from talk import IMAGE, KEEPER, Talk, ask, block, blocks, gap, heard, programmin
 
 from analysis import analyse
 from analysis.cli import main
-from analysis.compare import Comparison, Kind, compare
+from analysis.compare.sessions import Comparison, Kind, compare
 from analysis.report.model import Report
 
 FIXTURES = Path(__file__).parents[3] / "fixtures"

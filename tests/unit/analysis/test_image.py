@@ -12,8 +12,8 @@ import pytest
 from talk import ADDRESS, IMAGE, Talk, ask, block, blocks, heard, request, without
 from test_older_dialects import G_ENTER, G_OLD, G_REQUEST, g_block, g_blocks
 
-from analysis.image import Image, images, overlapping
-from analysis.image_files import compare, load, saved
+from analysis.image.files import compare, load, saved
+from analysis.image.rebuilt import Image, images, overlapping
 from canlog.errors import CanlogError
 
 EXIT = ask("37", "77")

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from analysis.jobsheet import load_job_sheet
+from analysis.sheet.jobsheet import load_job_sheet
 from canlog.errors import SheetError
 
 GOOD = """

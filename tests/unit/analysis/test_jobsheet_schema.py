@@ -14,8 +14,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from test_jobsheet import GOOD
 
-from analysis import jobsheet
-from analysis.jobsheet import ACTS, PROGRAMMING_ITEMS, load_job_sheet
+from analysis.sheet import jobsheet
+from analysis.sheet.jobsheet import ACTS, PROGRAMMING_ITEMS, load_job_sheet
 from canlog.errors import SheetError
 
 SCHEMA = json.loads((Path(jobsheet.__file__).parent / "jobsheet.schema.json").read_text())

@@ -9,7 +9,7 @@ import pytest
 from talk import judged
 
 from analysis import analyse
-from analysis.next_steps import _readings_together
+from analysis.answer.next_steps import _readings_together
 from analysis.report.model import Report
 
 FIXTURES = Path(__file__).parents[3] / "fixtures"

@@ -30,7 +30,7 @@ from talk import (
     write,
 )  # fmt: skip
 
-from analysis.advice import starts_with_a_verb
+from analysis.answer.advice import starts_with_a_verb
 
 VIN = "E0VLK3P06SM018931"
 WRONG = "E0VLK3P00SM018932"

@@ -23,8 +23,8 @@ from talk import (
 )  # fmt: skip
 
 from analysis import analyse
+from analysis.breaks.silence import Silent, who_fell_silent
 from analysis.report.model import Report
-from analysis.silence import Silent, who_fell_silent
 
 FIXTURES = Path(__file__).parents[3] / "fixtures"
 BEFORE: list[Talk] = [read("F190", "41"), enter(), ask(*ERASE), request(), block(1, IMAGE[:32])]

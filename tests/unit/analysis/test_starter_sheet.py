@@ -12,7 +12,7 @@ from talk import KEEPER, NAMES, Talk, ask, gap, log_of, read, reset, write
 
 from analysis import analyse
 from analysis.cli import main
-from analysis.jobsheet import load_job_sheet
+from analysis.sheet.jobsheet import load_job_sheet
 
 FIXTURES = Path(__file__).parents[3] / "fixtures"
 

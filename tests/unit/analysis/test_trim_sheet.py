@@ -12,9 +12,9 @@ from click.testing import CliRunner
 from talk import KEEPER, NAMES, Side, Talk, ask, heard, judged, log_of, raw, read, reset, tester, write
 
 from analysis.cli import main
-from analysis.jobsheet import load_job_sheet
-from analysis.trim_sheet import ModuleSheet, UnitLine, changed_form, trim_sheets
-from analysis.trim_text import COLUMNS, render_trims
+from analysis.sheet.jobsheet import load_job_sheet
+from analysis.trims.page import COLUMNS, render_trims
+from analysis.trims.sheet import ModuleSheet, UnitLine, changed_form, trim_sheets
 
 FIXTURES = Path(__file__).parents[3] / "fixtures"
 VALUE = "0126514804A30001A153"

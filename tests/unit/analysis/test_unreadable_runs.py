@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from analysis.doubts import MOST_NOTES, _first_of_runs
+from analysis.trust.doubts import MOST_NOTES, _first_of_runs
 
 
 @pytest.mark.parametrize(

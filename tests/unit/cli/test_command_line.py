@@ -20,7 +20,7 @@ from click.testing import CliRunner, Result
 
 from analysis import analyse
 from analysis.cli import main
-from analysis.progress import ProgressLine
+from analysis.commands.progress import ProgressLine
 from canlog.services.printed import TABLES, table_text
 
 FIXTURES = Path(__file__).parents[3] / "fixtures"

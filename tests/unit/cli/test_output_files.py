@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from analysis.writing import refuse_to_overwrite, whole_file
+from analysis.commands.writing import refuse_to_overwrite, whole_file
 from canlog.errors import CanlogError
 
 

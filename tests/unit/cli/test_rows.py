@@ -10,7 +10,7 @@ import sys
 import pytest
 from pyarrow import parquet
 
-from analysis.rows import WRITERS, Columns, CountedRows, Table
+from analysis.commands.rows import WRITERS, Columns, CountedRows, Table
 from analysis.secrecy import is_secret, masked_hex
 from canlog.errors import CanlogError
 

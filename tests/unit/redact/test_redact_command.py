@@ -8,9 +8,9 @@ import pytest
 from click.testing import CliRunner
 
 from analysis.cli import BAD_INPUT, main
-from analysis.jobsheet import load_job_sheet
 from analysis.redact.redact import redact
 from analysis.redact.replacements import Replacements
+from analysis.sheet.jobsheet import load_job_sheet
 from canlog.names.vin import check_vin
 from canlog.read import read_capture, rebuild
 

@@ -15,12 +15,12 @@ from jsonschema import Draft202012Validator
 from report_examples import EXAMPLES
 
 from analysis import words
+from analysis.breaks.silence import Silent
 from analysis.exchanges import Answer
-from analysis.fitness import Fitness
 from analysis.modules import Now, Retry
 from analysis.operations.model import Kind
 from analysis.report import contract, schema, wording
-from analysis.silence import Silent
+from analysis.trust.fitness import Fitness
 from canlog.frames import TimeKind
 from canlog.isotp.addressing import Addressing
 

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from analysis import analyse
-from analysis.html_report import html_of
+from analysis.report.html_gathered import html_of
 from analysis.report.lines import short_hex
 from analysis.report.model import Report
 from analysis.report.text import render_text

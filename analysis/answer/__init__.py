@@ -1,0 +1,1 @@
+"""The conclusions: a word for each part, the first sentence, what to do next, what cannot be shown."""

@@ -1,0 +1,236 @@
+"""One plain sentence that stands before everything else: what happened to which module.
+
+The worst comes first: nothing to judge, a module that does not run, access refused, values that are wrong, a part
+that failed, what is not proved; only then that all is well.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping
+from typing import Final
+
+from analysis.answer.advice import TABLE, case_of, inside, module_of
+from analysis.answer.next_steps import (
+    BROKEN,
+    LOCKED,
+    Job,
+    half_heard,
+    is_one_sided,
+    is_ours,
+    refused_sessions,
+    unfinished,
+    was_heard,
+)
+from analysis.breaks.silence import said_out_of_reach
+from analysis.modules import ModuleState, Now
+from analysis.operations.clock_order import reversals
+from analysis.operations.find import standing
+from analysis.operations.model import Kind, Operation, Part
+from analysis.outputs import controlled_outputs
+from analysis.words import Severity, Word
+
+#: The parts as people call them.
+CALLED: Final[Mapping[Part, str]] = {
+    Part.PROGRAMMING: "programming",
+    Part.TRIMS: "trims and configuration",
+    Part.VIN: "VIN",
+    Part.FAULT_MEMORY: "fault memory",
+    Part.LEARN: "learn routines",
+}
+#: The state of a module at the end of a sentence.
+LEFT: Final[Mapping[Now, str]] = {
+    Now.APPLICATION: "its application runs",
+    Now.BOOT: "the application does not run; the boot loader answers",
+    Now.SILENT: "the module does not answer",
+    Now.UNKNOWN: "what runs in it now is not shown",
+}
+#: What findings say shorter than the reasons of an operation.
+ENDED: Final[Mapping[str, str]] = {
+    "erase-failed": "the erase broke off",
+    "erase-refused": "the erase was refused",
+    "check-failed": "its own check says no",
+    "silence-tester-first": "the tester fell silent in the middle",
+}
+
+
+def headline(job: Job, words: Mapping[Part, Word]) -> str:
+    """The sentence; ``words`` of the parts of the job."""
+    said = next(text for text in _candidates(job, words) if text)
+    open_order = _open_order(job)
+    return f"{open_order} {said}" if open_order else said
+
+
+def _open_order(job: Job) -> str:
+    """What the clock leaves open comes before any word."""
+    for state in job.modules:
+        acts = [item for item in job.operations if item.link.key == state.story.link.key]
+        for step in reversals(job.record, acts):
+            return f"{state.story.label}: {step.text}."
+    return ""
+
+
+def _candidates(job: Job, words: Mapping[Part, Word]) -> Iterator[str]:
+    if not job.record.exchanges:
+        yield f"No diagnostic talk is in this recording.{_what_else(job)}"
+        return
+    if is_one_sided(job):
+        yield "Only one direction was recorded: what became of the job cannot be said."
+    yield _other_job(job)
+    yield from (sentence for state in job.modules if (sentence := _broken(job, state)))
+    yield _half_heard(job)
+    yield _locked_out(job)
+    yield _wrong_values(job)
+    yield _failed(job, words)
+    if not job.attempted:
+        yield _only_read(job)
+    yield _not_proved(job, words)
+    yield _all_well(job, words)
+
+
+def _what_else(job: Job) -> str:
+    """What the recording holds instead, where that is known."""
+    found = dict.fromkeys(item.protocol for capture in job.record.captures for item in capture.other_traffic)
+    return f" It holds {' and '.join(found)}." * bool(found)
+
+
+def _other_job(job: Job) -> str:
+    """Nothing below it answers what the sheet asks."""
+    is_seen = any(item.id == "sheet-of-another-job" for item in job.findings)
+    return "Job sheet and recording do not belong together: of what the sheet asks, nothing is shown." * is_seen
+
+
+def _half_heard(job: Job) -> str:
+    half = half_heard(job)
+    touched = [label for label in half if any(item.part and item.label == label for item in job.operations)]
+    if not touched:
+        return ""
+    return f"Only one direction was recorded of {', '.join(touched)}: what became of the job there cannot be said."
+
+
+def _broken(job: Job, state: ModuleState) -> str:
+    label = state.story.label
+    left = unfinished(job, state)
+    if left and state.now is Now.BOOT and _reason(job, label, left[-1]).startswith("only the boot loader"):
+        return f"{label}: programming failed: after the restart only the boot loader answers."
+    if left:
+        word = "failed" if any(item.outcome.word is Word.FAILED for item in left) else "interrupted"
+        return f"{label}: programming {word}: {_reason(job, label, left[-1])}; {_how_left(state)}."
+    if state.now is Now.BOOT:
+        return f"{label}: only its boot loader answers; the application does not run."
+    if state.now is Now.SILENT and was_heard(state) and is_ours(job, state):
+        done = [item for item in standing(job.operations) if item.link.key == state.story.link.key and item.part]
+        gone = said_out_of_reach(state.story)
+        why = f": {gone}" if gone else ""
+        return f"{label} does not answer any more{why}{'; what was done to it is not proved' if done else ''}."
+    if state.now is Now.SILENT and state.story.named:
+        return f"{label} was asked and never answered."
+    return ""
+
+
+def _how_left(state: ModuleState) -> str:
+    gone = said_out_of_reach(state.story) if state.now is Now.SILENT else ""
+    return gone or LEFT[state.now]
+
+
+def _reason(job: Job, label: str, operation: Operation) -> str:
+    seen = {item.id for item in job.findings if module_of(item, job.record) in (label, "the module")}
+    short = next((text for one, text in ENDED.items() if one in seen), "")
+    return short or (operation.outcome.because[0] if operation.outcome.because else "it did not end")
+
+
+def _locked_out(job: Job) -> str:
+    for item in job.findings:
+        if item.id in LOCKED:
+            module = module_of(item, job.record)
+            done = "" if job.attempted else "; nothing was programmed or written"
+            return f"{module}: the key was refused and access is locked for a time{done}."
+    return ""
+
+
+def _wrong_values(job: Job) -> str:
+    """Serious findings about values, also where every word is confirmed."""
+    for item in job.findings:
+        advice = TABLE.get(item.id)
+        heavy = item.severity is Severity.SERIOUS or (advice is not None and advice.always)
+        if not heavy or (advice is None and job.overall is not Word.CONFIRMED):
+            continue
+        module = module_of(item, job.record)
+        title = inside(item.title)
+        case = case_of(item, module)
+        named = "" if module in case or module == "the module" else f"{module}: "
+        said = f"{title}: {named}{case}." if case else f"{title}."
+        return f"All confirmed, but {said}" if job.overall is Word.CONFIRMED else said[:1].upper() + said[1:]
+    return ""
+
+
+def _failed(job: Job, words: Mapping[Part, Word]) -> str:
+    parts = [part for part, word in words.items() if word in BROKEN]
+    if not parts:
+        return ""
+    acts = [item for item in standing(job.operations) if item.part in parts and item.outcome.word in BROKEN]
+    reason = next((item.outcome.because[0] for item in acts if item.outcome.because), "")
+    said = f"{_listed(CALLED[part] for part in parts)} {'failed' if Word.FAILED in words.values() else 'interrupted'}"
+    where = f"{acts[0].label}: " if acts else ""
+    return f"{where}{said[:1].upper() + said[1:] if not where else said}{f': {reason}' if reason else ''}."
+
+
+def _only_read(job: Job) -> str:
+    for item in refused_sessions(job):
+        return f"{item.label}: its programming session was refused; nothing was programmed or written."
+    asked = " of what the job sheet asks" if job.expectations else ""
+    if moved := _controlled(job):
+        return f"{moved}; nothing{asked} was programmed, written or cleared."
+    if any(item.kind in (Kind.RESET, Kind.COMMUNICATION, Kind.ROUTINE) for item in job.operations):
+        return f"Nothing{asked} was programmed, written, cleared or learned in this recording."
+    return f"Only read: nothing{asked} was programmed, written or cleared."
+
+
+def _controlled(job: Job) -> str:
+    """Outputs that were taken under control: those not shown to be given back, else those that were."""
+    found = [(story.label, one) for story in job.record.stories for one in controlled_outputs(story)]
+    held = [item for item in found if not item[1].is_released]
+    if not found:
+        return ""
+    label = (held or found)[0][0]
+    texts = [one.text for named, one in held or found if named == label]
+    verb = "an output was" if len(texts) == 1 else "outputs were"
+    it = "it was" if len(texts) == 1 else "they were"
+    ending = f"whether {it} released is not shown" if held else "and given back"
+    return f"{label}: {verb} controlled ({_listed(texts)}), {ending}"
+
+
+def _not_proved(job: Job, words: Mapping[Part, Word]) -> str:
+    done = [CALLED[part] for part, word in words.items() if word is Word.CONFIRMED]
+    open_parts = [CALLED[part] for part, word in words.items() if word is Word.UNPROVEN]
+    missing = [CALLED[part] for part, word in words.items() if word is Word.NOT_SHOWN] if job.expectations else []
+    if not open_parts and not (missing and job.overall is Word.NOT_SHOWN):
+        return ""
+    pieces = [f"{_listed(done)} confirmed"] if done else []
+    if open_parts:
+        pieces.append(f"{_listed(open_parts)} done but not proved")
+    if missing and job.overall is Word.NOT_SHOWN:
+        pieces.append(f"not in this recording: {_listed(missing)}")
+    return f"{_modules(job, behind=': ')}{'; '.join(pieces)}."
+
+
+def _all_well(job: Job, words: Mapping[Part, Word]) -> str:
+    done = [CALLED[part] for part, word in words.items() if word is Word.CONFIRMED]
+    acts = [item for item in standing(job.operations) if item.part is not None]
+    weak = any(item.kind is Kind.WRITE and not item.details["after_power_cycle"] for item in acts)
+    more = "; values are not yet read after a power cycle" if weak else ""
+    return f"All confirmed{_modules(job, ' at ')}: {_listed(done)}{more}."
+
+
+def _modules(job: Job, before: str = "", behind: str = "") -> str:
+    """The modules that something was done to; nothing where they are many."""
+    acts = [item for item in standing(job.operations) if item.part is not None and item.kind is not Kind.CLEAR]
+    labels = dict.fromkeys(item.label for item in acts)
+    return f"{before}{', '.join(labels)}{behind}" if 0 < len(labels) <= 3 else ""
+
+
+def _listed(things: Iterable[str]) -> str:
+    """``a, b and c``; only commas where one of them has its own "and"."""
+    items = list(things)
+    if any(" and " in item for item in items) or len(items) < 2:
+        return ", ".join(items)
+    return f"{', '.join(items[:-1])} and {items[-1]}"

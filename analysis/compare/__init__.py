@@ -1,0 +1,1 @@
+"""Two sessions side by side, aligned by meaning."""

@@ -1,0 +1,83 @@
+"""Two sessions compared, as a page: where they part, and what else differs."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from itertools import groupby
+
+from analysis.compare.sessions import Comparison, Difference, Kind, Step
+from analysis.report.lines import Lines, short_hex
+from analysis.report.wording import at_lines
+from canlog.counting import counted
+
+MOST_IN_A_ROW = 3
+
+
+def render_comparison(result: Comparison, good: str, bad: str, width: int, *, color: bool) -> str:
+    """The page; ``good`` and ``bad`` are the names of the captures."""
+    page = Lines(width, color=color)
+    if not result.n_good or not result.n_bad:
+        empty = [name for name, steps in ((good, result.n_good), (bad, result.n_bad)) if not steps]
+        page.heading("Nothing to compare", "no diagnostic step in " + " and ".join(empty), "doubtful")
+        page.text("`canlog report` says what these recordings hold.")
+        return str(page)
+    _parting(page, result)
+    rest = [one for one in result.differences if one is not result.parting and one.matters]
+    if rest:
+        page.heading("What else differs", counted(len(rest), "step"))
+        for run in _runs(rest):
+            _run(page, run)
+    values = [one for one in result.differences if not one.matters]
+    if values:
+        page.heading("Different, but not by itself a fault", "values of another vehicle, times")
+        for run in _runs(values):
+            _run(page, run)
+    page.heading("What was compared")
+    page.text(f"good: {good}, {counted(result.n_good, 'step')}")
+    page.text(f"bad: {bad}, {counted(result.n_bad, 'step')}")
+    page.text(f"alike: {result.n_alike}; seeds, keys, times and tester present are left aside")
+    return str(page)
+
+
+def _parting(page: Lines, result: Comparison) -> None:
+    if result.parting is None:
+        page.heading("The sessions do not part", "every step of both is there, answered alike", "good")
+        return
+    page.heading("The sessions part here", result.parting.kind.value, "bad")
+    if result.last_alike is not None:
+        mine, other = result.last_alike
+        page.text(f"last step alike: {mine.who}, {short_hex(mine.told)} (good {_lines(mine)}, bad {_lines(other)})")
+    _sides(page, result.parting)
+
+
+def _sides(page: Lines, one: Difference) -> None:
+    page.text(_side(one.good) if one.good else "nothing like it", mark="good  ", colour="good")
+    page.text(_side(one.bad) if one.bad else "nothing like it", mark="bad   ", colour="bad")
+
+
+def _side(step: Step) -> str:
+    return f"{step.who}, {short_hex(step.told)} ({_lines(step)})"
+
+
+def _lines(step: Step) -> str:
+    return at_lines(sorted(set(step.exchange.lines)), step.exchange.capture, step.exchange.capture)
+
+
+def _runs(differences: Sequence[Difference]) -> list[list[Difference]]:
+    """Differences of one kind in a row together: after a break most of a session is missing."""
+    return [list(run) for _, run in groupby(differences, key=lambda one: (one.kind, (one.good or one.bad).who))]  # type: ignore[union-attr]
+
+
+def _run(page: Lines, run: Sequence[Difference]) -> None:
+    alone = run[0].kind in (Kind.MISSING, Kind.ADDED)
+    if not alone:
+        for one in run:
+            page.text(f"{one.kind.value}", indent=2)
+            _sides(page, one)
+        return
+    shown = list(run) if len(run) <= MOST_IN_A_ROW else [run[0], run[-1]]
+    page.text(f"{run[0].kind.value}{'' if len(run) <= MOST_IN_A_ROW else f', {len(run)} steps, first and last'}:")
+    for one in shown:
+        step = one.good or one.bad
+        if step is not None:
+            page.text(_side(step), indent=4, hang=2)

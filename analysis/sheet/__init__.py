@@ -1,0 +1,1 @@
+"""The job sheet: what was meant to happen, and what became of it."""

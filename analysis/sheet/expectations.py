@@ -1,0 +1,68 @@
+"""The job sheet's items, each with a word of its own.
+
+An operation says what happened on the bus; an item says whether what was asked for is there. So an item about a
+state can be confirmed by reading alone, and a sound download can still leave an item failed (another calibration).
+What the sheet asks for always has an item: a part of the job that was asked for is never answered by what was done
+to modules that the sheet does not mean.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+
+from analysis.operations.find import standing
+from analysis.operations.model import Operation
+from analysis.record import Record
+from analysis.sheet.items.acts import act_items
+from analysis.sheet.items.identity import identity_items
+from analysis.sheet.items.item import Expectation as Expectation
+from analysis.sheet.items.item import Subject, stories_of
+from analysis.sheet.items.values import value_items
+from analysis.sheet.items.vehicle import vehicle_item
+from analysis.sheet.jobsheet import JobSheet, ModuleAsked
+from analysis.story import Story
+from analysis.vins import other_vehicle
+from analysis.words import WORST_FIRST, Confidence, Word
+
+#: What a module can be asked for, in the order of a report.
+ITEMS = (identity_items, value_items, act_items)
+
+
+def judge_sheet(sheet: JobSheet, record: Record, operations: Sequence[Operation]) -> list[Expectation]:
+    """Every item of the sheet, in the order of the sheet."""
+    found = [item for module in sheet.modules for item in _of_module(sheet, module, record, standing(operations))]
+    other = other_vehicle(sheet.vin, record)
+    if other:
+        found = [_of_another(item, other) for item in found]
+    if sheet.vin and (other or not any(module.vin for module in sheet.modules)):
+        vehicle = vehicle_item(sheet, record)
+        found.append(_of_another(vehicle, other) if other and vehicle.word is Word.CONFIRMED else vehicle)
+    return found
+
+
+def _of_module(
+    sheet: JobSheet, module: ModuleAsked, record: Record, operations: Sequence[Operation]
+) -> Iterator[Expectation]:
+    """Each item of one module; the worse where its link is found on two channels and either may be meant."""
+    stories: list[Story | None] = [*stories_of(module, record)] or [None]
+    subjects = [Subject(sheet, module, story, record, operations) for story in stories]
+    for items in ITEMS:
+        for alike in zip(*(items(subject) for subject in subjects), strict=True):
+            item = min(alike, key=lambda one: WORST_FIRST.index(one.word))
+            yield item if len({one.word for one in alike}) == 1 else _of_several(item, stories)
+
+
+def _of_several(item: Expectation, stories: Sequence[Story | None]) -> Expectation:
+    channels = " and ".join(story.link.channel for story in stories if story is not None)
+    note = f"the link is on {channels}, and the sheet names no channel"
+    return replace(item, note=note, would_change="give the channel in the link of the job sheet")
+
+
+def _of_another(item: Expectation, vin: str) -> Expectation:
+    """What was done to another vehicle answers nothing of this one, be the modules called alike."""
+    return replace(
+        item, word=Word.NOT_SHOWN, confidence=Confidence.HIGH, found=None, operation=None, evidence=(),
+        note=f"a recording is of another vehicle: {vin}",
+        would_change="make sure that job sheet and recording belong together",
+    )  # fmt: skip

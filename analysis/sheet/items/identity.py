@@ -1,0 +1,220 @@
+"""Items that ask for a programmed state: software, calibration, verification number (CVN).
+
+| read behind the last programming | word |
+|---|---|
+| as asked | confirmed, unless a download failed or was broken off |
+| otherwise, and something was programmed | failed |
+| nothing, and something was programmed | unproven; not shown where names tie the item to another part |
+| as asked, and nothing was programmed | confirmed by reading |
+| otherwise or nothing, and nothing was programmed | not shown: no attempt at it |
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+
+from analysis.operations.model import Kind, Operation, Part
+from analysis.operations.programmed_state import state_behind
+from analysis.readings import CALIBRATION_INFO, COUNTED, OBD_CVN, Reading, tells_software
+from analysis.sheet.items.in_words import is_value, said, said_in_hex
+from analysis.sheet.items.item import Expectation, Subject
+from analysis.words import Confidence, Word, least_sure, worst
+from canlog.names.tables import IdentifierName, Names
+from canlog.services.gmw3110 import FULLY_PROGRAMMED
+
+SOFTWARE_NUMBER, SOFTWARE_VERSION = 0xF188, 0xF189
+APPLICATION_DATA = 0xF182
+OBD_CALIBRATION = 0xF804
+CVN = "cvn"
+BROKEN = (Word.FAILED, Word.INTERRUPTED)
+#: As people call the sheet's fields.
+CALLED = {CVN: "CVN"}
+
+
+def identity_items(subject: Subject) -> Iterator[Expectation]:
+    """All of one module."""
+    downloads = [one for one in subject.own(Kind.DOWNLOAD, Kind.FILE) if one.part is Part.PROGRAMMING]
+    readings = _since(downloads, subject)
+    for what, value in subject.asked.programming:
+        yield _Identity(subject, what, value, downloads, readings).item()
+
+
+def _since(downloads: Sequence[Operation], subject: Subject) -> list[Reading]:
+    """Readings behind the first restart after the last download; all of them without a download.
+
+    What a boot loader says of itself is none of them.
+    """
+    story = subject.story
+    if story is None:
+        return []
+    readings = [one for one in subject.readings if not story.is_boot_loader(one.exchange)]
+    if not downloads:
+        return readings
+    last = max(one.begin for one in downloads)
+    exits = [one.end for one in story.exchanges if one.begin >= last and one.service in (0x36, 0x37)]
+    normal = story.normal_after(max(exits, default=last))
+    return [one for one in readings if normal is not None and one.place > normal]
+
+
+@dataclass(frozen=True)
+class _Identity:
+    subject: Subject
+    what: str  # software, calibration, cvn
+    value: str
+    downloads: Sequence[Operation]
+    readings: Sequence[Reading]
+
+    def item(self) -> Expectation:
+        deciding = self._deciding()
+        last = next((one for one in reversed(self.readings) if tells(self.what, one)), None)
+        match = next((one for one in reversed(self.readings) if self._is_match(one)), None)
+        is_broken = deciding is not None and deciding.outcome.word in BROKEN
+        if match is not None and not is_broken and (last is None or is_value(value_of(last), self.value)):
+            note = "" if self.downloads else "read only: no programming is in the capture"
+            return self._make(Word.CONFIRMED, match, deciding, note, self._sure(match, deciding))
+        if deciding is not None and is_broken:
+            return self._broken(deciding, last, match)
+        if last is not None and self.downloads:
+            return self._make(Word.FAILED, last, deciding, "", Confidence.HIGH, self._program_again())
+        if deciding is not None:
+            if self._is_of_another_part():
+                return self._make(Word.NOT_SHOWN, None, None, "only another part was programmed", None, self._program())
+            wish = f"read the {self._called} of {self.subject.label} after an ignition cycle and capture it"
+            return self._make(Word.UNPROVEN, None, deciding, self._unread(), None, wish)
+        note = "" if last is None else "no programming is in the capture"
+        return self._make(Word.NOT_SHOWN, last, None, note, None, self._program())
+
+    def _broken(self, deciding: Operation, last: Reading | None, match: Reading | None) -> Expectation:
+        """The act's own word and proof; what is read since does not mend it, but is not hidden where the module speaks
+        against it by itself (GMW3110: A2).
+        """
+        item = self._make(deciding.outcome.word, None, deciding)
+        shown = last or match
+        if shown is None or not self._state_says_no():
+            return item
+        found = self._found(shown)
+        is_as_asked = is_value(value_of(shown), self.value)
+        note = f"found {found}, but the module's own state says otherwise" if is_as_asked else ""
+        return replace(item, found=found, note=note)
+
+    def _state_says_no(self) -> bool:
+        story = self.subject.story
+        told = state_behind(max(one.end for one in self.downloads), story) if story is not None else None
+        return told is not None and told.state != FULLY_PROGRAMMED
+
+    def _found(self, reading: Reading) -> str:
+        return _cvn(value_of(reading), self.value) if self.what == CVN else said(value_of(reading))
+
+    def _is_of_another_part(self) -> bool:
+        """Names tie the item to one part, and every download is of another: an unknown address could be any part."""
+        label, names = self.subject.label, self.subject.record.names
+        mine = part_told_by(self.what, label, names) & {one.name for one in names.parts(label)}
+        programmed = {one.details.get("name") for one in self.downloads}
+        return bool(mine) and None not in programmed and not mine & programmed
+
+    def _unread(self) -> str:
+        """Why no reading tells it: nothing was read, or nothing shows that what was programmed runs by now."""
+        story = self.subject.story
+        end = max(one.end for one in self.downloads)
+        begin = max(one.begin for one in self.downloads)
+        if story is None or story.normal_after(begin) is not None or story.may_have_restarted_behind(end) is not None:
+            return "programmed, but not read since the restart"
+        return "programmed; no restart in this recording"
+
+    @property
+    def _called(self) -> str:
+        return CALLED.get(self.what, self.what)
+
+    def _make(
+        self,
+        word: Word,
+        reading: Reading | None,
+        operation: Operation | None,
+        note: str = "",
+        sure: Confidence | None = None,
+        wish: str = "",
+    ) -> Expectation:
+        is_cvn = self.what == CVN
+        asked = self.value.replace(" ", "").upper() if is_cvn else self.value
+        found = None if reading is None else self._found(reading)
+        return self.subject.item(
+            self._called, Part.PROGRAMMING, asked, word, found=found, reading=reading, operation=operation,
+            confidence=sure, note=note, would_change=wish,
+        )  # fmt: skip
+
+    def _deciding(self) -> Operation | None:
+        """The worst of the downloads."""
+        word = worst(one.outcome.word for one in self.downloads)
+        return next((one for one in self.downloads if one.outcome.word is word), None)
+
+    def _is_match(self, reading: Reading) -> bool:
+        return is_value(value_of(reading), self.value) and _may_tell(self.what, reading)
+
+    def _sure(self, reading: Reading, deciding: Operation | None) -> Confidence:
+        """No surer than the download it identifies; an identifier known only by its value is not quite sure."""
+        own = Confidence.HIGH if tells(self.what, reading) else Confidence.MEDIUM
+        return least_sure([own, *([deciding.outcome.confidence] if deciding else [])])
+
+    def _program(self) -> str:
+        """One wish for all items of the module. A CVN is worked out from what is programmed, never programmed."""
+        items = [f"{what} {value}" for what, value in self.subject.asked.programming if what != CVN]
+        what = " and ".join(items) or f"what has the CVN {self.value}"
+        return (
+            f"program {self.subject.label} with {what}, read its identification after an ignition cycle and capture it"
+        )
+
+    def _program_again(self) -> str:
+        if self.what == CVN:
+            return (
+                f"find out which software and calibration have the CVN {self.value} before {self.subject.label} is "
+                "programmed again"
+            )
+        return f"program {self.subject.label} with the {self.what} asked for: {self.value}"
+
+
+def value_of(reading: Reading) -> bytes:
+    """The value itself, without the number of records that some identifiers begin with."""
+    is_counted = reading.identifier in COUNTED and len(reading.raw) > 1 and reading.raw[0] < 0x20
+    return reading.raw[1:] if is_counted else reading.raw
+
+
+def _cvn(raw: bytes, asked: str) -> str:
+    """In hex, as it was asked for; a module that sends the digits themselves is shown as it says them."""
+    return said(raw) if raw.strip(b"\0\xff ").decode("ascii", "replace") == asked else said_in_hex(raw)
+
+
+def part_told_by(what: str, label: str, names: Names) -> set[str]:
+    """The parts that names tie an item to, by the identifiers that tell it."""
+    own = [one for one in names.identifiers if one.part and (not one.modules or label in one.modules)]
+    cvns = [one for one in own if _is_called_cvn(one)]
+    if what == CVN:
+        return {one.part for one in cvns}
+    part = "calibration" if what == "calibration" else "application"
+    return {one.part for one in own if one not in cvns and one.part == part}
+
+
+def _is_called_cvn(name: IdentifierName) -> bool:
+    return any(word in name.name.lower() for word in ("verification", CVN))
+
+
+def tells(what: str, reading: Reading) -> bool:
+    """A reading that tells this item, whatever its value."""
+    is_cvn = reading.identifier == OBD_CVN or (reading.name is not None and _is_called_cvn(reading.name))
+    if what == CVN:
+        return is_cvn
+    if is_cvn or (reading.kind not in ("identification",) and reading.identifier not in CALIBRATION_INFO):
+        return False
+    if what == "calibration":
+        return reading.part == "calibration" or reading.identifier in (APPLICATION_DATA, OBD_CALIBRATION)
+    return reading.part == "application" or (
+        not reading.part and reading.identifier in (SOFTWARE_NUMBER, SOFTWARE_VERSION)
+    )
+
+
+def _may_tell(what: str, reading: Reading) -> bool:
+    """A reading that could tell this item if its value says so."""
+    is_of_maker = reading.identifier <= 0xFF and reading.tells_software  # parts and versions, numbered by the maker
+    return tells(what, reading) or tells_software(reading.identifier) or (
+        (is_of_maker or 0xF1A0 <= reading.identifier <= 0xF1EF) and not reading.written_by_tester and not reading.part
+    )  # fmt: skip

@@ -1,0 +1,1 @@
+"""Values of a single unit: found, written down, printed."""
