@@ -12,8 +12,9 @@ import pytest
 from click.testing import CliRunner
 from readme_example import example_command, limits_written_again, written_again
 
-from analysis.cli import BAD_INPUT, INTERRUPTED, NOT_CONFIRMED, main
+from analysis.cli import BAD_INPUT, INTERRUPTED, main
 from analysis.commands.listing import EXCHANGE_COLUMNS, FRAME_COLUMNS, MESSAGE_COLUMNS
+from analysis.commands.report_command import NOT_CONFIRMED
 from analysis.limits import table
 from analysis.report import contract, schema
 from analysis.serve.limits import table as serve_limits

@@ -10,7 +10,8 @@ import pytest
 from click.testing import CliRunner
 
 from analysis import analyse
-from analysis.cli import PLANTED, main
+from analysis.cli import main
+from analysis.commands.walk_command import PLANTED
 from analysis.report.model import Report
 from analysis.walk.plant import KINDS
 
