@@ -76,7 +76,7 @@ def _asked(exchange: Exchange, call: RoutineCall | None, label: str, names: Name
             return said or QUIET.get(orders_quiet(told, exchange.dialect)) or "storing of faults"
         case Act.TESTER_PRESENT:
             return "tester present"
-    return exchange.ask.name if exchange.asked else exchange.answer.name
+    return exchange.name
 
 
 def _routine_name(call: RoutineCall) -> str:
@@ -92,7 +92,7 @@ def _by_identifier(exchange: Exchange, label: str, names: Names) -> str:
     if number is None:
         return f"{verb} data"
     if exchange.service <= 0x0A:
-        return exchange.ask.name if exchange.asked else exchange.answer.name
+        return exchange.name
     return f"{verb} {title_of(number, names.identifier(label, number), exchange.dialect, exchange.service)}"
 
 

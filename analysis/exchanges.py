@@ -25,7 +25,7 @@ from canlog.isotp.addressing import Direction, Link
 from canlog.isotp.messages import Message
 from canlog.isotp.steps import HEADLESS_REASONS
 from canlog.names.nrc import nrcs
-from canlog.services.decode import decode_request, decode_response
+from canlog.services.decode import decode_request, decode_response, name_of
 from canlog.services.dialects import UDS
 from canlog.services.layout import Decoded
 from canlog.services.matching import Silence, answers, is_pending, silence_means
@@ -119,6 +119,13 @@ class Exchange:
         """The code that refused it, for people: ``72 general programming failure``."""
         code = self.nrc or 0
         return f"{code:02X} {nrcs(self.dialect)[code].meaning}"
+
+    @property
+    def name(self) -> str:
+        """What the service is called in its dialect."""
+        if self.asked:
+            return name_of(self.asked, self.dialect)
+        return name_of(self.answered, self.dialect, is_response=True)
 
     @cached_property
     def ask(self) -> Decoded:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
+from typing import TYPE_CHECKING
 
 from analysis.exchanges import Exchange, Place
 from analysis.limits import Limits
@@ -26,6 +27,9 @@ from canlog.other.find import find_other_traffic
 from canlog.other.traffic import OtherTraffic
 from canlog.services.dialects import DialectGuess
 from canlog.survey import Survey
+
+if TYPE_CHECKING:
+    from analysis.operations.attempts import Attempt
 
 
 @dataclass(frozen=True)
@@ -59,6 +63,8 @@ class Record:
     limits: Limits
     dialects: Mapping[str, DialectGuess] = field(default_factory=dict)  # by link key
     wanted: tuple[Link, ...] = ()  # links that the user named
+    #: By link; see ``attempts_of``.
+    attempts: dict[str, list[Attempt]] = field(default_factory=dict, init=False, repr=False, compare=False)
 
     def capture(self, number: int) -> CaptureRecord:
         """A capture by its number (from 1)."""

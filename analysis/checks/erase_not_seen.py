@@ -39,5 +39,7 @@ def find(ctx: Context) -> Iterator[Seen]:
 
 def _may_be_erased(story: Story, attempt: Attempt) -> bool:
     """Any routine in front of it may be the maker's erase; a session that began unseen may hold one."""
-    before = [item for item in story.own if item.begin < attempt.exchanges[-1].begin and item.act is Act.ROUTINE]
-    return bool(before) or story.before(attempt.exchanges[0]).session is None
+    exchanges = attempt.exchanges
+    last = exchanges[-1].begin
+    is_routine_before = any(item.act is Act.ROUTINE and item.begin < last for item in story.own)
+    return is_routine_before or story.before(exchanges[0]).session is None

@@ -13,6 +13,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+import numpy as np
+
 from analysis.checks.looking.transfers import attempts, place_of
 from analysis.checks.registry import Context, Seen, check
 from analysis.operations.attempts import Attempt
@@ -21,6 +23,8 @@ from analysis.words import Confidence, Severity
 
 #: A smaller transfer says nothing, and code or data of a real part has fewer bytes of one value (our choice).
 FEWEST_BYTES = 64
+#: Blocks counted together.
+AT_ONCE = 256
 BLANK_PERCENT = 90
 
 
@@ -36,8 +40,13 @@ def find(ctx: Context) -> Iterator[Seen]:
 
 
 def _filled_with(attempt: Attempt) -> Iterator[tuple[int, int]]:
-    carried = b"".join(piece.data for piece in attempt.account.pieces if not piece.missing)
+    whole = [piece for piece in attempt.account.pieces if not piece.missing]
+    counts = np.zeros(256, dtype=np.int64)
+    for at in range(0, len(whole), AT_ONCE):  # a download may be as large as memory
+        joined = b"".join(piece.data for piece in whole[at : at + AT_ONCE])
+        counts += np.bincount(np.frombuffer(joined, dtype=np.uint8), minlength=256)
+    carried = int(counts.sum())
     for value in (0x00, 0xFF):
-        percent = 100 * carried.count(value) // max(len(carried), 1)
-        if len(carried) >= FEWEST_BYTES and percent >= BLANK_PERCENT:
+        percent = 100 * int(counts[value]) // max(carried, 1)
+        if carried >= FEWEST_BYTES and percent >= BLANK_PERCENT:
             yield value, percent

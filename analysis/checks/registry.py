@@ -15,12 +15,11 @@ from __future__ import annotations
 import inspect
 import re
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from functools import cached_property
 
 from analysis.exchanges import Exchange
 from analysis.modules import ModuleState
-from analysis.operations.attempts import Attempt
 from analysis.operations.find import standing
 from analysis.operations.model import Kind, Operation
 from analysis.record import Record
@@ -44,7 +43,6 @@ class Context:
     modules: Sequence[ModuleState]
     sheet: JobSheet | None
     expectations: Sequence[Expectation] = ()  # the sheet's items, judged
-    attempts: dict[str, list[Attempt]] = field(default_factory=dict, init=False, repr=False, compare=False)  # by link
 
     @cached_property
     def stories(self) -> list[Story]:

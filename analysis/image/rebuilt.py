@@ -13,7 +13,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
-from analysis.operations.attempts import Attempt, find_attempts
+from analysis.operations.attempts import Attempt, attempts_of
 from analysis.operations.find import standing
 from analysis.operations.model import Kind, Operation
 from analysis.report.model import Report
@@ -69,7 +69,7 @@ def images(report: Report) -> list[Image]:
     """Every download that no later one replaced, by module, in order; helper programs in RAM are among them."""
     found = []
     for story in report.record.stories:
-        attempts = find_attempts(story, report.record.names)
+        attempts = attempts_of(story, report.record)
         by_number = {attempt.exchanges[0].number: attempt for attempt in attempts}
         for operation in standing(report.operations):
             if operation.kind is not Kind.DOWNLOAD or operation.link.key != story.link.key:

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
 from analysis.exchanges import Answer, Exchange, Place
 from analysis.operations.block_form import executes, form_of
@@ -19,6 +20,9 @@ from analysis.story import Start, Story
 from canlog.names.tables import Names
 from canlog.services.dialects import UDS
 from canlog.services.traits import Act, AddressIn, routine_asked, traits_of
+
+if TYPE_CHECKING:
+    from analysis.record import Record
 
 REQUEST_KINDS = {Act.DOWNLOAD: Kind.DOWNLOAD, Act.UPLOAD: Kind.UPLOAD, Act.FILE: Kind.FILE}
 
@@ -164,6 +168,13 @@ def find_attempts(story: Story, names: Names) -> list[Attempt]:
         return call is not None and call.kind == "erase" and call.control == START
 
     return list(_Cutter(story, is_erase).cut())
+
+
+def attempts_of(story: Story, record: Record) -> list[Attempt]:
+    """The same, worked out once for all who ask."""
+    if story.link.key not in record.attempts:
+        record.attempts[story.link.key] = find_attempts(story, record.names)
+    return record.attempts[story.link.key]
 
 
 class _Cutter:

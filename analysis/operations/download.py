@@ -21,7 +21,7 @@ from itertools import takewhile
 from analysis.exchanges import Answer, Exchange, Place
 from analysis.limits import SECOND_NS
 from analysis.modes import mode_now
-from analysis.operations.attempts import Attempt, find_attempts
+from analysis.operations.attempts import Attempt, attempts_of
 from analysis.operations.download_proof import DownloadProof, checks_of, last_of_each, part_of, proofs_of
 from analysis.operations.model import Kind, Operation, Part, evidence, span
 from analysis.operations.programmed_state import state_behind
@@ -48,7 +48,7 @@ OVERFLOW = "overflow"
 
 def find_downloads(story: Story, record: Record) -> list[Operation]:
     """All transfers of a module, in order, each with its word; superseded ones included."""
-    attempts = find_attempts(story, record.names)
+    attempts = attempts_of(story, record)
     subjects = _subjects(attempts)
     return [
         replace(_Judge(attempt, attempts, story, record).operation(), subject=subject)

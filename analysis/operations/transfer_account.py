@@ -20,9 +20,16 @@ class Piece(NamedTuple):
     """The data of one accepted block: where it belongs (behind the start, or its address) and what no frame brought."""
 
     start: int
-    data: bytes
+    size: int
+    form: BlockForm
+    message: bytes  # that brought it; no copy of its data is kept, a download may be as large as memory
     missing: tuple[tuple[int, int], ...]  # half-open ranges of the data
     exchange: Exchange
+
+    @property
+    def data(self) -> bytes:
+        """``size`` bytes; zeros where no frame brought them."""
+        return self.form.read(self.message).data.ljust(self.size, b"\0")
 
 
 @dataclass(slots=True)
@@ -70,7 +77,7 @@ class Account:
             self._accept_unanswered(self.unanswered)
         self._compare(placed.mark)
         self.refused = self.unanswered = None
-        self._take(placed, size, exchange)
+        self._take(placed, size, exchange, request.data if request else b"")
 
     @property
     def data(self) -> list[bytes]:
@@ -92,9 +99,9 @@ class Account:
         """Bytes of accepted blocks that no frame in the capture brought."""
         return sum(end - start for piece in self.pieces for start, end in piece.missing)
 
-    def _take(self, placed: Placed, size: int, exchange: Exchange) -> None:
+    def _take(self, placed: Placed, size: int, exchange: Exchange, message: bytes) -> None:
         start = placed.mark if self.form.is_addressed and placed.mark is not None else self.carried
-        self.pieces.append(Piece(start, placed.data.ljust(size, b"\0"), self._missing(exchange, size), exchange))
+        self.pieces.append(Piece(start, size, self.form, message, self._missing(exchange, size), exchange))
         self.carried += size
         self.blocks += 1
         self.due = self.form.next_mark(placed, size)
@@ -142,7 +149,9 @@ class Account:
         self.unseen.append(exchange)
         text = f"the answer to {self.form.said(placed.mark)} is not in the capture, but the next block was accepted"
         self.doubts.append(text)
-        self._take(Placed(placed.mark, self.form.read(exchange.asked).data), self._asked_size(), exchange)
+        self._take(
+            Placed(placed.mark, self.form.read(exchange.asked).data), self._asked_size(), exchange, exchange.asked
+        )
 
     def _is_repeat(self, placed: Placed) -> bool:
         last = self._last

@@ -191,7 +191,7 @@ def _exchange(item: Exchange, has_clock: bool, *, secrets: bool) -> c.ExchangeDi
         "capture": item.capture,
         "link": item.link.key,
         "time_ns": item.begin_ns if has_clock else None,
-        "service": item.ask.name if item.asked else item.answer.name,
+        "service": item.name,
         "request": shown_data(item.asked, item.service, secrets=secrets),
         "response": shown_data(item.answered, item.service, secrets=secrets),
         "pending": len(item.pendings),

@@ -27,7 +27,7 @@ from typing import IO, Final
 from canlog.capture import unpacking
 from canlog.errors import CaptureError
 
-BLOCK_BYTES: Final = 2 * 1024 * 1024
+BLOCK_BYTES: Final = 3 * 1024 * 1024
 _HASHED_BYTES: Final = 2 * BLOCK_BYTES  # at once; the fewer pieces, the less waiting for the interpreter
 #: Bytes to recognise a form by; the longer one where pages of other text come first.
 HEADS_BYTES: Final = (64 * 1024, 1024 * 1024)

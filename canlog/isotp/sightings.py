@@ -29,6 +29,8 @@ DISORDER_NS: Final = 100_000_000
 MOST_CANDIDATES: Final = 8
 #: Frames of an id looked at without any answer before it is left alone.
 MOST_UNANSWERED: Final = 4000
+#: The same for first frames of which none was ever continued: a tester gives up long before.
+MOST_VAIN: Final = 500
 
 _NEGATIVE, _PENDING = 0x7F, 0x78
 #: Bytes of the request that the positive response repeats, by service: sub-function (its bit 7 apart),
@@ -95,6 +97,7 @@ class Station:
     last_payload: bytes = b""
     has_witness: bool = False  # stands in a pair
     open_first: OpenFirst | None = None
+    n_vain: int = 0  # first frames that nothing followed, while none was ever followed; -1 behind the first that was
 
     @property
     def n_messages(self) -> int:
@@ -180,6 +183,7 @@ class Sightings:
         service = payload[0]
         is_response = service & 0x40 != 0
         if shape == FIRST:
+            station.n_vain += station.n_vain >= 0
             station.open_first = OpenFirst(time_ns, is_response)
             self._firsts.setdefault((key >> 30, address_bytes), {})[station] = station.open_first
         if is_response:
@@ -188,7 +192,8 @@ class Sightings:
             self._ask(station, key >> 30, address_bytes, payload, time_ns, is_long=shape == FIRST)
         else:
             station.n_strange += 1
-        if not station.has_witness and station.n_messages > MOST_UNANSWERED:
+        is_vain = station.n_messages > MOST_UNANSWERED or station.n_vain > MOST_VAIN
+        if is_vain and not station.has_witness:
             self._prefilter.leave(key, address_bytes)
 
     def _ask(
@@ -263,6 +268,7 @@ class Sightings:
 
     def _goes_on(self, station: Station) -> None:
         """The first consecutive frame: whoever sent flow control before it was understood."""
+        station.n_vain = -1
         first = station.open_first
         if first is None:
             return

@@ -70,6 +70,7 @@ DIALECTS: Final[dict[str, Dialect]] = {
 }
 
 _UNKNOWN: Final = Layout()
+EMPTY: Final = "empty message"
 
 
 def dialect_named(name: str) -> Dialect:
@@ -90,6 +91,23 @@ def layouts(dialect: str) -> Mapping[Key, Layout]:
         ValueError: no such dialect.
     """
     return dialect_named(dialect).layouts
+
+
+def name_of(data: bytes, dialect: str = "uds", *, is_response: bool = False) -> str:
+    """What a message is called, without its fields: the ``name`` of :func:`decode_request` or :func:`decode_response`.
+
+    Raises:
+        ValueError: no such dialect.
+    """
+    read = dialect_named(dialect)
+    if not data:
+        return EMPTY
+    sid = data[0]
+    if is_response and sid == negative.NEGATIVE_RESPONSE:
+        sid = data[1] if len(data) > 1 else 0
+    elif is_response:
+        sid = service_of_response(sid, read.services) or sid
+    return read.services[sid].name
 
 
 def decode_request(data: bytes, dialect: str = "uds", *, address_bytes: int | None = None) -> Decoded:
@@ -156,7 +174,7 @@ def _unknown(read: Dialect, message: bytes, sid: int) -> Decoded:
 
 
 def _nothing(message: bytes) -> Decoded:
-    return _UNKNOWN.decode(message, name="empty message")
+    return _UNKNOWN.decode(message, name=EMPTY)
 
 
 def _with_records(whole: Decoded, asked: bytes) -> Decoded:

@@ -7,7 +7,7 @@ from itertools import pairwise
 
 from analysis.checks.registry import Context
 from analysis.exchanges import Answer, Exchange
-from analysis.operations.attempts import Attempt, find_attempts
+from analysis.operations.attempts import Attempt, attempts_of
 from analysis.operations.model import Kind, Operation
 from analysis.operations.routines import RoutineCall, read_call
 from analysis.story import Story
@@ -27,9 +27,7 @@ def attempts(ctx: Context) -> Iterator[tuple[Story, Attempt, bool]]:
 
 def attempts_at(ctx: Context, story: Story) -> list[Attempt]:
     """Every attempt at one module, found once for all checks."""
-    if story.link.key not in ctx.attempts:
-        ctx.attempts[story.link.key] = find_attempts(story, ctx.record.names)
-    return ctx.attempts[story.link.key]
+    return attempts_of(story, ctx.record)
 
 
 def routine_calls(ctx: Context, story: Story) -> list[RoutineCall]:
