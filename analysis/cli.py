@@ -22,6 +22,7 @@ from analysis.commands.serve_command import serve
 from analysis.commands.sheet_command import fill_sheet
 from analysis.commands.trims_command import trims
 from analysis.commands.walk_command import walk
+from canlog import __version__
 from canlog.errors import CanlogError
 
 BAD_INPUT = 2
@@ -79,7 +80,7 @@ def _first_line(error: click.ClickException) -> str:
 @click.group(
     cls=_Program, name="canlog", no_args_is_help=False, context_settings={"help_option_names": ["-h", "--help"]}
 )
-@click.version_option(package_name="canlog", message="canlog %(version)s")
+@click.version_option(__version__, message="canlog %(version)s")
 def main() -> None:
     """Did the programming complete? Reads raw captures of a vehicle's diagnostic bus and says so.
 

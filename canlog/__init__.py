@@ -9,6 +9,9 @@ if TYPE_CHECKING:
 
 __all__ = ["read_capture", "rebuild"]
 
+#: Here and not asked of the installation: that would load the mail library, a tenth of a short report.
+__version__ = "0.1.0"
+
 
 def __getattr__(name: str) -> object:
     """Loaded when asked for: ``canlog --help`` must not wait for numpy."""

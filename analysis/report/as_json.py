@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Mapping
-from importlib.metadata import version
 from typing import cast
 
 from analysis.answer.verdict import PartWord
@@ -22,6 +21,7 @@ from analysis.sheet.expectations import Expectation
 from analysis.story import Story
 from analysis.trims.found import Trim
 from analysis.words import Evidence
+from canlog import __version__
 from canlog.counting import counted
 from canlog.frames import TimeKind
 from canlog.isotp.addressing import Direction, Link
@@ -40,7 +40,7 @@ def report_dict(report: Report, *, secrets: bool = False) -> c.ReportDict:
     return {
         "schema": c.SCHEMA,
         "made_by": {
-            "version": version("canlog"),
+            "version": __version__,
             "limits_changed": record.limits.changed(),
             "job_sha256": report.job_sha256,
             "names_sha256": list(report.names_sha256),

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from importlib.metadata import version
 from typing import Any
 
 from starlette.concurrency import run_in_threadpool
@@ -13,6 +12,7 @@ from starlette.routing import Route
 from analysis.serve.guard import OWN_HEADER
 from analysis.serve.site import Site
 from analysis.serve.store import Job
+from canlog import __version__
 
 
 class Api:
@@ -83,7 +83,7 @@ def openapi() -> dict[str, Any]:
         "openapi": "3.1.0",
         "info": {
             "title": "canlog serve",
-            "version": version("canlog"),
+            "version": __version__,
             "description": "Captures in, reports out. It only reads recordings.",
         },
         "security": [{"key": []}, {"loopback": []}],
