@@ -16,11 +16,17 @@ MOST_IN_A_ROW = 3
 def render_comparison(result: Comparison, good: str, bad: str, width: int, *, color: bool) -> str:
     """The page; ``good`` and ``bad`` are the names of the captures."""
     page = Lines(width, color=color)
+    tell_comparison(page, result, good, bad)
+    return str(page)
+
+
+def tell_comparison(page: Lines, result: Comparison, good: str, bad: str) -> None:
+    """The same on a page that somebody else shows."""
     if not result.n_good or not result.n_bad:
         empty = [name for name, steps in ((good, result.n_good), (bad, result.n_bad)) if not steps]
         page.heading("Nothing to compare", "no diagnostic step in " + " and ".join(empty), "doubtful")
         page.text("`canlog report` says what these recordings hold.")
-        return str(page)
+        return
     _parting(page, result)
     rest = [one for one in result.differences if one is not result.parting and one.matters]
     if rest:
@@ -36,7 +42,6 @@ def render_comparison(result: Comparison, good: str, bad: str, width: int, *, co
     page.text(f"good: {good}, {counted(result.n_good, 'step')}")
     page.text(f"bad: {bad}, {counted(result.n_bad, 'step')}")
     page.text(f"alike: {result.n_alike}; seeds, keys, times and tester present are left aside")
-    return str(page)
 
 
 def _parting(page: Lines, result: Comparison) -> None:

@@ -138,7 +138,7 @@ def _schemas() -> dict[str, Any]:
         "note": text, "page": text, "report": {"type": ["string", "null"]},
     }  # fmt: skip
     upload = {"captures": files, "sheet": files["items"], "names": files, "note": text}
-    upload |= {"vin": text, "link": text, "software": text, "calibration": text}
+    upload |= {"vin": text, "link": text, "software": text, "calibration": text, "trims": text}
     return {
         "Job": {"type": "object", "properties": job, "required": list(job)},
         "Jobs": _object({"jobs": {"type": "array", "items": {"$ref": "#/components/schemas/Job"}}}),

@@ -17,11 +17,13 @@ from starlette.routing import Route
 
 from analysis.serve.access import Access, Rates, kept_secret
 from analysis.serve.api import Api
+from analysis.serve.further import Further
 from analysis.serve.guard import Guard
 from analysis.serve.limits import ServeLimits
 from analysis.serve.pages import Pages
 from analysis.serve.site import Site
 from analysis.serve.store import Store
+from analysis.serve.watching import Watching
 from analysis.serve.worker import Worker
 from canlog.errors import CanlogError
 
@@ -56,7 +58,10 @@ def make_app(site: Site) -> Starlette:
         site.store.close()
 
     return Starlette(
-        routes=[*Pages(site).routes, *Api(site).routes, Route("/static/{name}", _static)],
+        routes=[
+            *Pages(site).routes, *Further(site).routes, *Watching(site).routes, *Api(site).routes,
+            Route("/static/{name}", _static),
+        ],
         middleware=[
             Middleware(
                 Guard, access=site.access, limits=site.limits, rates=site.rates, lan=site.access.needs_key,

@@ -1,7 +1,7 @@
 """One analysis in a process of its own, which may be ended at any moment: ``python -m analysis.serve.child FOLDER``.
 
-It reads the task in the folder and leaves there the report, or why there is none. It ends with the page that
-started it: its standard input is a pipe that closes then.
+It reads the task in the folder and leaves there what was asked for, or why there is none. It ends with the page
+that started it: its standard input is a pipe that closes then.
 """
 
 from __future__ import annotations
@@ -15,18 +15,18 @@ import time
 from pathlib import Path
 from typing import Any
 
-from analysis.serve.task import OUTCOME, PROGRESS, Task
+from analysis.serve.task import MADE, OUTCOME, PROGRESS, REPORT, Task
 from canlog.errors import CanlogError
 
 _BETWEEN_S = 0.2
 
 
 def run(folder: Path) -> None:
-    """Read the captures of the task and write ``report.html``, ``report.json`` and the outcome."""
+    """Write ``report.html`` and ``report.json``, or the one file of another kind of task; and the outcome."""
     task = Task.read(folder)
     _bind(task)
     try:
-        outcome = _analyse(task, folder)
+        outcome = _analyse(task, folder) if task.kind == REPORT else _make(task, folder)
     except CanlogError as error:
         outcome = {"problem": str(error), "hint": error.hint}
     except MemoryError:
@@ -34,7 +34,7 @@ def run(folder: Path) -> None:
             "problem": "the captures need more memory than one analysis may use",
             "hint": "send a shorter part of the recording, or read it with `canlog report`",
         }
-    _write(folder / OUTCOME, json.dumps(outcome))
+    _write(folder / OUTCOME, _bytes(json.dumps(outcome)))
 
 
 def _bind(task: Task) -> None:
@@ -59,10 +59,17 @@ def _analyse(task: Task, folder: Path) -> dict[str, str]:
     shown = [Path(one).name for one in task.captures]
     names = [Path(one).name for one in task.names]
     again = Again(shown, job=Path(task.sheet).name if task.sheet else None, names=names)
-    _write(folder / "report.json", json.dumps(data, ensure_ascii=False, indent=1) + "\n")
-    _write(folder / "report.html", html_of(report, again))
+    _write(folder / "report.json", _bytes(json.dumps(data, ensure_ascii=False, indent=1) + "\n"))
+    _write(folder / "report.html", _bytes(html_of(report, again)))
     verdict = data["verdict"]
     return {"headline": verdict["headline"], "overall": verdict["overall"], "words": " ".join(_words(data))}
+
+
+def _make(task: Task, folder: Path) -> dict[str, str]:
+    from analysis.serve.making import MAKERS
+
+    _write(folder / MADE, MAKERS[task.kind](task))
+    return {}
 
 
 def _words(data: Any) -> list[str]:
@@ -96,9 +103,13 @@ class _Progress:
             self._file.write_text(str(min(permille, 999)), encoding="ascii")
 
 
-def _write(path: Path, text: str) -> None:
+def _bytes(text: str) -> bytes:
+    return text.encode("utf-8", "replace")
+
+
+def _write(path: Path, data: bytes) -> None:
     with path.open("wb") as out:
-        out.write(text.encode("utf-8", "replace"))
+        out.write(data)
         out.flush()
         os.fsync(out.fileno())
 

@@ -19,10 +19,17 @@ POLICY = (
     "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; connect-src 'self'; form-action 'self'; "
     "base-uri 'none'; frame-ancestors 'none'"
 )
-#: A report holds its style and no script at all; it may neither send forms nor load anything.
-REPORT_POLICY = (
-    "default-src 'none'; style-src 'unsafe-inline'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
-)
+
+
+def report_policy(script: str = "") -> str:
+    """A report holds its style; it may neither send forms nor load anything, nor run what ``script`` does not allow."""
+    return (
+        f"default-src 'none'; style-src 'unsafe-inline'; {script}base-uri 'none'; form-action 'none'; "
+        "frame-ancestors 'none'"
+    )
+
+
+REPORT_POLICY = report_policy()
 HEADERS = {
     "Content-Security-Policy": POLICY,
     "X-Content-Type-Options": "nosniff",

@@ -27,9 +27,11 @@ class ServeLimits:
     name_chars: int = 120
     body_pause_s: int = 60
     requests_per_minute: int = 600
-    uploads_per_minute: int = 20
+    uploads_per_minute: int = 120
     key_attempts_per_minute: int = 10
-    waiting_jobs: int = 100
+    waiting_jobs: int = 200
+    waiting_pages: int = 40
+    watchers: int = 200
     free_bytes: int = 512 * MIB
     analysis_s: int = 900
     analysis_memory_bytes: int = 4096 * MIB
@@ -48,9 +50,11 @@ REASONS: dict[str, str] = {
     "name_chars": "of a file's name; file systems end at 255 bytes, and a character may take four",
     "body_pause_s": "an upload that sends nothing for this long is given up, so that it holds no place",
     "requests_per_minute": "from one address; far above a person with progress shown every second",
-    "uploads_per_minute": "from one address",
+    "uploads_per_minute": "from one address; a folder of fifty captures sent at once passes",
     "key_attempts_per_minute": "wrong keys from one address; the key has 144 random bits, this keeps the log readable",
     "waiting_jobs": "a queue longer than this is refused instead of filling the disk",
+    "waiting_pages": "walks, comparisons and copies asked for at once; a class opens one page together",
+    "watchers": "pages that are told at once how far a reading is; each costs ten looks at the tables a second",
     "free_bytes": "space that must stay free on the disk; below it uploads are refused before they are read",
     "analysis_s": "25 million frames take about 7 s; what takes this long is not a capture of one job",
     "analysis_memory_bytes": "25 million frames take about 0.4 GB",

@@ -11,6 +11,7 @@ from starlette.routing import Route
 from analysis.serve.access import COOKIE
 from analysis.serve.guard import REPORT_POLICY
 from analysis.serve.site import Site
+from analysis.serve.store import Job
 from analysis.serve.uploads import text_of
 
 
@@ -58,7 +59,13 @@ class Pages:
         return self._site.page(
             request, "job.html", job=job, files=self._site.store.files(job.id),
             percent=self._site.worker.permille(job.id) // 10, before=self._site.store.n_before(job),
+            others=self._others(job) if job.state == "done" else [],
         )  # fmt: skip
+
+    def _others(self, job: Job) -> list[Job]:
+        """Recordings to compare with."""
+        found = self._site.store.search("", self._site.limits.listed_jobs)
+        return [one for one in found if one.state == "done" and one.id != job.id]
 
     def report(self, request: Request) -> Response:
         """The report as a page."""

@@ -83,10 +83,29 @@ class Site:
         Raises:
             HTTPException: there is none.
         """
-        job = self.store.job(request.path_params["job"])
+        return self._job(request.path_params["job"])
+
+    async def job_later(self, request: Request) -> Job:
+        """The same for a page that does not run in a thread of its own."""
+        return await self.job_named(request.path_params["job"])
+
+    async def job_named(self, name: str) -> Job:
+        """The job of this id.
+
+        Raises:
+            HTTPException: there is none.
+        """
+        return await run_in_threadpool(self._job, name)
+
+    def _job(self, name: str) -> Job:
+        job = self.store.job(name)
         if job is None:
             raise HTTPException(404, "there is no capture at this address; it may have been deleted")
         return job
+
+    async def search_later(self, wanted: str) -> list[Job]:
+        """Jobs that have every word, newest first."""
+        return await run_in_threadpool(self.store.search, wanted, self.limits.listed_jobs)
 
     async def form(self, request: Request) -> FormData:
         """The form of a page of this session.

@@ -89,7 +89,9 @@ class Store:
         self.originals = Originals(data)
         self.work = data / "work"
         self._reports = data / "reports"
-        self._reports.mkdir(mode=PRIVATE_FOLDER, exist_ok=True)
+        self._made = data / "made"
+        for folder in (self._reports, self._made):
+            folder.mkdir(mode=PRIVATE_FOLDER, exist_ok=True)
         self._writing = threading.RLock()
         self._file = data / "jobs.sqlite"
         try:
@@ -174,6 +176,16 @@ class Store:
                     self.originals.remove(one)
             for form in REPORT_FORMS:
                 self.report(name, form).unlink(missing_ok=True)
+            for path in self._made.glob(f"*{name}*"):
+                path.unlink(missing_ok=True)
+
+    def keep_made(self, names: Sequence[str], made: Path, place: Path) -> bool:
+        """Keep what was made of these jobs at its place of :meth:`made`, unless one was deleted in the meantime."""
+        with self._writing:
+            if any(self.job(one) is None for one in names):
+                return False
+            made.replace(place)
+        return True
 
     # reading
 
@@ -225,6 +237,10 @@ class Store:
         """Where the report of a job is, or will be."""
         return self._reports / f"{name}.{form}"
 
+    def made(self, names: Sequence[str], kind: str) -> Path:
+        """Where something else made of jobs is, or will be. Ids hold no dot."""
+        return self._made / ".".join([*names, kind])
+
     def free_bytes(self) -> int:
         """Space on the disk."""
         return shutil.disk_usage(self.data).free
@@ -254,8 +270,9 @@ class Store:
         for path in self._reports.iterdir():
             if path.stem not in done:
                 path.unlink()
-        shutil.rmtree(self.work, ignore_errors=True)
-        self.work.mkdir(mode=PRIVATE_FOLDER)
+        for folder in (self.work, self._made):  # made again when asked for, by the edition that runs now
+            shutil.rmtree(folder, ignore_errors=True)
+            folder.mkdir(mode=PRIVATE_FOLDER)
 
 
 def _pattern(word: str) -> str:

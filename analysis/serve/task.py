@@ -11,15 +11,21 @@ from typing import Final
 TASK: Final = "task.json"
 OUTCOME: Final = "outcome.json"
 PROGRESS: Final = "progress"
+#: What is made of a job besides its report lies under this name.
+MADE: Final = "made"
+REPORT: Final = "report"
 
 
 @dataclass(frozen=True, slots=True)
 class Task:
-    """Files to read, and what the reading may use."""
+    """What to make of which files, and what that may use."""
 
+    kind: str
     captures: Sequence[str]
     sheet: str | None
     names: Sequence[str]
+    other_captures: Sequence[str]
+    other_names: Sequence[str]
     seconds: int
     memory_bytes: int
     file_bytes: int

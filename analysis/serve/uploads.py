@@ -21,7 +21,7 @@ from canlog.errors import CanlogError
 #: Fields of the form with files, and what each holds.
 ROLES = {"captures": "capture", "sheet": "sheet", "names": "names"}
 #: Fields of the small form that stands for a job sheet.
-SHEET_FIELDS = ("vin", "link", "software", "calibration")
+SHEET_FIELDS = ("vin", "link", "software", "calibration", "trims")
 
 
 def take(form: FormData, store: Store, limits: ServeLimits) -> str:
@@ -40,7 +40,7 @@ def take(form: FormData, store: Store, limits: ServeLimits) -> str:
         raise CanlogError(f"{len(files)} files are too many", hint=f"one job has at most {limits.files_per_job}")
     if store.n_waiting() >= limits.waiting_jobs:
         raise CanlogError("too many captures wait already", hint="send this one when some of them are done")
-    written = sheet_of(form)
+    written = sheet_of(form, limits)
     if written and any(role == "sheet" for role, _ in files):
         raise CanlogError("a job sheet and fields of the form were both given", hint="leave one of them empty")
     note = text_of(form, "note", limits.note_chars)
@@ -59,18 +59,18 @@ def take(form: FormData, store: Store, limits: ServeLimits) -> str:
                 kept.file.part.unlink(missing_ok=True)
 
 
-def sheet_of(form: FormData) -> str:
+def sheet_of(form: FormData, limits: ServeLimits) -> str:
     """The job sheet that the small form means; empty when nothing was filled in.
 
     Raises:
-        CanlogError: a part is asked for, but not of which module.
+        CanlogError: a part is asked for, but not of which module; a trim without its value.
     """
-    vin, link, software, calibration = (text_of(form, field, 200) for field in SHEET_FIELDS)
+    vin, link, software, calibration, trims = (text_of(form, field, limits.note_chars) for field in SHEET_FIELDS)
     parts = {"software": software, "calibration": calibration}
     asked = ", ".join(f"{name} = {json.dumps(value)}" for name, value in parts.items() if value)
-    if asked and not link:
+    if (asked or trims) and not link:
         raise CanlogError(
-            "software or calibration was filled in, but not the module's addresses",
+            "software, calibration or trims were filled in, but not the module's addresses",
             hint="fill in both CAN ids, e.g. 7E0:7E8, or send a job sheet",
         )
     lines = ["[vehicle]", f"vin = {json.dumps(''.join(vin.upper().split()))}"] if vin else []
@@ -78,7 +78,23 @@ def sheet_of(form: FormData) -> str:
         lines += ["[[module]]", 'label = "module"', f"link = {json.dumps(link)}"]
         lines += [f"programming = {{ {asked} }}"] if asked else []
         lines += ['vin = "read"'] if vin else []
+        lines += _trims(trims)
     return "\n".join([*lines, ""]) if lines else ""
+
+
+def _trims(text: str) -> list[str]:
+    """Trims of the form as they stand in a sheet: each line an identifier and the value meant.
+
+    Raises:
+        CanlogError: a line has no value.
+    """
+    rows = []
+    for line in filter(None, map(str.strip, text.splitlines())):
+        identifier, _, value = line.replace("=", " ").replace(":", " ").partition(" ")
+        if not value.strip():
+            raise CanlogError(f"trims: {line!r} has no value", hint="write one a line, e.g. 4C20 FFF6")
+        rows.append(f"{{ identifier = {json.dumps(identifier)}, value = {json.dumps(''.join(value.split()))} }}")
+    return [f"trims = [ {', '.join(rows)} ]"] if rows else []
 
 
 def text_of(form: FormData, field: str, most: int) -> str:

@@ -3,26 +3,17 @@
 from __future__ import annotations
 
 import contextlib
-import json
-import os
-import shutil
-import subprocess
-import sys
-import tempfile
 import threading
-import time
 from collections.abc import Sequence
 from pathlib import Path
 
 from analysis.serve.limits import ServeLimits
-from analysis.serve.names import plain_name
-from analysis.serve.store import Found, Job, Store, StoredFile
-from analysis.serve.task import OUTCOME, PROGRESS, Task
+from analysis.serve.reading import COMMAND, folder_of, lay_out, outcome_of, run
+from analysis.serve.store import Found, Job, Store
+from analysis.serve.task import PROGRESS, REPORT
 
-_LOOK_EVERY_S = 0.1
-#: Above the limit of processor time: an analysis that waits is ended too.
-_GRACE_S = 5
-COMMAND = (sys.executable, "-m", "analysis.serve.child")
+_STOPPED = "stopped"
+_DELETED = "deleted"
 
 
 class Worker:
@@ -47,6 +38,11 @@ class Worker:
         self._wake.set()
         if self._thread.is_alive():
             self._thread.join()
+
+    @property
+    def is_stopped(self) -> bool:
+        """The page ends."""
+        return self._stopped.is_set()
 
     def wake(self) -> None:
         """Something waits."""
@@ -75,87 +71,28 @@ class Worker:
                     "read the captures with `canlog report`, which says more",
                 )
                 continue
-            folder = Path(tempfile.mkdtemp(dir=self._store.work))
-            self._running = job.id, folder
             try:
-                self._run(job, folder)
+                with folder_of(self._store) as folder:
+                    self._running = job.id, folder
+                    self._read(job, folder)
             except OSError as error:
                 self._store.fail(job.id, f"the analysis could not run ({error.strerror})", "is the disk full?")
             finally:
                 self._running = None
-                shutil.rmtree(folder, ignore_errors=True)
 
-    def _run(self, job: Job, folder: Path) -> None:
-        self._lay_out(self._store.files(job.id), folder)
-        environment = os.environ | {"TMPDIR": str(folder), "MPLCONFIGDIR": str(folder), "OPENBLAS_NUM_THREADS": "1"}
-        with subprocess.Popen(
-            [*self._command, str(folder)],
-            stdin=subprocess.PIPE, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, env=environment,
-        ) as child:  # fmt: skip
-            drain = threading.Thread(target=_last_words, args=(child, folder), daemon=True)
-            drain.start()
-            why = self._wait(child, job)
-            child.kill()
-            drain.join()
-        if why == "stopped":
+    def _read(self, job: Job, folder: Path) -> None:
+        lay_out(self._store, self._limits, REPORT, self._store.files(job.id), (), folder)
+        why = run(self._command, folder, self._limits, lambda: self._wanted_no_more(job))
+        if why == _STOPPED:
             self._store.wait_again(job.id)
-        elif why == "late":
-            self._store.fail(
-                job.id,
-                f"the analysis took longer than {self._limits.analysis_s} s and was ended",
-                "send a shorter part of the recording, or read it with `canlog report`",
-            )
-        elif why == "ended":
-            self._take(job, folder)
+        elif why != _DELETED:
+            outcome = outcome_of(folder, why, self._limits)
+            if "problem" in outcome:
+                self._store.fail(job.id, outcome["problem"], outcome["hint"])
+            else:
+                self._store.finish(job.id, Found(**outcome), folder)
 
-    def _lay_out(self, files: Sequence[StoredFile], folder: Path) -> None:
-        """Links to the originals under the names that their owner knows, each in a folder of its own."""
-        places: dict[str, list[str]] = {"capture": [], "sheet": [], "names": []}
-        for one in files:
-            place = folder / str(one.number)
-            place.mkdir()
-            link = place / plain_name(one.name, self._limits.name_chars)
-            link.symlink_to(self._store.originals.path(one.sha256).resolve())
-            places[one.role].append(str(link))
-        limits = self._limits
-        Task(
-            places["capture"], next(iter(places["sheet"]), None), places["names"],
-            limits.analysis_s, limits.analysis_memory_bytes, limits.analysis_file_bytes,
-        ).write(folder)  # fmt: skip
-
-    def _wait(self, child: subprocess.Popen[bytes], job: Job) -> str:
-        ends = time.monotonic() + self._limits.analysis_s + _GRACE_S
-        while True:
-            try:
-                child.wait(_LOOK_EVERY_S)
-            except subprocess.TimeoutExpired:
-                if self._stopped.is_set():
-                    return "stopped"
-                if time.monotonic() > ends:
-                    return "late"
-                if self._store.job(job.id) is None:
-                    return "deleted"
-                continue
-            return "ended"
-
-    def _take(self, job: Job, folder: Path) -> None:
-        try:
-            outcome = json.loads((folder / OUTCOME).read_text(encoding="utf-8"))
-        except OSError:
-            self._store.fail(
-                job.id,
-                "the analysis broke off: it used more memory or time than it may, or there is a mistake in canlog",
-                "read the captures with `canlog report`, which says more",
-            )
-            return
-        if "problem" in outcome:
-            self._store.fail(job.id, outcome["problem"], outcome["hint"])
-        else:
-            self._store.finish(job.id, Found(**outcome), folder)
-
-
-def _last_words(child: subprocess.Popen[bytes], folder: Path) -> None:
-    """Keep the pipe empty, and tell whoever runs the page what a broken child said."""
-    said = child.stderr.read() if child.stderr is not None else b""
-    if said and not (folder / OUTCOME).exists():
-        sys.stderr.write(f"canlog serve: an analysis broke off: {said[-2000:].decode('utf-8', 'replace')}\n")
+    def _wanted_no_more(self, job: Job) -> str:
+        if self._stopped.is_set():
+            return _STOPPED
+        return _DELETED if self._store.job(job.id) is None else ""

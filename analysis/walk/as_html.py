@@ -51,8 +51,7 @@ def document(title: str, body: str, *, turns: bool = True) -> str:
     """The frame of a page; with ``turns`` the script that shows one step at a time."""
     style = _file("analysis.report", "report.css") + _file("analysis.walk", "walk.css")
     script = _file("analysis.walk", "walk.js")
-    digest = base64.b64encode(hashlib.sha256(script.encode()).digest()).decode()
-    allowed = f"; script-src 'sha256-{digest}'" if turns else ""
+    allowed = f"; script-src '{script_hash()}'" if turns else ""
     return (
         '<!doctype html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
         '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
@@ -62,6 +61,12 @@ def document(title: str, body: str, *, turns: bool = True) -> str:
         f"<title>{safe(title)}</title>\n<style>\n{style}</style>\n</head>\n<body>\n<main>\n{body}\n</main>\n"
         f"{f'<script>{script}</script>' if turns else ''}\n</body>\n</html>\n"
     )
+
+
+def script_hash() -> str:
+    """What a policy allows the script of the page by (Content Security Policy Level 3, hash-source)."""
+    script = _file("analysis.walk", "walk.js")
+    return f"sha256-{base64.b64encode(hashlib.sha256(script.encode()).digest()).decode()}"
 
 
 def _file(package: str, name: str) -> str:

@@ -16,11 +16,13 @@ from conftest_web import BASE, CAPTURE, Visitor, wait_for
 from analysis.serve.access import Access, is_own_host
 from analysis.serve.api import Api
 from analysis.serve.app import make_app, open_site
+from analysis.serve.further import Further
 from analysis.serve.guard import POLICY, REPORT_POLICY
 from analysis.serve.limits import ServeLimits
 from analysis.serve.names import plain_name
 from analysis.serve.pages import Pages
 from analysis.serve.site import Site
+from analysis.serve.watching import Watching
 
 GOOD = ("good.log", CAPTURE.read_bytes())
 EVIL = "<img src=x onerror=alert(1)>\"'><script>alert(2)</script>{{7*7}}"
@@ -274,7 +276,7 @@ def enter_token(client: Visitor, path: str = "/enter") -> str:
 
 def test_on_the_network_nothing_is_shown_without_the_key(on_the_network: tuple[Visitor, Site]) -> None:
     client, site = on_the_network
-    for route in Pages(site).routes:
+    for route in (*Pages(site).routes, *Further(site).routes, *Watching(site).routes):
         path = re.sub(r"\{(\w+)(:\w+)?\}", "0", route.path)
         if path.startswith("/enter"):
             continue

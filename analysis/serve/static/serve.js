@@ -3,10 +3,15 @@
 
 const said = document.querySelector(".progress");
 const say = (text) => { if (said && said.textContent !== text) said.textContent = text; };
+// A listener is told every tenth, not every hundredth.
+const tenths = (percent) => Math.floor(percent / 10) * 10;
 
 const drop = document.querySelector(".drop");
 if (drop) {
   const input = drop.querySelector("input");
+  const form = drop.closest("form");
+  const button = form.querySelector("button");
+  const bar = form.querySelector(".sent");
   for (const kind of ["dragenter", "dragover"]) {
     drop.addEventListener(kind, (event) => { event.preventDefault(); drop.classList.add("over"); });
   }
@@ -17,32 +22,52 @@ if (drop) {
     input.files = event.dataTransfer.files;
     say(`${input.files.length} chosen`);
   });
-  drop.closest("form").addEventListener("submit", (event) => {
-    say("The files are being sent. Please wait.");
-    event.target.querySelector("button").disabled = true;
+
+  const ready = () => { button.disabled = false; bar.hidden = true; };
+  const send = () => {
+    const request = new XMLHttpRequest();
+    request.upload.addEventListener("progress", (event) => {
+      if (!event.lengthComputable) return;
+      const percent = Math.floor((100 * event.loaded) / event.total);
+      bar.value = percent;
+      say(percent < 100 ? `${tenths(percent)} % sent.` : "Sent. It is being kept.");
+    });
+    request.addEventListener("load", () => {
+      if (request.status === 200) { location.assign(request.responseURL); return; }
+      const page = new DOMParser().parseFromString(request.responseText, "text/html");
+      const words = Array.from(page.querySelectorAll("main p"), (one) => one.textContent);
+      say(words.slice(0, -1).join(" ") || "The page refused it.");
+      ready();
+    });
+    request.addEventListener("error", () => { say("The connection broke off; nothing was kept. Send it again."); ready(); });
+    request.open("POST", form.action);
+    request.send(new FormData(form));
+  };
+  form.addEventListener("submit", (event) => {
+    event.preventDefault();
+    say("The files are being sent.");
+    button.disabled = true;
+    bar.value = 0;
+    bar.hidden = false;
+    send();
   });
-  addEventListener("pageshow", () => { drop.closest("form").querySelector("button").disabled = false; });
+  addEventListener("pageshow", ready);
 }
 
 const busy = document.querySelector("[data-job]");
 if (busy) {
   const bar = busy.querySelector("progress");
-  const look = async () => {
-    try {
-      const answer = await fetch(`/api/jobs/${busy.dataset.job}`);
-      const job = await answer.json();
-      if (job.state === "done" || job.state === "failed" || answer.status === 404) {
-        location.reload();
-        return;
-      }
+  const news = new EventSource(`/jobs/${busy.dataset.job}/progress`);
+  news.addEventListener("message", (event) => {
+    const job = JSON.parse(event.data);
+    if (job.state === "waiting") say(job.before ? `Waiting, ${job.before} before it.` : "Waiting.");
+    else if (job.state === "running") {
       bar.value = job.percent;
-      // A listener is told every tenth, not every second.
-      if (job.state === "waiting") say(job.before ? `Waiting, ${job.before} before it.` : "Waiting.");
-      else say(job.percent >= 10 ? `${Math.floor(job.percent / 10) * 10} % read.` : "Reading has begun.");
-    } catch {
-      say("The page does not answer just now. It is asked again.");
+      say(job.percent >= 10 ? `${tenths(job.percent)} % read.` : "Reading has begun.");
+    } else {
+      news.close();
+      location.reload();
     }
-    setTimeout(look, 1000);
-  };
-  setTimeout(look, 500);
+  });
+  news.addEventListener("error", () => say("The page does not answer just now. It is asked again."));
 }
