@@ -58,7 +58,7 @@ def _doubts(
     said += [inside(item.title) for item in findings if item.id in ABOUT_VALUES and _is_about(item, operation)]
     if items or said:
         word = wrong.word if wrong is not None else items[0].word if items else operation.outcome.word
-        verb = "stored as written" if operation.kind is Kind.WRITE else "done"
+        verb = "stored as written" if operation.kind in (Kind.WRITE, Kind.WRITE_MEMORY) else "done"
         yield NotAsMeant(word, f"{verb}, but {'; '.join(dict.fromkeys(said)) or NOT_ASKED}")
 
 

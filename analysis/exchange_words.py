@@ -60,6 +60,8 @@ def _asked(exchange: Exchange, call: RoutineCall | None, label: str, names: Name
             return f"{what} routine {call.said}{f' ({called})' if (called := _routine_name(call)) else ''}"
         case Act.READ | Act.WRITE:
             return _by_identifier(exchange, label, names)
+        case Act.READ_MEMORY | Act.WRITE_MEMORY:
+            return _by_address(exchange)
         case Act.DOWNLOAD | Act.UPLOAD:
             return _transfer(exchange)
         case Act.BLOCK:
@@ -83,6 +85,14 @@ def _routine_name(call: RoutineCall) -> str:
     if call.name is not None:
         return call.name.name
     return {"erase": "erase memory", "dependencies": "check that the parts fit"}.get(call.kind, "")
+
+
+def _by_address(exchange: Exchange) -> str:
+    verb = "read" if exchange.act is Act.READ_MEMORY else "write"
+    address, size = (exchange.ask.get(name) if exchange.asked else None for name in ("memory_address", "memory_size"))
+    if not isinstance(address, int) or not isinstance(size, int):
+        return f"{verb} memory by address"
+    return f"{verb} memory at {address:08X} ({counted(size, 'byte')})"
 
 
 def _by_identifier(exchange: Exchange, label: str, names: Names) -> str:

@@ -216,7 +216,7 @@ def _not_proved(job: Job, words: Mapping[Part, Word]) -> str:
 def _all_well(job: Job, words: Mapping[Part, Word]) -> str:
     done = [CALLED[part] for part, word in words.items() if word is Word.CONFIRMED]
     acts = [item for item in standing(job.operations) if item.part is not None]
-    weak = any(item.kind is Kind.WRITE and not item.details["after_power_cycle"] for item in acts)
+    weak = any(item.kind in (Kind.WRITE, Kind.WRITE_MEMORY) and not item.details["after_power_cycle"] for item in acts)
     more = "; values are not yet read after a power cycle" if weak else ""
     return f"All confirmed{_modules(job, ' at ')}: {_listed(done)}{more}."
 

@@ -51,7 +51,7 @@ def find(ctx: Context) -> Iterator[Seen]:
 
 def _acts(ctx: Context) -> Iterator[Operation]:
     """What changes a module and was not refused; a clear of faults belongs to every job."""
-    for kind in (Kind.DOWNLOAD, Kind.FILE, Kind.WRITE, Kind.ROUTINE):
+    for kind in (Kind.DOWNLOAD, Kind.FILE, Kind.WRITE, Kind.WRITE_MEMORY, Kind.ROUTINE):
         for item in ctx.standing(kind):
             if item.part is not None and item.exchanges and not was_refused(ctx, item):
                 yield item
@@ -62,6 +62,8 @@ def _asks(module: ModuleAsked, item: Operation) -> bool:
         return bool(module.programming)
     if item.part is Part.VIN:
         return module.vin == "write"
+    if item.kind is Kind.WRITE_MEMORY:
+        return False  # a sheet asks for identifiers
     number = int(str(item.details["identifier"]), 16)
     if item.kind is Kind.ROUTINE:
         return number in module.learn
@@ -75,6 +77,7 @@ def _said(items: list[Operation]) -> str:
     ]
     written = [said_identifiers(values)] if values else []
     written += ["the VIN"] if any(one.part is Part.VIN for one in items) else []
+    written += [f"memory at {one.details['address']}" for one in items if one.kind is Kind.WRITE_MEMORY]
     said = [f"{' and '.join(written)} written"] if written else []
     said += ["programmed"] if any(one.kind in (Kind.DOWNLOAD, Kind.FILE) for one in items) else []
     learned = [int(str(one.details["identifier"]), 16) for one in items if one.kind is Kind.ROUTINE]

@@ -21,6 +21,7 @@ from typing import NamedTuple
 from analysis.exchanges import Exchange, Place
 from analysis.modes import signs
 from analysis.operations.attempts import Attempt
+from analysis.operations.memory import memory_reads
 from analysis.operations.model import Kind, evidence, in_order
 from analysis.operations.programmed_state import state_behind
 from analysis.operations.routines import CHECK_DEPENDENCIES, RoutineCall, Status, read_call, runs_of
@@ -29,9 +30,6 @@ from analysis.record import Record
 from analysis.story import Mode, Story
 from analysis.words import Confidence, Evidence
 from canlog.names.tables import PartName
-from canlog.services.dialects import GMW
-from canlog.services.gmw3110 import address_bytes_of
-from canlog.services.traits import Act
 
 #: Fingerprints and the date of programming: a module that sets them itself does so when a part was taken.
 STAMPS = frozenset({0xF183, 0xF184, 0xF185, 0xF199})
@@ -302,11 +300,8 @@ def _by_read_out(
 
 
 def _read_by_address(attempt: Attempt, story: Story) -> Iterator[_Piece]:
-    for exchange in story.after(attempt.end):
-        address = exchange.ask.get("memory_address") if exchange.act is Act.READ_MEMORY and exchange.asked else None
-        if isinstance(address, int) and exchange.positive and exchange.whole:
-            repeated = (address_bytes_of(exchange.asked) or 0) if exchange.dialect == GMW else 0
-            yield _Piece(address, exchange.answered[1 + repeated :], (exchange,))
+    for piece in memory_reads(story.after(attempt.end)):
+        yield _Piece(piece.address, piece.data, (piece.exchange,))
 
 
 def _uploaded(attempt: Attempt, attempts: Sequence[Attempt]) -> Iterator[_Piece]:

@@ -11,6 +11,7 @@ from analysis.operations.communication import find_communication
 from analysis.operations.download import find_downloads
 from analysis.operations.fault_memory import find_clears, find_fault_readings
 from analysis.operations.identity import find_identities
+from analysis.operations.memory import find_memory_writes
 from analysis.operations.model import Kind, Operation
 from analysis.operations.reset import find_resets
 from analysis.operations.routine import find_routines
@@ -22,12 +23,12 @@ from analysis.story import module_id
 from analysis.trust.doubts import weigh
 
 FINDERS = (
-    find_downloads, find_writes, find_routines, find_unlocks, find_sessions, find_resets, find_identities,
-    find_clears, find_fault_readings,
+    find_downloads, find_writes, find_memory_writes, find_routines, find_unlocks, find_sessions, find_resets,
+    find_identities, find_clears, find_fault_readings,
 )  # fmt: skip
 
 #: Later attempts at the same subject replace earlier ones for these kinds.
-SUPERSEDING = frozenset({Kind.DOWNLOAD, Kind.FILE, Kind.WRITE, Kind.ROUTINE, Kind.CLEAR})
+SUPERSEDING = frozenset({Kind.DOWNLOAD, Kind.FILE, Kind.WRITE, Kind.WRITE_MEMORY, Kind.ROUTINE, Kind.CLEAR})
 
 
 def find_operations(record: Record) -> list[Operation]:

@@ -18,6 +18,7 @@ class Kind(StrEnum):
     UPLOAD = "upload"
     FILE = "file"
     WRITE = "write"
+    WRITE_MEMORY = "write-memory"
     ROUTINE = "routine"
     UNLOCK = "unlock"
     SESSION = "session"

@@ -16,8 +16,8 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
 from analysis.exchanges import Answer, Exchange
-from analysis.operations.model import Kind, Operation, Part, evidence, in_order, span
-from analysis.operations.routines import memory_erased_behind
+from analysis.operations.model import Kind, Operation, Part, evidence, span
+from analysis.operations.read_back import ReadBack, Written, are_behind, judge_read_back
 from analysis.readings import Reading, said_identifiers, title_of
 from analysis.record import Record
 from analysis.story import Story
@@ -160,8 +160,8 @@ class _Judge:
     def _as_it_reads(self, title: str, before: Reading | None, reads: Sequence[Reading]) -> Outcome | None:
         """The word of a write whose answer only the record lacks, where the value was read as written since."""
         is_missing = any(step.exchange.number == self.exchange.number for step in self.record.missing_steps)
-        behind = [item for item in reads if self._is_behind(item)]
-        if not is_missing or not self._is_request_whole() or not behind or not self._equal(behind[-1].raw):
+        behind = are_behind(self.exchange, self._read_backs(reads), self.record)
+        if not is_missing or not self._is_request_whole() or not behind or not behind[-1].is_equal:
             return None
         judged = self._judge_reads(title, before, reads)
         because = (f"{title}: {ANSWER_MISSING}", *judged.because)
@@ -172,51 +172,17 @@ class _Judge:
         return read_again([self.identifier])
 
     def _judge_reads(self, title: str, before: Reading | None, reads: Sequence[Reading]) -> Outcome:
-        behind = [item for item in reads if self._is_behind(item)]
-        if not behind:
-            text = f"{title}: accepted, but not read since"
-            return Outcome(Word.UNPROVEN, Confidence.HIGH, (), (text,), self._wish())
-        last = behind[-1]
-        if not self._equal(last.raw):
-            text = f"{title}: the value read back differs from the one written"
-            return Outcome(
-                Word.FAILED, Confidence.HIGH, (evidence(last.exchange, text),), (text,),
-                f"write {title} again and read it after an ignition cycle",
-            )  # fmt: skip
-        if before is not None and self._equal(before.raw):
-            text = f"{title}: the value was the same before, so nothing shows that the write did it"
-            return Outcome(Word.UNPROVEN, Confidence.HIGH, (), (text,), "nothing needed: the value is right already")
-        start = self.story.start_after(self.exchange.end)
-        after = [item for item in behind if start is not None and item.place > start.place]
-        lost = self._may_be_lost_behind(last, after)
-        if lost:
-            text = f"{title}: read back equal, but {lost}"
-            return Outcome(Word.UNPROVEN, Confidence.HIGH, (), (text,), self._wish())
-        if start is not None and not after:
-            text = f"{title}: read back equal, but only before the restart that followed"
-            return Outcome(Word.UNPROVEN, Confidence.HIGH, (), (text,), self._wish())
-        if start is None and self.name is not None and self.name.stored_at_power_down:
-            text = f"{title}: read back equal, but it is stored only when the module powers down"
-            return Outcome(Word.UNPROVEN, Confidence.HIGH, (), (text,), self._wish())
-        if after:
-            text = f"{title}: read back equal after the restart"
-            return Outcome(Word.CONFIRMED, Confidence.HIGH, (evidence(after[-1].exchange, text),), (text,))
-        text = f"{title}: read back equal, not yet after a power cycle"
-        return Outcome(
-            Word.CONFIRMED, Confidence.MEDIUM, (evidence(last.exchange, text),), (text,), self._wish()
-        )  # fmt: skip
+        written = Written(
+            title=title,
+            exchange=self.exchange,
+            was_there_before=before is not None and self._equal(before.raw),
+            stored_at_power_down=self.name is not None and self.name.stored_at_power_down,
+            wish=self._wish(),
+        )
+        return judge_read_back(written, self._read_backs(reads), self.story, self.record)
 
-    def _may_be_lost_behind(self, last: Reading, after: Sequence[Reading]) -> str:
-        """What happened behind the last read that the value may not have survived; empty when nothing did."""
-        if not after and self.story.may_have_restarted_behind(last.exchange.end) is not None:
-            return "then a reset was asked for that may have been done"
-        if memory_erased_behind(last.exchange.end, self.story, self.record.names):
-            return "then memory was erased, which trims survive in some modules and not in others"
-        return ""
-
-    def _is_behind(self, reading: Reading) -> bool:
-        steps = self.record.clock_steps_of(self.exchange.link.channel)
-        return in_order(self.exchange, reading.exchange, steps, self.record.limits.clock_step_ns)
+    def _read_backs(self, reads: Sequence[Reading]) -> list[ReadBack]:
+        return [ReadBack(item.exchange, self._equal(item.raw)) for item in reads]
 
     def _equal(self, raw: bytes) -> bool:
         return raw == self.data or (self.name is not None and self.name.equal_ignoring(raw, self.data))

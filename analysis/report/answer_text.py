@@ -15,7 +15,7 @@ from analysis.report.lines import Lines, short_hex
 from canlog.counting import counted, lasting
 
 #: Acts that make a module one that the report has to speak of by itself.
-_TOUCHING = frozenset({"download", "file", "write", "routine", "reset", "unlock"})
+_TOUCHING = frozenset({"download", "file", "write", "write-memory", "routine", "reset", "unlock"})
 #: Room that breaking lines at words costs.
 _LOST_BY_WRAPPING = 12
 #: Reasons for the trust in a capture; the rest is in the JSON report.

@@ -27,8 +27,8 @@ Now = Literal["application", "boot", "silent", "unknown"]
 MayRetry = Literal["not-needed", "yes", "with-care", "no", "unknown"]
 ExchangeOutcome = Literal["positive", "negative", "silent", "suppressed", "incomplete"]
 Kind = Literal[
-    "download", "upload", "file", "write", "routine", "unlock", "session", "reset", "identity", "communication",
-    "clear", "read-faults",
+    "download", "upload", "file", "write", "write-memory", "routine", "unlock", "session", "reset", "identity",
+    "communication", "clear", "read-faults",
 ]  # fmt: skip
 Stage = Literal[
     "before-session", "before-erase", "in-erase", "in-transfer", "before-check", "in-check", "before-reset",

@@ -27,7 +27,7 @@ _BY_WEIGHT = ("serious", "warning", "note")
 _MOST_EVIDENCE = 4
 _LONGEST_TIMELINE = 40
 SECOND_NS = 1_000_000_000
-_COUNTING = frozenset({"download", "file", "write", "routine", "clear"})
+_COUNTING = frozenset({"download", "file", "write", "write-memory", "routine", "clear"})
 
 
 def why(page: Lines, report: ReportDict) -> None:

@@ -25,7 +25,9 @@ _FILL: Final = {
     "interrupted": ("#b3243a", ".."),
     "not-shown": ("#8a94a0", ""),
 }
-_DRAWN: Final = ("download", "upload", "file", "write", "routine", "reset", "clear", "unlock", "session")
+_DRAWN: Final = (
+    "download", "upload", "file", "write", "write-memory", "routine", "reset", "clear", "unlock", "session",
+)  # fmt: skip
 _KEY: Final = "Green: confirmed; amber, striped: not proven; red, crossed: failed; red, dotted: interrupted."
 _SHORTEST_SHARE: Final = 0.004
 

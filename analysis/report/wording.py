@@ -59,6 +59,7 @@ KIND: Final[Mapping[str, str]] = {
     "upload": "read-out of memory",
     "file": "file transfer",
     "write": "write",
+    "write-memory": "write by address",
     "routine": "routine",
     "unlock": "unlock",
     "session": "session",

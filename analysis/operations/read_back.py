@@ -1,0 +1,85 @@
+"""What a value read after its write proves, whether it was written by identifier or by address."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import NamedTuple
+
+from analysis.exchanges import Exchange
+from analysis.operations.model import evidence, in_order
+from analysis.operations.routines import memory_erased_behind
+from analysis.record import Record
+from analysis.story import Story
+from analysis.words import Confidence, Outcome, Word
+
+
+class ReadBack(NamedTuple):
+    """A later reading of what was written."""
+
+    exchange: Exchange
+    is_equal: bool
+
+
+class Written(NamedTuple):
+    """A write that was accepted: what it is called, and what would prove it."""
+
+    title: str
+    exchange: Exchange
+    was_there_before: bool  # the value read last in front of it was the same
+    stored_at_power_down: bool
+    wish: str
+
+
+def judge_read_back(written: Written, reads: Sequence[ReadBack], story: Story, record: Record) -> Outcome:
+    """The word of an accepted write by what was read since; readings that may stand before it do not count."""
+    title, exchange, wish = written.title, written.exchange, written.wish
+    behind = [item for item in reads if _is_behind(exchange, item.exchange, record)]
+    if not behind:
+        return _unproven(f"{title}: accepted, but not read since", wish)
+    last = behind[-1]
+    if not last.is_equal:
+        text = f"{title}: the value read back differs from the one written"
+        return Outcome(
+            Word.FAILED, Confidence.HIGH, (evidence(last.exchange, text),), (text,),
+            f"write {title} again and read it after an ignition cycle",
+        )  # fmt: skip
+    if written.was_there_before:
+        text = f"{title}: the value was the same before, so nothing shows that the write did it"
+        return _unproven(text, "nothing needed: the value is right already")
+    start = story.start_after(exchange.end)
+    after = [item for item in behind if start is not None and item.exchange.begin > start.place]
+    lost = _may_be_lost_behind(last.exchange, after, story, record)
+    if lost:
+        return _unproven(f"{title}: read back equal, but {lost}", wish)
+    if start is not None and not after:
+        return _unproven(f"{title}: read back equal, but only before the restart that followed", wish)
+    if start is None and written.stored_at_power_down:
+        return _unproven(f"{title}: read back equal, but it is stored only when the module powers down", wish)
+    if after:
+        text = f"{title}: read back equal after the restart"
+        return Outcome(Word.CONFIRMED, Confidence.HIGH, (evidence(after[-1].exchange, text),), (text,))
+    text = f"{title}: read back equal, not yet after a power cycle"
+    return Outcome(Word.CONFIRMED, Confidence.MEDIUM, (evidence(last.exchange, text),), (text,), wish)
+
+
+def are_behind(written: Exchange, reads: Sequence[ReadBack], record: Record) -> list[ReadBack]:
+    """Those that stand behind the write for sure, in order."""
+    return [item for item in reads if _is_behind(written, item.exchange, record)]
+
+
+def _unproven(text: str, wish: str) -> Outcome:
+    return Outcome(Word.UNPROVEN, Confidence.HIGH, (), (text,), wish)
+
+
+def _is_behind(written: Exchange, read: Exchange, record: Record) -> bool:
+    steps = record.clock_steps_of(written.link.channel)
+    return in_order(written, read, steps, record.limits.clock_step_ns)
+
+
+def _may_be_lost_behind(last: Exchange, after: Sequence[ReadBack], story: Story, record: Record) -> str:
+    """What happened behind the last read that the value may not have survived; empty when nothing did."""
+    if not after and story.may_have_restarted_behind(last.end) is not None:
+        return "then a reset was asked for that may have been done"
+    if memory_erased_behind(last.end, story, record.names):
+        return "then memory was erased, which trims survive in some modules and not in others"
+    return ""
