@@ -11,6 +11,12 @@ from analysis.report.wording import at_lines
 from canlog.counting import counted
 
 MOST_IN_A_ROW = 3
+#: Why a difference is none of those that matter.
+LESSER = {
+    frozenset({Kind.VALUE}): "values of another vehicle",
+    frozenset({Kind.LATE}): "times",
+    frozenset({Kind.MISSING, Kind.ADDED}): "readings that only one session made",
+}
 
 
 def render_comparison(result: Comparison, good: str, bad: str, width: int, *, color: bool) -> str:
@@ -35,7 +41,8 @@ def tell_comparison(page: Lines, result: Comparison, good: str, bad: str) -> Non
             _run(page, run)
     values = [one for one in result.differences if not one.matters]
     if values:
-        page.heading("Different, but not by itself a fault", "values of another vehicle, times")
+        kinds = ", ".join(said for kind, said in LESSER.items() if any(one.kind in kind for one in values))
+        page.heading("Different, but not by itself a fault", kinds)
         for run in _runs(values):
             _run(page, run)
     page.heading("What was compared")
@@ -46,7 +53,9 @@ def tell_comparison(page: Lines, result: Comparison, good: str, bad: str) -> Non
 
 def _parting(page: Lines, result: Comparison) -> None:
     if result.parting is None:
-        page.heading("The sessions do not part", "every step of both is there, answered alike", "good")
+        alone = any(one.kind in (Kind.MISSING, Kind.ADDED) for one in result.differences)
+        same = "every act" if alone else "every step"
+        page.heading("The sessions do not part", f"{same} of both is there, answered alike", "good")
         return
     page.heading("The sessions part here", result.parting.kind.value, "bad")
     if result.last_alike is not None:

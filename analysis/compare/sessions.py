@@ -29,6 +29,8 @@ EVERYBODY = "all modules"
 #: A routine by its identifier and the byte behind it, which often names a block; FF00 by the memory it erases.
 ROUTINE_AND_BLOCK = 5
 ERASE = b"\xff\x00"
+#: What leaves a module as it was.
+READINGS = frozenset({Act.READ, Act.READ_FAULTS, Act.READ_MEMORY, Act.PROGRAMMED_STATE})
 
 
 class Kind(StrEnum):
@@ -63,8 +65,21 @@ class Difference:
 
     @property
     def matters(self) -> bool:
-        """It may explain a failure: values that any two vehicles differ in, and lateness, do not by themselves."""
-        return self.kind not in (Kind.VALUE, Kind.LATE)
+        """It may explain a failure.
+
+        Values that any two vehicles differ in and lateness do not by themselves; nor does a reading that only one
+        session made: it changes nothing in a module. Asked alone and without an answer it does: something fell silent.
+        """
+        if self.kind in (Kind.VALUE, Kind.LATE):
+            return False
+        return not (self.kind in (Kind.MISSING, Kind.ADDED) and self._is_reading_that_ended())
+
+    def _is_reading_that_ended(self) -> bool:
+        step = self.good or self.bad
+        if step is None or step.exchange.act not in READINGS:
+            return False
+        is_to_all = step.exchange.functional or step.exchange.link.functional
+        return is_to_all or step.exchange.outcome in (Answer.POSITIVE, Answer.NEGATIVE)
 
 
 @dataclass(frozen=True, slots=True)
@@ -241,7 +256,7 @@ def _kind(good: Step, bad: Step, slowest: Mapping[tuple[str, Act], int]) -> Kind
         and ours.answered != theirs.answered
         and ours.act not in (Act.UNLOCK, Act.AUTHENTICATE)
     ):
-        return Kind.VALUE if ours.act in (Act.READ, Act.READ_FAULTS, Act.READ_MEMORY) else Kind.ANSWER
+        return Kind.VALUE if ours.act in READINGS - {Act.PROGRAMMED_STATE} else Kind.ANSWER
     usual = slowest.get((good.who, ours.act), 0)
     late = _duration(bad) > LATE_TIMES * usual and _duration(bad) - usual > LATE_NS
     return Kind.LATE if late else None

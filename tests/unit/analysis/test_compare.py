@@ -10,6 +10,7 @@ from talk import IMAGE, KEEPER, Talk, ask, block, blocks, gap, heard, programmin
 
 from analysis import analyse
 from analysis.cli import main
+from analysis.compare.page import render_comparison
 from analysis.compare.sessions import Comparison, Kind, compare
 from analysis.report.model import Report
 
@@ -81,6 +82,46 @@ def test_a_step_left_out_is_where_they_part() -> None:
     assert (found.parting.kind, found.parting.bad) == (Kind.MISSING, None)
     assert found.parting.good is not None
     assert found.parting.good.told.startswith("programming session")
+
+
+FAULTS_READ = ask("19 02 FF", "59 02 FF")
+
+
+@pytest.mark.parametrize("extra", [read("F18C", b"SERIAL"), ask("22 F1A5", "7F 22 31"), FAULTS_READ])
+def test_a_reading_that_only_one_session_made_is_not_where_they_part(extra: Talk) -> None:
+    bad: list[Talk] = [*SESSION[:2], ask("31 01 FF00", "71 01 FF00 00"), request(), block(1, IMAGE[:32], "7F 36 72")]
+    for good, other, kind in (
+        (SESSION, [SESSION[0], extra, *bad[1:]], Kind.ADDED),
+        ([SESSION[0], extra, *SESSION[1:]], bad, Kind.MISSING),
+    ):
+        found = compared(list(good), list(other))
+        assert found.parting is not None
+        assert found.parting.kind is Kind.ANSWER
+        assert found.differences[0].kind is kind
+        assert not found.differences[0].matters
+
+
+def test_an_identification_of_an_older_dialect_is_a_reading_too() -> None:
+    older: list[Talk] = [ask("10 85", "50 85"), ask("1A 91", "5A 91 41"), ask("3B 20 01020304", "7B 20")]
+    found = compared(older, [*older, ask("1A 90", "5A 90 42")])
+    assert found.parting is None
+    assert [one.kind for one in found.differences] == [Kind.ADDED]
+
+
+def test_sessions_that_differ_in_a_reading_alone_do_not_part() -> None:
+    found = compared(SESSION, [*SESSION, FAULTS_READ])
+    assert found.parting is None
+    assert [one.kind for one in found.differences] == [Kind.ADDED]
+    text = " ".join(render_comparison(found, "good", "bad", 200, color=False).split())
+    assert "DO NOT PART every act of both is there" in text
+    assert "NOT BY ITSELF A FAULT readings that only one session made" in text
+
+
+def test_a_reading_that_found_no_answer_is_where_they_part() -> None:
+    """Look-alike: only the bad session asks, and the module is silent."""
+    found = compared(SESSION[:1], [SESSION[0], tester("22 F18C"), gap(7)])
+    assert found.parting is not None
+    assert found.parting.kind is Kind.ADDED
 
 
 def test_a_retry_is_added_and_what_follows_still_matches() -> None:
