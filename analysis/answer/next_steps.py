@@ -397,13 +397,20 @@ def _uncleared(job: Job) -> Iterator[Step]:
     clears = [item for item in standing(job.operations) if item.kind is Kind.CLEAR]
     unproven = [item for item in clears if item.outcome.word is Word.UNPROVEN]
     listed = [item for item in unproven if item.outcome.would_change.startswith("find ")]
-    if unread := [item.label for item in unproven if item not in listed]:
-        labels = ", ".join(dict.fromkeys(unread))
-        yield Step(Rank.PROOF, f"Read the fault memory (19 02) of {labels} and capture that.")
+    unread = [item for item in unproven if item not in listed]
+    for request in sorted({_list_wanted(item) for item in unread}):
+        labels = ", ".join(dict.fromkeys(item.label for item in unread if _list_wanted(item) == request))
+        yield Step(Rank.PROOF, f"Read the fault memory ({request}) of {labels} and capture that.")
     active = {module_of(item, job.record) for item in job.findings if item.id == "fault-active"}
     for item in listed:
         if item.label not in active:
             yield Step(Rank.VALUE, sentence(f"At {item.label} {item.outcome.would_change}"))
+
+
+def _list_wanted(clear: Operation) -> str:
+    """The request that shows what became of a clear, as the operation names it: ``19 02 FF``."""
+    found = re.search(r"\((19 [0-9A-F ]+)\)", clear.outcome.would_change)
+    return found[1] if found else "19 02"
 
 
 def _is_identified(job: Job, state: ModuleState) -> bool:

@@ -117,7 +117,7 @@ def _last_frame(story: Story, record: Record, bad: Exchange, silent: Silent) -> 
         return
     line = int(seen.last_line)
     of_control = any(line in message.flow_control_lines for item in story.own for message in item.messages)
-    kind = "a flow control" if of_control else "an answer"
+    kind = "it let the tester send on (flow control), and answered nothing since" if of_control else "an answer"
     yield Evidence(bad.capture, (line,), f"last frame of {story.label}: {kind}")
 
 

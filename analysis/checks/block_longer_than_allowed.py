@@ -18,7 +18,7 @@ from collections.abc import Iterator
 from analysis.checks.looking.transfers import attempts, block_length, place_of
 from analysis.checks.registry import Context, Seen, check
 from analysis.operations.download import OVERFLOW
-from analysis.operations.model import evidence
+from analysis.operations.model import evidence, of_answer
 from analysis.words import Confidence, Severity
 from canlog.counting import counted
 
@@ -35,6 +35,6 @@ def find(ctx: Context) -> Iterator[Seen]:
         text = (
             f"{place_of(story, attempt)}: {counted(len(longer), 'block')} of up to {longest} bytes, {allowed} allowed."
         )
-        shown = (evidence(attempt.request, f"allows {allowed} bytes"), *(evidence(one, "longer") for one in longer))
+        shown = (of_answer(attempt.request, f"allows {allowed} bytes"), *(evidence(one, "longer") for one in longer))
         mild = replaced or all(block.positive for block in longer)
         yield Seen(Confidence.HIGH, shown, text, severity=Severity.NOTE if mild else None)

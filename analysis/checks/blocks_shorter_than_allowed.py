@@ -15,7 +15,7 @@ from collections.abc import Iterator
 
 from analysis.checks.looking.transfers import attempts, block_length, place_of
 from analysis.checks.registry import Context, Seen, check
-from analysis.operations.model import Kind, evidence
+from analysis.operations.model import Kind, evidence, of_answer
 from analysis.words import Confidence, Severity
 
 #: A block that fills less of the allowed length counts as short, from so many of them on (our choice).
@@ -33,7 +33,7 @@ def find(ctx: Context) -> Iterator[Seen]:
         if 100 * max(lengths) < FULL_PERCENT * allowed:
             text = f"{place_of(story, attempt)}: blocks of up to {max(lengths)} bytes, {allowed} allowed."
             shown = (
-                evidence(attempt.request, f"allows {allowed} bytes"),
+                of_answer(attempt.request, f"allows {allowed} bytes"),
                 evidence(attempt.blocks[0], "the first block"),
             )
             yield Seen(Confidence.HIGH, shown, text)

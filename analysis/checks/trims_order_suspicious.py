@@ -35,7 +35,8 @@ def find(ctx: Context) -> Iterator[Seen]:
         )
         want = [moved.right[identifier] for identifier in moved.identifiers]
         sure = Confidence.HIGH if len(set(want)) == len(want) else Confidence.LOW
-        text = f"{story.label}: {pairs}. So says {moved.by}.{_firing_order(moved.values, moved.right)}"
+        firing = _firing_order(moved.values, moved.right)  # what to know first: it stands in the headline
+        text = f"{story.label}: {firing}{pairs}. So says {moved.by}."
         step = (
             f"compare {said_identifiers(moved.identifiers)} of {story.label} with the labels on the parts, write each "
             f"to its own place, cycle the ignition and read them back"
@@ -56,4 +57,5 @@ def _firing_order(moved: list[UnitValue], right: dict[int, bytes]) -> str:
         for one in moved
     )
     order = "-".join(map(str, name.order))
-    return f" They stand in firing order {order} instead of cylinder order." if in_order else ""
+    where = said_identifiers(one.identifier for one in moved)
+    return f"{where} stand in firing order {order} instead of cylinder order. " if in_order else ""

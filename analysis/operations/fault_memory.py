@@ -25,6 +25,9 @@ from canlog.services.traits import Act
 
 OBD_CLEAR = 0x04
 CLEAR_LENGTH = 4  # service and group; a byte more selects a user-defined memory (ISO 14229-1:2020, M)
+BY_STATUS_MASK = b"\x19\x02"
+#: What to ask where a list was asked for with too few status bits.
+ALL_BITS = "read the fault memory with all status bits (19 02 FF) after the clear and capture it"
 TEST_FAILED = 0x01
 TEST_NOT_COMPLETED_SINCE_CLEAR = 0x10
 FAILED_SINCE_CLEAR = 0x20
@@ -132,6 +135,7 @@ def _clear_outcome(
         text = "clearing was accepted; the memory was not read since"
         if after:
             text = f"clearing was accepted; {_too_narrow(after[-1], before)}"
+            wish = ALL_BITS if _asked_for_few(after[-1]) else wish
         return Outcome(Word.UNPROVEN, Confidence.HIGH, (), (text,), wish)
     clean = next((item for item, codes in covering if _is_cleared(item, codes)), None)
     if clean is None:
@@ -158,6 +162,11 @@ def _too_narrow(last: FaultList, before: Sequence[FaultList]) -> str:
         return f"the list read since is not of the memory that was cleared ({where})"
     missed = "the earlier codes" if _earlier(last, before) else "confirmed codes"
     return f"read with mask {last.mask:02X}, which does not cover {missed} ({where})"
+
+
+def _asked_for_few(last: FaultList) -> bool:
+    """The request itself chose the codes by less than all status bits (ISO 14229-1:2020, 12.3 (M))."""
+    return last.exchange.asked[:2] == BY_STATUS_MASK and last.exchange.asked[2:3] != b"\xff"
 
 
 def _still_listed(last: FaultList, earlier: dict[int, int]) -> Outcome:

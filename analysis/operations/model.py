@@ -82,6 +82,14 @@ def evidence(exchange: Exchange, text: str) -> Evidence:
     return Evidence(exchange.capture, (first,) if first == last else (first, last), text)
 
 
+def of_answer(exchange: Exchange, text: str) -> Evidence:
+    """The answer alone as evidence, where it is the answer that says it; the whole exchange without one."""
+    if exchange.response is None:
+        return evidence(exchange, text)
+    first, last = exchange.response.lines
+    return Evidence(exchange.capture, (first,) if first == last else (first, last), text)
+
+
 def in_order(act: Exchange, proof: Exchange, steps: Iterable[tuple[Place, int]], clock_step_ns: int) -> bool:
     """True when ``proof`` stands behind ``act`` by line and, inside one capture, by clock as well.
 

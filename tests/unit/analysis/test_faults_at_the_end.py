@@ -73,5 +73,14 @@ def test_a_mask_that_covers_other_codes_than_the_earlier_is_named() -> None:
     assert "read with mask 01, which does not cover the earlier codes (line" in reason(report)
 
 
+def test_after_too_narrow_a_mask_the_step_names_all_status_bits() -> None:
+    narrow = told(CLEAR, ask("19 02 04", "59 02 FF"))
+    assert [step for step in narrow.verdict.next_steps if "19 02 FF" in step]
+    assert "19 02 FF" in only(narrow, "clear").outcome.would_change
+    for report in (told(CLEAR), told(CLEAR, ask("19 02 FF", "59 02 00"))):  # look-alikes: the mask was not the trouble
+        assert [step for step in report.verdict.next_steps if "(19 02)" in step]
+        assert "FF" not in only(report, "clear").outcome.would_change
+
+
 def test_never_read_is_still_said_to_be_never_read() -> None:
     assert reason(told(STORED, CLEAR)) == "clearing was accepted; the memory was not read since"
