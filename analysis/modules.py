@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
+from itertools import takewhile
 
 from analysis.breaks.silence import Silent, who_fell_silent
 from analysis.exchanges import Answer, Exchange
@@ -247,7 +248,7 @@ def _advice(
     if now is Now.SILENT and not _was_heard(own):
         return Retry.UNKNOWN, "Nothing answers at this address: the module may be absent, asleep, or have another id."
     if now is Now.SILENT:
-        return Retry.NO, (
+        return _of_silent(own), (
             "The module does not answer: leave it powered and listen for it, then ask it with 3E 00 and 10 02; then "
             "measure its supply, ground and bus without unplugging it. Restart it only as the service information says."
         )
@@ -271,6 +272,13 @@ def _advice(
         Retry.UNKNOWN,
         "The capture does not show what runs in the module: ask for its identification and capture that.",
     )
+
+
+def _of_silent(own: Sequence[Exchange]) -> Retry:
+    """One request without an answer is little: nobody asked again, so whether it still answers is not shown."""
+    since = takewhile(lambda item: item.response is None, reversed(own))
+    in_vain = sum(1 + item.repeats for item in since if item.outcome is Answer.SILENT)
+    return Retry.NO if in_vain > 1 else Retry.UNKNOWN
 
 
 def _of_application(done: Sequence[Operation]) -> tuple[Retry, str]:

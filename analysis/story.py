@@ -194,6 +194,7 @@ def tell_stories(
     stories = []
     modules = _modules(links)
     labels = _labels(modules, names)
+    is_alone = len({channel for survey in surveys.values() for channel in survey.summary.channels}) == 1
     for link in modules:
         label = labels.get((link.channel, module_id(link.key)))
         own = tuple(
@@ -204,7 +205,8 @@ def tell_stories(
         )
         starts = sorted([*_resets(own), *_start_messages(label, link, surveys, names)], key=lambda start: start.place)
         reports = tuple(_reports(link, surveys)) if spoken.get(link.key) == GMW else ()
-        stories.append(Story(link, label or link.key, label is not None, own, tuple(starts), limits, reports))
+        shown = label or (link.key.partition(":")[2] if is_alone else link.key)  # one channel needs no name
+        stories.append(Story(link, shown, label is not None, own, tuple(starts), limits, reports))
     return stories
 
 

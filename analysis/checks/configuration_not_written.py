@@ -6,8 +6,8 @@ What it can mean: It may have been forgotten; the module may still hold the righ
 How to tell it from look-alikes: a value that was read behind the programming: then it is judged by that
 What to try: read the configuration; write the one that the job sheet gives where it differs, and read it after an
 ignition cycle
-Caution: a trim belongs to one part in one place. A wrong one can damage engine or gearbox, or move the vehicle the
-wrong way. Compare with the label on the part before the engine is started.
+Caution: a trim belongs to one part in one place. Depending on the part, a wrong one can damage engine or gearbox, or
+move the vehicle the wrong way. Compare with the label on the part before the engine is started.
 Evidence: the last that is heard of the module. Source: common practice, no source.
 """
 

@@ -5,8 +5,8 @@ What it can mean: It was edited; a frame was lost or damaged in the record; the 
 or a check anew.
 How to tell it from look-alikes: records of another kind that share the number; values exchanged within the set
 What to try: put both records side by side; read the source again; write the record again if it is wrong
-Caution: a trim belongs to one part in one place. A wrong one can damage engine or gearbox, or move the vehicle the
-wrong way. Compare with the label on the part before the engine is started.
+Caution: a trim belongs to one part in one place. Depending on the part, a wrong one can damage engine or gearbox, or
+move the vehicle the wrong way. Compare with the label on the part before the engine is started.
 Evidence: the reading of the source and the write. Source: common practice, no source.
 """
 

@@ -9,6 +9,7 @@ from pkgutil import iter_modules
 import analysis.checks
 from analysis.checks.finding import Finding
 from analysis.checks.looking.causes import in_words
+from analysis.checks.looking.harm import fitted
 from analysis.checks.registry import CHECKS, Check, Context, Seen
 from analysis.words import Confidence, Evidence, Severity
 
@@ -44,10 +45,10 @@ def run_one(check: Check, context: Context) -> list[Finding]:
 
 def _findings(check: Check, context: Context) -> Iterator[Finding]:
     for seen in check.look(context):
-        yield _finding(check, seen)
+        yield _finding(check, seen, fitted(check.texts["Caution"], seen.evidence, context))
 
 
-def _finding(check: Check, seen: Seen) -> Finding:
+def _finding(check: Check, seen: Seen, caution: str) -> Finding:
     texts = check.texts
     explanation = f"{seen.text or texts['What is seen']} {in_words(seen.causes or texts['What it can mean'])}"
     severity = max(check.severity, seen.severity or check.severity, key=MOST_SEVERE_FIRST.index)
@@ -58,7 +59,7 @@ def _finding(check: Check, seen: Seen) -> Finding:
         title=check.title,
         explanation=explanation,
         try_next=(IS_OVER,) if seen.is_over else tuple(dict.fromkeys(_steps(seen, texts))),
-        cautions=() if seen.is_over or texts["Caution"].lower().startswith("none") else (_sentence(texts["Caution"]),),
+        cautions=() if seen.is_over or caution.lower().startswith("none") else (_sentence(caution),),
         look_alikes=_sentences(texts["How to tell it from look-alikes"]),
         evidence=seen.evidence[:SHOWN_EVIDENCE],
         source=texts["Source"].rstrip("."),

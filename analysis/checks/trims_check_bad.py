@@ -6,8 +6,8 @@ What it can mean: Records were exchanged; a record was written to the wrong plac
 How to tell it from look-alikes: names that count otherwise: then all records of the set are off by the same
 What to try: compare with the label on the part; write each record to its own place and read it after an ignition
 cycle
-Caution: a trim belongs to one part in one place. A wrong one can damage engine or gearbox, or move the vehicle the
-wrong way. Compare with the label on the part before the engine is started.
+Caution: a trim belongs to one part in one place. Depending on the part, a wrong one can damage engine or gearbox, or
+move the vehicle the wrong way. Compare with the label on the part before the engine is started.
 Evidence: the records. Source: common practice, no source: the layout is the names file's.
 """
 

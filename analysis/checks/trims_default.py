@@ -5,8 +5,8 @@ What it can mean: They were never written, or the write went elsewhere. Rarely: 
 How to tell it from look-alikes: values read before the job from a new module, which are normal; neutral by intent:
 the label says so
 What to try: write the values of the labels or of the old module; read them after an ignition cycle
-Caution: a trim belongs to one part in one place. A wrong one can damage engine or gearbox, or move the vehicle the
-wrong way. Compare with the label on the part before the engine is started.
+Caution: a trim belongs to one part in one place. Depending on the part, a wrong one can damage engine or gearbox, or
+move the vehicle the wrong way. Compare with the label on the part before the engine is started.
 Evidence: the values. Source: common practice, no source.
 """
 

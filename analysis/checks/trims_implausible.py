@@ -4,8 +4,8 @@ What is seen: a value, read by the layout of the names, is outside the range tha
 What it can mean: Another part family; a wrong scale or byte order; a default.
 How to tell it from look-alikes: names that are wrong: then the values of the old part are out of range as well
 What to try: compare with the data of the part
-Caution: a trim belongs to one part in one place. A wrong one can damage engine or gearbox, or move the vehicle the
-wrong way. Compare with the label on the part before the engine is started.
+Caution: a trim belongs to one part in one place. Depending on the part, a wrong one can damage engine or gearbox, or
+move the vehicle the wrong way. Compare with the label on the part before the engine is started.
 Evidence: the values. Source: common practice, no source: layout and range are the names file's.
 """
 

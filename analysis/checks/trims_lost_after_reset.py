@@ -6,8 +6,8 @@ power may have been taken away while it was stored; it may have been written in 
 How to tell it from look-alikes: a write that was never taken: then no reading shows the new value
 What to try: write it again with the store step and the key-off wait of the service information; read it after an
 ignition cycle
-Caution: a trim belongs to one part in one place. A wrong one can damage engine or gearbox, or move the vehicle the
-wrong way. Compare with the label on the part before the engine is started.
+Caution: a trim belongs to one part in one place. Depending on the part, a wrong one can damage engine or gearbox, or
+move the vehicle the wrong way. Compare with the label on the part before the engine is started.
 Evidence: the write, the reading that was right, and the last one. Source: common practice, no source.
 """
 

@@ -5,8 +5,8 @@ What it can mean: A positive answer says accepted, and not what is stored.
 How to tell it from look-alikes: a capture that stops before the reading; a value that was the same before: then
 reading proves nothing about the write
 What to try: compare what is read with the labels on the parts
-Caution: a trim belongs to one part in one place. A wrong one can damage engine or gearbox, or move the vehicle the
-wrong way. Compare with the label on the part before the engine is started.
+Caution: a trim belongs to one part in one place. Depending on the part, a wrong one can damage engine or gearbox, or
+move the vehicle the wrong way. Compare with the label on the part before the engine is started.
 Evidence: the writes. Source: ISO 14229-1:2020, 11.7 (M): the positive response holds no data.
 """
 

@@ -6,8 +6,8 @@ were entered in the wrong order.
 How to tell it from look-alikes: a source that is numbered otherwise by design: the service information says so
 What to try: check the numbering in the service information; compare each value with the label on its part; write
 the set again if it is wrong
-Caution: a trim belongs to one part in one place. A wrong one can damage engine or gearbox, or move the vehicle the
-wrong way. Compare with the label on the part before the engine is started.
+Caution: a trim belongs to one part in one place. Depending on the part, a wrong one can damage engine or gearbox, or
+move the vehicle the wrong way. Compare with the label on the part before the engine is started.
 Evidence: the values that stand elsewhere. Source: common practice, no source.
 """
 

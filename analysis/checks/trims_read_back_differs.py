@@ -7,8 +7,8 @@ How to tell it from look-alikes: a value that reads as before the write, or that
 the module changes itself (a counter, a date, a check): names can have them ignored
 What to try: compare the two values byte by byte; write it again, with the store step and the key-off wait the
 service information asks for; read it after an ignition cycle
-Caution: a trim belongs to one part in one place. A wrong one can damage engine or gearbox, or move the vehicle the
-wrong way. Compare with the label on the part before the engine is started.
+Caution: a trim belongs to one part in one place. Depending on the part, a wrong one can damage engine or gearbox, or
+move the vehicle the wrong way. Compare with the label on the part before the engine is started.
 Evidence: the write and the reading. Source: common practice, no source.
 """
 

@@ -7,8 +7,8 @@ legal.
 How to tell it from look-alikes: a write that was refused: then the refusal is the finding; a value that was read and
 is right
 What to try: read the whole set; write what is missing and compare it with the labels on the parts
-Caution: a trim belongs to one part in one place. A wrong one can damage engine or gearbox, or move the vehicle the
-wrong way. Compare with the label on the part before the engine is started.
+Caution: a trim belongs to one part in one place. Depending on the part, a wrong one can damage engine or gearbox, or
+move the vehicle the wrong way. Compare with the label on the part before the engine is started.
 Evidence: the last that is heard of the module, and the writes. Source: common practice, no source.
 """
 

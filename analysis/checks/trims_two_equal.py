@@ -5,8 +5,8 @@ What it can mean: One label was entered twice; or two parts do carry the same va
 How to tell it from look-alikes: short codes, which repeat by chance; the same value by intent: the job sheet says
 so
 What to try: compare both values with the labels on both parts
-Caution: a trim belongs to one part in one place. A wrong one can damage engine or gearbox, or move the vehicle the
-wrong way. Compare with the label on the part before the engine is started.
+Caution: a trim belongs to one part in one place. Depending on the part, a wrong one can damage engine or gearbox, or
+move the vehicle the wrong way. Compare with the label on the part before the engine is started.
 Evidence: the two values. Source: common practice, no source.
 """
 

@@ -5,8 +5,8 @@ since.
 What it can mean: The erase may have taken them along; in many modules values stand in another memory and stay.
 How to tell it from look-alikes: values that were read again behind the download: then they are judged by that
 What to try: write what is missing again, behind the programming
-Caution: a trim belongs to one part in one place. A wrong one can damage engine or gearbox, or move the vehicle the
-wrong way. Compare with the label on the part before the engine is started.
+Caution: a trim belongs to one part in one place. Depending on the part, a wrong one can damage engine or gearbox, or
+move the vehicle the wrong way. Compare with the label on the part before the engine is started.
 Evidence: the writes and the erase. Source: common practice, no source.
 """
 

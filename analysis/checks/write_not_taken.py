@@ -7,8 +7,8 @@ How to tell it from look-alikes: a value that was right and was lost at a restar
 new one
 What to try: read it again after an ignition cycle; ask the service information for the session, access and store step
 of this value
-Caution: a trim belongs to one part in one place. A wrong one can damage engine or gearbox, or move the vehicle the
-wrong way. Compare with the label on the part before the engine is started.
+Caution: a trim belongs to one part in one place. Depending on the part, a wrong one can damage engine or gearbox, or
+move the vehicle the wrong way. Compare with the label on the part before the engine is started.
 Evidence: the write and the reading. Source: common practice, no source.
 """
 

@@ -5,8 +5,8 @@ What it can mean: That value is out of range; the identifier is missing in this 
 half-way.
 How to tell it from look-alikes: a single write that was refused: no set is mixed
 What to try: read the whole set back; put the cause right and write the refused ones again
-Caution: a trim belongs to one part in one place. A wrong one can damage engine or gearbox, or move the vehicle the
-wrong way. Compare with the label on the part before the engine is started.
+Caution: a trim belongs to one part in one place. Depending on the part, a wrong one can damage engine or gearbox, or
+move the vehicle the wrong way. Compare with the label on the part before the engine is started.
 Evidence: the refused writes. Source: ISO 14229-1:2020, annex A.1 (M).
 """
 

@@ -18,13 +18,19 @@ from analysis.exchange_words import tell
 from analysis.report.lines import printable, shorten_middle
 from analysis.report.wording import seconds
 from analysis.secrecy import MASK, is_secret, masked_hex
+from analysis.spoken import judge_links
 from canlog.capture.capture import Capture
 from canlog.capture.ip import read_datagram
 from canlog.capture.source import Progress
 from canlog.frames import FrameFlag, FrameTable, TimeKind
 from canlog.isotp.addressing import Addressing, Direction, Link, id_text, parse_link
 from canlog.isotp.messages import Message
+from canlog.names.nrc import nrcs
 from canlog.read import read_capture, rebuild_surveyed, survey_links
+from canlog.services.decode import name_of
+from canlog.services.dialects import UDS
+from canlog.services.matching import is_pending
+from canlog.services.negative import NEGATIVE_RESPONSE
 
 EXCHANGE_COLUMNS: Final[Columns] = {
     "number": "int", "capture": "int", "link": "text", "time_ns": "int", "service": "text", "request": "text",
@@ -34,7 +40,7 @@ EXCHANGE_COLUMNS: Final[Columns] = {
 MESSAGE_COLUMNS: Final[Columns] = {
     "capture": "int", "link": "text", "channel": "text", "can_id": "text", "address": "text", "direction": "text",
     "time_ns": "int", "end_ns": "int", "lines": "lines", "complete": "bool", "reason": "text", "length": "int",
-    "data": "text", "missing": "text",
+    "data": "text", "missing": "text", "told": "text",
 }  # fmt: skip
 FRAME_COLUMNS: Final[Columns] = {
     "capture": "int", "line": "int", "channel": "text", "time_ns": "int", "can_id": "text", "kind": "text",
@@ -42,6 +48,8 @@ FRAME_COLUMNS: Final[Columns] = {
 }  # fmt: skip
 
 
+#: Where the code of a negative response stands, behind 7F and the service.
+CODE_AT: Final = 2
 #: Error frames carry their class bits where a 29-bit id would stand. Plain ints: enum members are slow.
 _LONG_ID: Final = int(FrameFlag.EXTENDED | FrameFlag.ERROR)
 _REMOTE: Final = int(FrameFlag.REMOTE)
@@ -117,9 +125,13 @@ def _message_rows(request: Request, starts: Starts) -> Iterator[Row]:
         surveyed, links = survey_links(capture, wishes)
         starts[number] = surveyed.summary.first_time_ns
         has_time = surveyed.summary.time_kind is not TimeKind.NONE
-        for message in rebuild_surveyed(capture, surveyed, links):
+        messages = rebuild_surveyed(capture, surveyed, links)
+        dialects = {key: guess.dialect for key, guess in judge_links(messages).items()}
+        for message in messages:
             if not wishes or any(is_meant(wish, message.link.key) for wish in wishes):
-                yield message_row(number, message, has_time=has_time, secrets=request.secrets)
+                told = service_told(message, dialects.get(message.link.key, UDS))
+                row = message_row(number, message, has_time=has_time, secrets=request.secrets)
+                yield {**row, "told": told}
 
 
 def _frame_rows(request: Request, starts: Starts) -> Iterator[Row]:
@@ -179,6 +191,19 @@ def message_row(capture: int, message: Message, *, has_time: bool, secrets: bool
         "data": message.data.hex().upper() if secrets else masked_hex(message.data),
         "missing": ", ".join(f"{part.start}-{part.end - 1}" for part in message.missing),
     }
+
+
+def service_told(message: Message, dialect: str) -> str:
+    """``ReadDataByIdentifier``, ``ReadDataByIdentifier refused: 31 request out of range``; empty without a byte."""
+    data, is_response = message.data, message.direction is Direction.RESPONSE
+    if not data:
+        return ""
+    name = name_of(data, dialect, is_response=is_response)
+    if not is_response or data[0] != NEGATIVE_RESPONSE or len(data) <= CODE_AT:
+        return name
+    code = data[CODE_AT]
+    verb = "not yet" if is_pending(data, dialect) else "refused"
+    return f"{name} {verb}: {code:02X} {nrcs(dialect)[code].meaning}"
 
 
 def _sender(link: Link, direction: Direction) -> tuple[int, bool, int | None]:
@@ -300,7 +325,9 @@ def _message_text(row: Row, starts: Starts, width: int | None) -> str:
     time = _time_text(row, starts)
     head = printable(f"{time}  {row['channel']}  {sender}  {row['direction']:<8}  {row['length']:>5}  ")
     tail = printable(f"{whole}  {_lines_text(row['lines'])}")
-    return f"{head}{_cut(row['data'], None if width is None else width - len(head) - len(tail))}{tail}"
+    room = None if width is None else width - len(head) - len(tail)
+    told = _cut(row["told"], None if room is None else room - min(len(row["data"]), _LEAST_BYTES) - 2)
+    return f"{head}{_cut(row['data'], None if room is None else room - len(told) - 2)}  {told}{tail}"
 
 
 def _frame_text(row: Row, starts: Starts) -> str:

@@ -44,11 +44,10 @@ def modules_now(page: Lines, report: ReportDict) -> None:
             if module["now"] == "application"
             else f" May it be tried again? {wording.MAY_RETRY[module['may_retry']].capitalize()}."
         )
-        page.text(
-            f"{_label(module)}: {wording.NOW[module['now']]}.{retry}", colour=wording.NOW_COLOUR[module["now"]], hang=2
-        )
+        said = f"{_label(report, module)}: {wording.NOW[module['now']]}.{retry}"
+        page.text(said, colour=wording.NOW_COLOUR[module["now"]], hang=2)
     for now in dict.fromkeys(module["now"] for module in others):
-        names = ", ".join(_label(module) for module in others if module["now"] == now)
+        names = ", ".join(_label(report, module) for module in others if module["now"] == now)
         page.text(f"{names}: {wording.NOW[now]}.", colour=wording.NOW_COLOUR[now], hang=2)
 
 
@@ -58,8 +57,8 @@ def _spoken_of(report: ReportDict) -> list[ModuleDict]:
     return [module for module in report["modules"] if module["link"] in touched or module["now"] == "boot"]
 
 
-def _label(module: ModuleDict) -> str:
-    return module["label"] or module["link"]
+def _label(report: ReportDict, module: ModuleDict) -> str:
+    return module["label"] or wording.without_channel(report, module["link"])
 
 
 def the_job(page: Lines, report: ReportDict) -> None:

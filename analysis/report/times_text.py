@@ -14,7 +14,8 @@ def timing(page: Lines, report: ReportDict) -> None:
         return
     page.heading("How soon they answered", "end of a request to begin of its answer")
     many = len(report["captures"]) > 1
-    names = [(link["label"] or link["link"]) + (f" ({link['capture']})" if many else "") for link in timed]
+    labels = wording.labels(report)
+    names = [labels[link["link"]] + (f" ({link['capture']})" if many else "") for link in timed]
     widths = (min(max(map(len, names)), page.width // 2), 7, 8, 8, 8, 0)
     page.columns(("", "answers", "least", "half", "95 %", "most"), widths)
     for name, link in zip(names, timed, strict=True):

@@ -174,11 +174,17 @@ def milliseconds(time_ns: int | None) -> str:
 
 
 def labels(report: ReportDict) -> dict[str, str]:
-    """Link key to what a person calls the module; the key where nothing names it."""
+    """Link key to what a person calls the module; the ids where nothing names it."""
     return {
-        link["link"]: link["label"] or ("all modules" if link["functional"] else link["link"])
+        link["link"]: link["label"] or ("all modules" if link["functional"] else without_channel(report, link["link"]))
         for link in report["links"]
     }
+
+
+def without_channel(report: ReportDict, link: str) -> str:
+    """``7E0>7E8``: the key as it is where the captures have several channels."""
+    channels = {channel for capture in report["captures"] for channel in capture["channels"]}
+    return link.partition(":")[2] if len(channels) == 1 else link
 
 
 def nothing_attempted(report: ReportDict) -> bool:

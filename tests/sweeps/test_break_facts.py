@@ -70,7 +70,8 @@ def test_the_block_and_the_part_are_counted() -> None:
 
 
 def test_a_flow_control_is_the_last_sign_of_life() -> None:
-    assert "last frame of DUC: it let the tester send on (flow control), and answered nothing since" in said("coach-module-silent")
+    text = "last frame of DUC: it let the tester send on (flow control), and answered nothing since"
+    assert text in said("coach-module-silent")
     assert "last frame of PCU: an answer" in said("uds11-reset-no-return")
 
 

@@ -678,7 +678,37 @@ def test_exchanged_records_are_seen_without_names(findings: Findings) -> None:
 
 def test_the_firing_order_is_named_where_names_give_it(findings: Findings) -> None:
     found = findings(shipped("van-trims-firing-order", names=True, sheet=True))
-    assert "firing order 1-3-4-2" in next(one.explanation for one in found if one.id == "trims-order-suspicious")
+    order = next(one for one in found if one.id == "trims-order-suspicious")
+    assert order.case.partition(": ")[2].startswith("3102-3104 stand in firing order 1-3-4-2")
+    assert order.cautions[0].startswith("A trim belongs to one part in one place. A wrong one can damage the engine.")
+
+
+def test_the_firing_order_is_on_the_first_screen() -> None:
+    folder = FIXTURES / "van-trims-firing-order"
+    report = analyse(next(folder.glob("capture.*")), FIXTURES / "van.toml", [FIXTURES / "van_names.toml"])
+    assert "3102-3104 stand in firing order 1-3-4-2 instead of cylinder order" in report.verdict.headline
+
+
+@pytest.mark.parametrize(
+    ("name", "named", "harm"),
+    [
+        ("uds11-read-back-differs", False, "Depending on the part, a wrong one can"),
+        ("coach-trims-exchanged", True, "A wrong one can damage the gearbox."),
+        ("coach-trims-exchanged", False, "Depending on the part, a wrong one can"),
+    ],
+)
+def test_the_caution_fits_the_kind_of_trim(findings: Findings, name: str, named: bool, harm: str) -> None:
+    found = findings(shipped(name, names=named))
+    assert all(harm in one.cautions[0] for one in found if one.id.startswith("trims-") and one.cautions)
+    assert any(one.id.startswith("trims-") for one in found)
+
+
+def test_the_length_of_a_block_stands_in_the_answer(findings: Findings) -> None:
+    """The line quoted beside it is that of 74, not of 34."""
+    lines = allowed_length("0081")
+    found = next(item for item in findings(bench(lambda: lines)) if item.id == "block-longer-than-allowed")
+    first, *_ = (one for one in found.evidence if "allows" in one.text)
+    assert all("7E8#0474" in lines[number - 1] for number in first.lines)  # type: ignore[index]
 
 
 def test_a_failure_that_was_overcome_is_only_a_note(findings: Findings) -> None:

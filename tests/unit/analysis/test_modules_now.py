@@ -83,6 +83,13 @@ def test_a_module_that_does_not_answer_is_silent_and_not_to_be_tried_again() -> 
     assert any("switch off" in text for text in found.cautions)
 
 
+def test_one_request_without_an_answer_forbids_nothing_yet() -> None:
+    """Nobody asked again: whether it answers now is not shown."""
+    one = [read("F188", SOFTWARE), tester("22 F190"), gap(9), OTHERS]
+    assert now(*one) == ("silent", "unknown")
+    assert now(read("F188", SOFTWARE), tester("22 F190"), gap(9), tester("3E 00"), gap(9), OTHERS) == ("silent", "no")
+
+
 def test_a_module_erased_and_not_filled_is_in_its_boot_loader_whoever_stopped() -> None:
     found = state(heard(BEFORE, ask(*ERASE), request(), block(1, IMAGE[:32])))
     assert (found.now, found.may_retry) == ("boot", "with-care")

@@ -106,7 +106,7 @@ def test_every_message_of_every_link_is_listed_once_in_order_of_completion() -> 
     first = listed[0]
     assert list(first) == [
         "capture", "link", "channel", "can_id", "address", "direction", "time_ns", "end_ns", "lines", "complete",
-        "reason", "length", "data", "missing",
+        "reason", "length", "data", "missing", "told",
     ]  # fmt: skip
     assert first["data"] == "3E80" and first["lines"] == [13, 13] and first["address"] is None
 
@@ -148,6 +148,20 @@ def test_exchanges_are_those_of_the_report() -> None:
         for row in rows(FAILED, "--level", "exchanges")
     ]
     assert listed == analyse(FAILED).to_dict()["exchanges"]
+
+
+def test_messages_name_the_service_and_the_reason_of_a_refusal() -> None:
+    listed = rows(FIXTURES / "uds11-write-refused" / "capture.log", "--level", "messages")
+    told = {row["data"][:6]: row["told"] for row in listed}
+    assert told["22F190"] == told["62F190"] == "ReadDataByIdentifier"
+    refused = [row["told"] for row in listed if row["data"].startswith("7F2E") and not row["data"].endswith("78")]
+    assert refused
+    assert all(text.startswith("WriteDataByIdentifier refused: ") and len(text.split()) > 3 for text in refused)
+    waits = [row["told"] for row in listed if row["data"].startswith("7F3178")]
+    assert waits
+    assert all(text.startswith("RoutineControl not yet: 78 ") for text in waits)
+    text = run("list", FIXTURES / "uds11-write-refused" / "capture.log", "--level", "messages", COLUMNS="160").stdout
+    assert "WriteDataByIdentifier refused: " in text
 
 
 @pytest.mark.parametrize("level", ["exchanges", "messages", "frames"])
