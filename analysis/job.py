@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import chain
 from pathlib import Path
@@ -27,6 +27,7 @@ from analysis.spoken import judge_links
 from analysis.story import tell_stories
 from analysis.trims.found import trim_sheet
 from analysis.trust.captures_order import with_borders
+from analysis.trust.copied_requests import copied_channels
 from analysis.trust.doubts import find_troubles
 from analysis.trust.fitness import judge_fitness
 from analysis.trust.missing_steps import missing_steps
@@ -118,13 +119,20 @@ def make_record(
     records: list[CaptureRecord] = []
     exchanges: list[Exchange] = []
     for at, (one, table) in enumerate(zip(captures, tables, strict=True), start=1):
-        records.append(_second_pass(at, len(exchanges) + 1, one, table, dialects, names))
+        records.append(_second_pass(at, len(exchanges) + 1, one, table, dialects, names, limits))
         exchanges += records[-1].exchanges
     records = with_borders(records)
-    links = [link for one in captures for link in one.links]
+    links = list(_links_to_judge(captures, records))
     surveys = {record.number: record.survey for record in records}
     stories = tell_stories(links, exchanges, surveys, names, limits)
     return Record(tuple(records), tuple(exchanges), tuple(stories), names, limits, dialects, wanted)
+
+
+def _links_to_judge(captures: Sequence[Surveyed], records: Sequence[CaptureRecord]) -> Iterator[Link]:
+    """All links but those of channels that carry only copies of requests: nobody on them was asked anything."""
+    told = {exchange.link.key for record in records for exchange in record.exchanges}
+    for one, record in zip(captures, records, strict=True):
+        yield from (link for link in one.links if link.channel not in record.copied or link.key in told)
 
 
 def _second_pass(
@@ -134,9 +142,12 @@ def _second_pass(
     messages: MessageTable,
     dialects: Mapping[str, DialectGuess],
     names: Names,
+    limits: Limits,
 ) -> CaptureRecord:
     spoken = {key: guess.dialect for key, guess in dialects.items()}
-    exchanges = tuple(number(pair_exchanges(index, messages, spoken), first))
+    copied = copied_channels(messages, spoken, limits.copied_request_ns, one.survey.summary.time_kind)
+    judged = [message for message in messages if message.link.channel not in copied] if copied else messages
+    exchanges = tuple(number(pair_exchanges(index, judged, spoken), first))
     missing = tuple(missing_steps(exchanges))
     return CaptureRecord(
         number=index,
@@ -147,7 +158,8 @@ def _second_pass(
         exchanges=exchanges,
         missing=missing,
         troubles=find_troubles(index, one.survey, messages, exchanges, missing),
-        trust=judge_fitness(one.survey, messages, exchanges, missing, names),
+        trust=judge_fitness(one.survey, messages, exchanges, missing, names, copied),
+        copied=copied,
     )
 
 

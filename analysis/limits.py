@@ -38,6 +38,7 @@ class Limits:
     driver_max_bytes: int = 65_536
     copy_min_bytes: int = 4
     doubled_percent: int = 90
+    copied_request_ns: int = 20 * MS_NS
     supply_low_12v_mv: int = 12_000
     supply_low_24v_mv: int = 24_000
     supply_24v_from_mv: int = 17_000
@@ -84,6 +85,8 @@ REASONS: dict[str, str] = {
     "copy_min_bytes": "equal bytes read from one module and written to another count as a copy from this length on "
     "(two random values of 4 bytes are equal once in 4.3e9)",
     "doubled_percent": "share of frames standing twice from which a capture counts as recorded twice",
+    "copied_request_ns": "a request on a second channel is a copy of the same one on the first when it comes this "
+    "soon; a gateway passes it on within a few milliseconds (common practice, no source)",
     "supply_low_12v_mv": "below this a 12 V system should not be programmed (common practice, no source)",
     "supply_low_24v_mv": "below this a 24 V system should not be programmed (common practice, no source)",
     "supply_24v_from_mv": "a first reading above this means a 24 V system (common practice, no source)",

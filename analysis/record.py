@@ -45,6 +45,7 @@ class CaptureRecord:
     missing: tuple[Missing, ...]
     troubles: Troubles
     trust: Trust
+    copied: Mapping[str, str] = field(default_factory=dict)  # channels that only repeat the requests of another
 
     @cached_property
     def other_traffic(self) -> tuple[OtherTraffic, ...]:

@@ -51,8 +51,12 @@ def judge_fitness(
     exchanges: Sequence[Exchange],
     missing: Sequence[Missing],
     names: Names = NO_NAMES,
+    copied: Mapping[str, str] | None = None,
 ) -> Trust:
-    """The fitness of one capture; with names its modules are called by theirs."""
+    """The fitness of one capture; with names its modules are called by theirs.
+
+    ``copied`` are the channels that only repeat the requests of another one, as ``copied_channels`` finds them.
+    """
     half = one_way(exchanges)
     poor = [*_poor(survey), *_halves(half, messages, names)]
     limited = list(_limited(survey, messages))
@@ -61,6 +65,9 @@ def judge_fitness(
     limited += lacking
     limited += _beginnings([item for item in exchanges if item.link.key not in half], names)
     good = list(_good(survey, messages, is_missing=bool(lacking)))
+    good += [
+        f"{one} only repeats the requests of {other}, so {other} is judged" for one, other in (copied or {}).items()
+    ]
     known = list(survey.summary.notes)  # what the reader had to assume, and what its form cannot tell
     if poor:
         return Trust(Fitness.POOR, tuple(poor + limited + known))
