@@ -10,12 +10,19 @@ from analysis.fault_lists import read_list
 from analysis.operations.block_form import COUNTED, form_of
 from analysis.operations.routines import RESULT, START, STOP, RoutineCall, read_call
 from analysis.readings import read_values_of, title_of
-from analysis.report.wording import CONTROL, QUIET, RESET, SESSION
+from analysis.report.wording import CONTROL, NO_FAULTS, QUIET, RESET, SESSION
 from canlog.counting import counted
 from canlog.isotp.messages import NOT_REACHED
 from canlog.names.tables import Names
 from canlog.services.dialects import UDS
-from canlog.services.traits import Act, identifier_asked, item_written, location_of, orders_quiet
+from canlog.services.traits import (
+    Act,
+    identifier_asked,
+    item_written,
+    location_of,
+    orders_no_faults,
+    orders_quiet,
+)
 
 MOST_CODES = 4
 #: So many bytes tell a request of this kind, two any other: a routine has its number behind the control byte.
@@ -75,7 +82,8 @@ def _asked(exchange: Exchange, call: RoutineCall | None, label: str, names: Name
         case Act.QUIET | Act.FAULT_SETTING:
             pair = (f"{exchange.service:02X}", f"{told[1] & 0x7F:02X}" if len(told) > 1 else "")
             said = CONTROL.get(pair) if exchange.dialect == UDS else None
-            return said or QUIET.get(orders_quiet(told, exchange.dialect)) or "storing of faults"
+            said = said or QUIET.get(orders_quiet(told, exchange.dialect))
+            return said or NO_FAULTS.get(orders_no_faults(told, exchange.dialect)) or exchange.name
         case Act.TESTER_PRESENT:
             return "tester present"
     return exchange.name

@@ -97,11 +97,13 @@ TABLE: Final[Mapping[str, Advice]] = {
     "key-refused": Advice(Rank.CAUSE, "Find out why {m} refused the key before another one is sent"),
     "communication-not-restored": Advice(
         Rank.SAFETY,
-        "Allow normal messages again (28 00), or cycle the ignition, and see that the cyclic messages are back",
+        "Allow normal messages again (28 00; KWP2000 29, GMW3110 20), or cycle the ignition, and see that the cyclic "
+        "messages are back",
         always=True,
     ),
     "fault-setting-not-restored": Advice(
-        Rank.SAFETY, "Switch the storing of faults on again (85 01), or cycle the ignition, then read the fault memory",
+        Rank.SAFETY,
+        "Switch the storing of faults on again (85 01; GMW3110 20), or cycle the ignition, then read the fault memory",
         Part.FAULT_MEMORY, always=True,
     ),
     "output-controlled": Advice(

@@ -41,7 +41,7 @@ def _this_time(record: Record, operations: Sequence[Operation]) -> list[str]:
             found.append(
                 f"Whether there were errors on the bus: no error frame is in {item.name}, and many loggers keep none."
             )
-    if any(item.kind is Kind.COMMUNICATION and item.details.get("service") == "85" for item in operations):
+    if any(item.kind is Kind.COMMUNICATION and item.details.get("stores_no_faults") is not None for item in operations):
         found.append(
             "Whether the storing of faults was really stopped or started again: that has no effect on the bus."
         )

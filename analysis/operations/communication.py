@@ -1,4 +1,4 @@
-"""Communication control (28) and fault storing (85).
+"""Communication control (28) and fault storing (85; GMW3110 10).
 
 28 is confirmed by its effect: cyclic frames that stop, or come back; said to all, it is not where an id goes on all
 the same. 85 has no effect that a listener could see: at most unproven. Source: ISO 14229-1:2020, 10.5 and 10.8 (M).
@@ -14,7 +14,7 @@ from analysis.record import Record
 from analysis.words import Confidence, Evidence, Outcome, Word
 from canlog.background import IdTraffic
 from canlog.services.dialects import UDS
-from canlog.services.traits import Act, orders_quiet
+from canlog.services.traits import Act, orders_no_faults, orders_quiet
 
 SHOWN_IDS = 3
 #: Sub-functions of 28 that leave sending alone.
@@ -22,7 +22,7 @@ RECEIVING_ONLY = (b"\x02", b"\x82")
 
 
 def find_communication(record: Record) -> list[Operation]:
-    """All requests of 28 and 85, physical and functional."""
+    """All requests to keep quiet or to store no faults, physical and functional."""
     return [
         _operation(exchange, record) for exchange in record.exchanges if exchange.act in (Act.QUIET, Act.FAULT_SETTING)
     ]
@@ -41,6 +41,7 @@ def _operation(exchange: Exchange, record: Record) -> Operation:
             "service": f"{exchange.service:02X}",
             "control": f"{control[0] & 0x7F:02X}" if control and exchange.dialect == UDS else None,
             "stops": orders_quiet(exchange.told, exchange.dialect),
+            "stores_no_faults": orders_no_faults(exchange.told, exchange.dialect),
             "functional": exchange.functional,
         },
         **span([exchange]),  # type: ignore[arg-type]

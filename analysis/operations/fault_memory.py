@@ -15,13 +15,13 @@ from collections.abc import Sequence
 from analysis.exchanges import Answer, Exchange
 from analysis.fault_lists import CONFIRMED_DTC, EMISSION, MAIN, FaultList, fault_lists, read_list, sub_function
 from analysis.operations.model import Kind, Operation, Part, evidence, in_order, span
-from analysis.operations.orders import FAULT_SETTING, STORING_OFF, order_in_force
+from analysis.operations.orders import order_in_force
 from analysis.record import Record
 from analysis.story import Story
 from analysis.words import Confidence, Outcome, Word
 from canlog.counting import counted
 from canlog.names.dtc import dtc_text
-from canlog.services.traits import Act
+from canlog.services.traits import Act, orders_no_faults
 
 OBD_CLEAR = 0x04
 CLEAR_LENGTH = 4  # service and group; a byte more selects a user-defined memory (ISO 14229-1:2020, M)
@@ -147,11 +147,12 @@ def _clear_outcome(
         is_back = {last.text(code) for code in covering[-1][1]}.issuperset(active)
         verb = "is" if len(active) == 1 else "are"
         text += f"; at the last reading {', '.join(active)} {verb} active{' again' * is_back}"
-    order = order_in_force(story, clean.exchange.begin, FAULT_SETTING, STORING_OFF)
+    order = order_in_force(story, clean.exchange.begin, orders_no_faults)
     if order is None:
         return Outcome(Word.CONFIRMED, Confidence.HIGH, (shown,), (text,))
-    text += f"; the storing of faults was still off (85 02, line {order.lines[0]}), so a fault would not be listed"
-    again = "switch the storing of faults on (85 01), then read the fault memory and capture it"
+    said = f"{order.told.hex(' ').upper()}, line {order.lines[0]}"
+    text += f"; the storing of faults was still off ({said}), so a fault would not be listed"
+    again = "switch the storing of faults on, then read the fault memory and capture it"
     return Outcome(Word.CONFIRMED, Confidence.MEDIUM, (shown,), (text,), again)
 
 

@@ -123,6 +123,7 @@ CONTROL: Final[Mapping[tuple[str, str], str]] = {
 }
 #: The same where the dialect has a service for each.
 QUIET: Final[Mapping[object, str]] = {True: "normal messages stopped", False: "normal messages allowed"}
+NO_FAULTS: Final[Mapping[object, str]] = {True: "storing of faults off", False: "storing of faults on"}
 #: Dialects besides UDS, as people call them.
 DIALECT: Final[Mapping[str, str]] = {
     "kwp2000": "KWP2000 (ISO 14230-3)",
@@ -238,7 +239,8 @@ def act(operation: OperationDict) -> str:
         return SESSION.get(str(details.get("session")), f"session {details.get('session')}")
     if kind == "communication":
         pair = (str(details.get("service")), str(details.get("control")))
-        return CONTROL.get(pair) or QUIET.get(details.get("stops"), f"{KIND[kind]} {' '.join(pair)}")
+        said = CONTROL.get(pair) or QUIET.get(details.get("stops")) or NO_FAULTS.get(details.get("stores_no_faults"))
+        return said or f"{KIND[kind]} {' '.join(pair)}"
     if kind == "identity" and isinstance(asked := details.get("identifiers"), list):
         return f"{KIND[kind]}, {counted(len(asked), 'identifier')}"
     if kind == "unlock":

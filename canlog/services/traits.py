@@ -243,6 +243,7 @@ TRAITS: Final[dict[str, DialectTraits]] = {
         unlock=0x27,
         controls=(0xAE,),
         quiet=(0x28,),
+        fault_setting=0x10,
         programming_steps=((b"\xa5\x01", b"\xa5\x02"), (b"\xa5\x03",)),
         returns_to_normal=(b"\x20",),
         tester_present=(b"\x3e",),
@@ -302,16 +303,60 @@ def act_of(service: int, dialect: str) -> Act:
     return ACTS[dialect].get(service, Act.OTHER)
 
 
+class Order(NamedTuple):
+    """An order that stands until it is lifted: the beginnings of requests that give it, and that take it back.
+
+    ``switch`` is the place of the byte that says which, counted from the service; None where the service says it.
+    """
+
+    off: frozenset[int]
+    on: frozenset[int]
+    switch: int | None = 1
+    has_suppress_bit: bool = False
+
+    def given_by(self, request: bytes) -> bool | None:
+        """True where a request of this service gives the order, False where it takes it back, else None."""
+        if len(request) <= (self.switch or 0):
+            return None
+        said = request[self.switch or 0] & (0x7F if self.has_suppress_bit else 0xFF)
+        return True if said in self.off else False if said in self.on else None
+
+
+#: Orders to send no normal messages. The return to normal mode (20) takes that of GMW3110 back.
+_QUIET: Final[dict[str, Order]] = {
+    "uds": Order(frozenset({0x01, 0x02, 0x03, 0x04}), frozenset({0x00, 0x05}), has_suppress_bit=True),
+    "kwp2000": Order(frozenset({0x28}), frozenset({0x29}), switch=None),
+    "gmw3110": Order(frozenset({0x28}), frozenset(), switch=None),
+}
+
+#: Orders to store no faults. KWP2000 names who shall answer and a group of faults before it says on or off.
+_NO_FAULTS: Final[dict[str, Order]] = {
+    "uds": Order(frozenset({0x02}), frozenset({0x01}), has_suppress_bit=True),
+    "kwp2000": Order(frozenset({0x02}), frozenset({0x01}), switch=4),
+    "gmw3110": Order(frozenset({0x02}), frozenset({0x03})),
+}
+
+
 def orders_quiet(request: bytes, dialect: str) -> bool | None:
     """True for an order to stop normal messages, False for one to send them again, None for any other request.
 
-    UDS 28 and its sub-function; KWP2000 28 and 29; GMW3110 28, which the return to normal mode ends.
+    UDS 28 and its sub-function; KWP2000 28 and 29; GMW3110 28.
     """
-    if not request or act_of(request[0], dialect) is not Act.QUIET:
+    return _given(_QUIET, Act.QUIET, request, dialect)
+
+
+def orders_no_faults(request: bytes, dialect: str) -> bool | None:
+    """True for an order to store no faults, False for one to store them again, None for any other request.
+
+    UDS 85 and its sub-function; KWP2000 85 and its last byte; GMW3110 10 02 and 10 03.
+    """
+    return _given(_NO_FAULTS, Act.FAULT_SETTING, request, dialect)
+
+
+def _given(orders: Mapping[str, Order], act: Act, request: bytes, dialect: str) -> bool | None:
+    if not request or act_of(request[0], dialect) is not act or dialect not in orders:
         return None
-    if dialect == "kwp2000":
-        return request[0] == traits_of(dialect).quiet[0]
-    return dialect == "gmw3110" or (len(request) > 1 and request[1] & 0x7F != 0x00)
+    return orders[dialect].given_by(request)
 
 
 class RoutineAsked(NamedTuple):

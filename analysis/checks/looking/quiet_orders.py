@@ -1,14 +1,14 @@
-"""Orders to keep quiet (28) or to store no faults (85), and what ends them."""
+"""Orders to keep quiet or to store no faults, and what ends them."""
 
 from __future__ import annotations
 
 import sys
-from collections.abc import Collection, Iterable, Iterator
+from collections.abc import Iterable, Iterator
 
 from analysis.checks.registry import Context
 from analysis.exchanges import Exchange
 from analysis.operations.model import Kind
-from analysis.operations.orders import S3_NS, ends_order, is_order, order_in_force
+from analysis.operations.orders import S3_NS, Gives, ends_order, is_order, order_in_force
 from analysis.story import Story, is_restart
 from analysis.words import Word
 from canlog.services.traits import PROGRAMMING_SESSION, Act
@@ -17,14 +17,14 @@ from canlog.services.traits import PROGRAMMING_SESSION, Act
 LONGEST_LIST = 60
 
 
-def left_off(ctx: Context, service: int, off: Collection[int]) -> Iterator[Exchange]:
+def left_off(ctx: Context, gives: Gives) -> Iterator[Exchange]:
     """Orders that nothing ended: no counter-order, no default session, no restart, no time-out of the session.
 
     One of each link. Where programming stopped half-way the end of the order is not due yet.
     """
-    for exchange in _last_orders(ctx, service, off):
+    for exchange in _last_orders(ctx, gives):
         later = [item for item in ctx.record.exchanges if item.begin > exchange.begin and _reaches(item, exchange)]
-        if any(ends_order(item, service, off) for item in later) or _job_broke_off(ctx):
+        if any(ends_order(item, gives) for item in later) or _job_broke_off(ctx):
             continue
         end = ctx.end_ns(exchange.capture)
         talk = [item.end_ns for item in (exchange, *later) if item.capture == exchange.capture]
@@ -32,8 +32,8 @@ def left_off(ctx: Context, service: int, off: Collection[int]) -> Iterator[Excha
             yield exchange
 
 
-def _last_orders(ctx: Context, service: int, off: Collection[int]) -> list[Exchange]:
-    orders = [item for item in ctx.record.exchanges if is_order(item, service, off)]
+def _last_orders(ctx: Context, gives: Gives) -> list[Exchange]:
+    orders = [item for item in ctx.record.exchanges if is_order(item, gives)]
     return list({item.link.key: item for item in orders}.values())
 
 
@@ -66,10 +66,10 @@ def _is_programming(story: Story) -> bool:
     )
 
 
-def who_is_under(ctx: Context, order: Exchange, service: int, off: Collection[int]) -> str:
+def who_is_under(ctx: Context, order: Exchange, gives: Gives) -> str:
     """The modules that nothing freed from an order by the end of its capture: by name, or how many; else its link."""
     end = (order.capture, sys.maxsize)
-    found = ((story.label, order_in_force(story, end, service, off)) for story in ctx.stories)
+    found = ((story.label, order_in_force(story, end, gives)) for story in ctx.stories)
     return said_modules(label for label, now in found if now is not None and now.number == order.number) or (
         order.link.key
     )
