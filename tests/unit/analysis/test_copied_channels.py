@@ -10,13 +10,13 @@ import re
 from collections.abc import Callable
 
 import pytest
-from talk import Side, ask, download, enter, everybody, gap, heard, programming, read, reset, tester, write
+from talk import Side, Talk, ask, download, enter, everybody, gap, heard, programming, read, reset, tester, write
 
 from analysis.report.model import Report
 
 NEW = "01264031"
 SECOND = Side(0x7E0, 0x7E8, "can1")
-JOB = [read("3A01", "FFFFFFFF"), enter(), write("3A01", NEW + "0102030405060708"), reset()]
+JOB: list[Talk] = [read("3A01", "FFFFFFFF"), enter(), write("3A01", NEW + "0102030405060708"), reset()]
 PROOF = read("3A01", NEW + "0102030405060708")
 REQUEST, ANSWER = "7E0", "7E8"
 Edit = Callable[[list[str]], list[str]]
@@ -50,7 +50,13 @@ def test_a_copy_of_the_requests_does_not_take_the_job_away() -> None:
 
 
 def test_the_words_are_those_of_the_channel_with_both_sides() -> None:
-    for talk in ([JOB], [JOB, read("3A01", "00")], [enter(), programming()], [enter(), download()[0]]):
+    talks: tuple[list[Talk], ...] = (
+        [JOB],
+        [JOB, read("3A01", "00")],
+        [enter(), programming()],
+        [enter(), download()[0]],
+    )
+    for talk in talks:
         alone, both = heard(talk), heard(talk, edit=copied)
         assert [(item.kind, item.outcome.word) for item in both.operations if item.link.channel == "can0"] == [
             (item.kind, item.outcome.word) for item in alone.operations
@@ -107,7 +113,7 @@ def test_what_only_looks_like_a_copy_is_never_confirmed(edit: Edit) -> None:
 
 def test_two_modules_of_which_one_is_dead_are_no_copy() -> None:
     """Single frames alone: the tester may well ask two buses for the same, and one of them gives no answer."""
-    talk = [
+    talk: list[Talk] = [
         [ask(asked, answer), tester(asked, SECOND)]
         for asked, answer in (("22 3A01", "62 3A01 FF"), ("2E 3A01 01", "6E 3A01"), ("22 3A01", "62 3A01 01"))
     ]
