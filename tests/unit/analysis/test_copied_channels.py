@@ -128,7 +128,7 @@ def test_a_dead_channel_is_no_copy_of_a_dead_channel() -> None:
 
 
 def test_a_functional_order_on_the_copy_leaves_no_order_on() -> None:
-    talk = [JOB, everybody("28 83 01"), everybody("85 82"), ask("10 01", "50 01 0032 01F4"), PROOF]
+    talk: list[Talk] = [JOB, everybody("28 83 01"), everybody("85 82"), ask("10 01", "50 01 0032 01F4"), PROOF]
     assert {item.id for item in heard(talk, edit=copied).findings} == {item.id for item in heard(talk).findings}
 
 
