@@ -3,7 +3,7 @@
 | word | when |
 |---|---|
 | confirmed | answered positively, and a later read of the same identifier by the same module is equal: read after a restart if one followed (high), else in the same power cycle (medium) |
-| unproven | answered positively, and not read since, or only before the restart or the erase that followed, or the value was the same before; or its answer is missing in the record, and it was read as written since |
+| unproven | answered positively, and not read since, or only before the restart or the erase that followed, or the same module held the value before (one taken out in between, by its serial number, is another); or its answer is missing in the record, and it was read as written since |
 | failed | refused for good, or the last read differs from what was written |
 | interrupted | no final answer, or the request is not whole |
 
@@ -18,6 +18,7 @@ from dataclasses import dataclass, replace
 from analysis.exchanges import Answer, Exchange
 from analysis.operations.model import Kind, Operation, Part, evidence, span
 from analysis.operations.read_back import ReadBack, Written, are_behind, judge_read_back
+from analysis.operations.replaced import is_of_module_before
 from analysis.readings import Reading, said_identifiers, title_of
 from analysis.record import Record
 from analysis.story import Story
@@ -120,7 +121,12 @@ class _Judge:
             ),
             None,
         )
-        earlier = [item for item in same if item.place < self.exchange.begin]
+        earlier = [
+            item
+            for item in same
+            if item.place < self.exchange.begin
+            and not is_of_module_before(item, self.exchange.capture, self.story, self.record)
+        ]
         later = [
             item for item in same if item.place > self.exchange.begin and (horizon is None or item.place < horizon)
         ]

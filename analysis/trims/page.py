@@ -2,18 +2,23 @@
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Iterator, Sequence
+from itertools import zip_longest
 
 from analysis.report.lines import Lines
 from analysis.report.wording import WORD, WORD_COLOUR, at_lines
 from analysis.trims.sheet import ModuleSheet, Place, Source, UnitLine
+from canlog.names.blank import is_blank
 
 CAUTION = (
     "Compare with the label on the part before the engine is started or the vehicle moves: a value of another part, or "
-    "in another place, can damage engine or gearbox. The vehicle maker's service information decides."
+    "in another place, can damage what it controls. The vehicle maker's service information decides."
 )
-#: Hex digits on one line.
+#: Hex digits on one line of their own.
 DIGITS = 48
+#: Widths of the columns in signs; the last one has the rest of the page. Two lines hold a value of 24 bytes.
+ITEM, VALUE, SOURCE = 16, 24, 11
 COLUMNS = (
     "module", "link", "identifier", "name", "index", "old", "earlier", "source", "source_place", "written",
     "written_line", "read_back", "read_line", "after_restart", "equal", "word", "meaning",
@@ -21,17 +26,17 @@ COLUMNS = (
 
 
 def render_trims(sheets: Sequence[ModuleSheet], captures: int, width: int, *, color: bool) -> str:
-    """The page; ``captures``: how many there are."""
+    """The page, a table for each module with a row for each value; ``captures``: how many there are."""
     page = Lines(width, color=color)
     if not any(sheet.lines for sheet in sheets):
         page.heading("Trims and configuration")
         page.text("No value of a single unit was read or written in this recording.")
     for sheet in sheets:
-        page.heading(sheet.label, sheet.total)
+        page.heading(sheet.label, sheet.total or ("only read" if sheet.lines else ""))
         if sheet.lines and not sheet.is_named:
             page.text("No names file says what these are: what was written, and every other value read.")
-        for line in sheet.lines:
-            _unit(page, line, captures)
+        if sheet.lines:
+            _table(page, sheet.lines, captures)
         if sheet.not_read:
             page.text(f"Before removal, not read yet: {', '.join(sheet.not_read)}.", colour="doubtful", hang=2)
     if any(sheet.lines for sheet in sheets):
@@ -39,37 +44,98 @@ def render_trims(sheets: Sequence[ModuleSheet], captures: int, width: int, *, co
     return str(page)
 
 
-def _unit(page: Lines, line: UnitLine, captures: int) -> None:
-    name = f" {line.name}{f' {line.index}' if line.index else ''}" if line.name else ""
-    word = WORD[line.word] if line.written is not None or line.refused else "only read"
-    colour = WORD_COLOUR[line.word.value] if line.written is not None or line.refused else "plain"
-    page.text(f"{line.identifier}{name}: {word}", colour=colour)
-    if line.old is not None and line.old_at is not None:
-        label = "read" if line.written is None and not line.refused else "before"
-        _value(page, label, line.old, _where(line.old_at, captures))
-    for value, place in line.earlier:
-        _value(page, "earlier", value, _where(place, captures))
-    for source in line.sources:
-        changed = f"looks like a copy, form changed: {source.how}; " if source.how else ""
-        where = _where(source.place, captures)
-        page.text(f"{changed}{source.label} {source.identifier}, {where}", indent=4, mark="from     ", hang=9)
-    if line.written is not None and line.written_at is not None:
-        _value(page, "written", line.written, _where(line.written_at, captures))
-    if line.refused:
-        page.text(f"refused, {line.refused}: it still holds the value before", indent=4, mark="         ", hang=9)
-    if line.read_back is not None and line.read_at is not None:
-        when = ", after a restart" if line.after_restart else ", before any restart"
-        where = f"{_where(line.read_at, captures)}{when}"
-        if line.is_equal:
-            page.text(f"equal ({where})", indent=4, mark="reads    ", colour="plain", hang=9)
+def _table(page: Lines, lines: Sequence[UnitLine], captures: int) -> None:
+    """Item, value, where it came from, what became of it; where nothing was written only item, value, meaning."""
+    is_read_only = not any(_is_written(line) for line in lines)
+    widths = (ITEM, VALUE, page.width) if is_read_only else (ITEM, VALUE, SOURCE, page.width)
+    page.columns(("item", "value", "means") if is_read_only else ("item", "value", "from", "read back"), widths)
+    room = page.width - 2 - sum(width + 2 for width in widths[:-1])
+    for line in lines:
+        cells = [_wrapped(_called(line), ITEM), _value_cell(line, captures)]
+        if is_read_only:
+            cells.append(_wrapped(line.meaning, room))
         else:
-            _value(page, "reads", line.read_back, where)
-            if line.written is not None and not line.refused:
-                _marks(page, line.written, line.read_back)
-    elif line.written is not None:
-        page.text("nobody read it since", indent=4, mark="reads    ", hang=9)
-    if line.meaning:
-        page.text(line.meaning, indent=4, mark="means    ", hang=9)
+            cells += [_source_cell(line, captures), _wrapped(_ending(line, captures), room)]
+        colour = WORD_COLOUR[line.word.value] if _is_written(line) else "plain"
+        for row in zip_longest(*cells, fillvalue=""):
+            page.columns(row, widths, (*["plain"] * (len(widths) - 1), colour))
+        if not is_read_only and line.meaning:
+            page.text(_shortened(line.meaning, page.width - 6), indent=6)
+        _rest(page, line, captures)
+
+
+def _is_written(line: UnitLine) -> bool:
+    return line.written is not None or bool(line.refused)
+
+
+def _called(line: UnitLine) -> str:
+    return f"{line.identifier} {line.name}{f' {line.index}' if line.index else ''}".rstrip()
+
+
+def _wrapped(text: str, width: int) -> list[str]:
+    return textwrap.wrap(text, max(width, 1), break_on_hyphens=False)
+
+
+def _shortened(text: str, width: int) -> str:
+    """On one line; all of it stands in the rows of ``--csv``."""
+    return text if len(text) <= width else f"{text[: width - 4].rpartition(' ')[0]} ..."
+
+
+def _value_cell(line: UnitLine, captures: int) -> list[str]:
+    """The whole value that was written, or else read, and its lines."""
+    written = line.written is not None
+    value, place = (line.written, line.written_at) if written else (line.old, line.old_at)
+    if value is None or place is None:
+        return ["-"]
+    digits = value.hex().upper() or "no byte"
+    return [
+        *(digits[at : at + VALUE] for at in range(0, len(digits), VALUE)),
+        *_wrapped(_where(place, captures), VALUE),
+    ]
+
+
+def _source_cell(line: UnitLine, captures: int) -> list[str]:
+    if not line.sources:
+        return ["-"]
+    first = line.sources[0]
+    more = f" and {len(line.sources) - 1} more" if len(line.sources) > 1 else ""
+    form = ", form changed" if first.how else ""
+    return _wrapped(f"{first.label} {first.identifier}{form}, {_where(first.place, captures)}{more}", SOURCE)
+
+
+def _ending(line: UnitLine, captures: int) -> str:
+    """The word, and what it rests on."""
+    if not _is_written(line):
+        return "only read"
+    word = WORD[line.word]
+    if line.refused:
+        return f"{word}: refused"
+    if line.read_back is None or line.read_at is None:
+        return f"{word}: not read since"
+    when = "after a restart" if line.after_restart else "before any restart"
+    return f"{word}: {'equal' if line.is_equal else 'other'} {when}, {_where(line.read_at, captures)}"
+
+
+def _rest(page: Lines, line: UnitLine, captures: int) -> None:
+    """Below the row what is not as it should be, and the values that stood there before."""
+    if line.refused:
+        page.text(f"refused, {line.refused}: it still holds the value before", indent=6)
+    for source in line.sources:
+        if source.how:
+            page.text(f"looks like a copy, form changed: {source.how}", indent=6)
+    if line.is_equal is False and line.read_back is not None and line.read_at is not None and not line.refused:
+        _value(page, "reads", line.read_back, _where(line.read_at, captures))
+        if line.written is not None:
+            _marks(page, line.written, line.read_back)
+    if _is_written(line) and line.old is not None and line.old_at is not None and not is_blank(line.old):
+        same = line.old == line.written
+        if same:
+            page.text(f"before   the same ({_where(line.old_at, captures)})", indent=6, hang=9)
+        else:
+            _value(page, "before", line.old, _where(line.old_at, captures))
+    for value, place in line.earlier:
+        if value not in (line.written, line.old):
+            _value(page, "earlier", value, _where(place, captures))
 
 
 def _value(page: Lines, label: str, value: bytes, where: str) -> None:
@@ -77,14 +143,14 @@ def _value(page: Lines, label: str, value: bytes, where: str) -> None:
     pieces = [digits[at : at + DIGITS] for at in range(0, len(digits), DIGITS)] or [""]
     for number, piece in enumerate(pieces):
         tail = f" ({where})" if number == len(pieces) - 1 else ""
-        page.text(f"{piece}{tail}", indent=4, mark=f"{label if number == 0 else '':<9}", hang=9)
+        page.text(f"{piece}{tail}", indent=6, mark=f"{label if number == 0 else '':<9}", hang=9)
 
 
 def _marks(page: Lines, written: bytes, read_back: bytes) -> None:
     """Which bytes differ, counted from 1."""
     places = [at for at in range(max(len(written), len(read_back))) if written[at : at + 1] != read_back[at : at + 1]]
     said = ", ".join(str(at + 1) for at in places[:8]) + (f" and {len(places) - 8} more" if len(places) > 8 else "")
-    page.text(f"differs in byte {said}", indent=4, mark="         ", colour="bad", hang=9)
+    page.text(f"differs in byte {said}", indent=6, mark="         ", colour="bad", hang=9)
 
 
 def _where(place: Place, captures: int) -> str:

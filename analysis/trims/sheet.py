@@ -13,6 +13,7 @@ from typing import NamedTuple
 from analysis.exchanges import Answer, Exchange
 from analysis.operations.find import standing
 from analysis.operations.model import Kind, Operation, Part
+from analysis.operations.replaced import is_of_module_before
 from analysis.operations.write import identifier_written
 from analysis.readings import Reading
 from analysis.record import Record
@@ -142,7 +143,9 @@ def _line(
     act = record.exchanges[write.exchanges[0] - 1] if write is not None else None
     if act is not None and identifier_written(act) != identifier:
         act = next((item for item in story.own if identifier_written(item) == identifier), None)
-    before = [one for one in readings if act is None or one.place < act.begin]
+    seen = [one for one in readings if act is None or one.place < act.begin]
+    taken_out = [one for one in seen if act and is_of_module_before(one, act.capture, story, record)]
+    before = [one for one in seen if one not in taken_out]
     after = [one for one in readings if act is not None and one.place > act.begin]
     written = _written(act)
     start = story.start_after(act.end) if act is not None else None
@@ -157,7 +160,11 @@ def _line(
         old=before[-1].raw if before else None,
         old_at=_place(before[-1].exchange) if before else None,
         earlier=tuple(
-            {one.raw: (one.raw, _place(one.exchange)) for one in before if _is_other(one, before[-1])}.values()
+            {
+                one.raw: (one.raw, _place(one.exchange))
+                for one in seen
+                if one in taken_out or _is_other(one, before[-1])
+            }.values()
         ),
         written=written,
         written_at=_place(act) if act is not None else None,

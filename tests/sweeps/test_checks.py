@@ -694,6 +694,7 @@ def test_the_firing_order_is_on_the_first_screen() -> None:
     [
         ("uds11-read-back-differs", False, "Depending on the part, a wrong one can"),
         ("coach-trims-exchanged", True, "A wrong one can damage the gearbox."),
+        ("kwp-read-back-differs", True, "A wrong one can damage the heater or what stands round it."),
         ("coach-trims-exchanged", False, "Depending on the part, a wrong one can"),
     ],
 )
