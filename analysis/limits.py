@@ -43,6 +43,8 @@ class Limits:
     supply_low_24v_mv: int = 24_000
     supply_24v_from_mv: int = 17_000
     supply_fall_mv: int = 300
+    vehicle_moves_kmh: int = 3
+    engine_runs_per_min: int = 400
 
     def changed(self) -> list[str]:
         """``name=value`` of every limit that is not the default."""
@@ -91,6 +93,9 @@ REASONS: dict[str, str] = {
     "supply_low_24v_mv": "below this a 24 V system should not be programmed (common practice, no source)",
     "supply_24v_from_mv": "a first reading above this means a 24 V system (common practice, no source)",
     "supply_fall_mv": "readings that sink by more than this are a falling supply (common practice, no source)",
+    "vehicle_moves_kmh": "from this speed on a vehicle moves; sensors at a stand say less (common practice, no source)",
+    "engine_runs_per_min": "from this speed on an engine runs by itself; a starter turns it slower "
+    "(common practice, no source)",
 }
 
 

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 from analysis.exchanges import Exchange, Place
 from analysis.limits import Limits
+from analysis.motion import Course, courses
 from analysis.readings import Reading, read_values
 from analysis.story import Story
 from analysis.timing import AnswerTimes, answer_times
@@ -70,6 +71,11 @@ class Record:
     def capture(self, number: int) -> CaptureRecord:
         """A capture by its number (from 1)."""
         return self.captures[number - 1]
+
+    @cached_property
+    def courses(self) -> tuple[Course, ...]:
+        """What cyclic messages said of speed and engine, as far as names know them."""
+        return tuple(courses(self.captures, self.names.signals, self.limits))
 
     @cached_property
     def troubles(self) -> Mapping[int, Troubles]:

@@ -17,7 +17,7 @@ from analysis.story import Story
 from analysis.words import Evidence
 from canlog.frames import FrameFlag
 from canlog.isotp.addressing import id_text
-from canlog.names.signals import SignalName
+from canlog.names.signals import Quantity, SignalName
 
 SUPPLY_IDENTIFIER = 0xF442
 OBD_CURRENT_DATA, OBD_SUPPLY = 0x01, 0x42
@@ -48,7 +48,7 @@ def supply_readings(record: Record) -> list[SupplyReading]:
     """All readings of all modules and of the cyclic messages that names know, in order."""
     found = [reading for story in record.stories for reading in _of(story, record)]
     for capture in record.captures:
-        for signal in record.names.signals:
+        for signal in (one for one in record.names.signals if one.quantity is Quantity.SUPPLY):
             found += _of_signal(signal, capture)
     return sorted(found, key=lambda one: one.place)
 

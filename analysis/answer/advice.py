@@ -114,6 +114,9 @@ TABLE: Final[Mapping[str, Advice]] = {
         Rank.FIRST, "Make sure that job sheet and recording belong together: {case}"
     ),
     "given-fits-nothing": Advice(Rank.PROOF, "Check what was given with --names and --link: {case}"),
+    "vehicle-moving": Advice(
+        Rank.SAFETY, "Bring the vehicle to a stand and chock it before {m} is worked on again", always=True
+    ),
     "two-testers": Advice(Rank.FIRST, "Remove the second tester from the bus before anything else is done"),
     "calibration-not-expected": Advice(
         Rank.VALUE, "Choose the file for {m} by VIN and hardware number, and program it: {case}", Part.PROGRAMMING

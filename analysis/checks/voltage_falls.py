@@ -16,6 +16,7 @@ from collections.abc import Iterator
 from itertools import accumulate
 
 from analysis.checks.registry import Context, Seen, check
+from analysis.motion import engine_stood
 from analysis.supply import SupplyReading, supply_readings
 from analysis.words import Confidence, Severity
 
@@ -37,12 +38,14 @@ def find(ctx: Context) -> Iterator[Seen]:
     worst = min(sinking, key=lambda own: own[-1].millivolts)
     recovered = all(own[-1].millivolts >= low for own in sinking)
     idle = not any(item.part is not None for item in ctx.operations)
+    stood = engine_stood(ctx.record, readings[0].place, readings[-1].place)
+    alone = " The engine stood meanwhile: battery and support unit carried the supply alone." if stood else ""
     series = ", ".join(f"{one.volts:.1f} V ({one.label})" for one in readings[:8])
     yield Seen(
         Confidence.HIGH if len(sinking) > 1 else Confidence.MEDIUM,
-        tuple(one.evidence for one in readings),
+        (*([stood] if stood else []), *(one.evidence for one in readings)),
         f"Supply read: {series}. Lowest at the end: {worst[-1].volts:.1f} V at {worst[-1].label}, in a system of "
-        f"{24 if is_24v else 12} V.",
+        f"{24 if is_24v else 12} V.{alone}",
         severity=Severity.NOTE if idle else Severity.WARNING if recovered else None,
     )
 

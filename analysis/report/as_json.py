@@ -10,6 +10,7 @@ from analysis.answer.verdict import PartWord
 from analysis.breaks.postmortem import PostMortem
 from analysis.exchanges import Exchange
 from analysis.modules import ModuleState
+from analysis.motion import Meanwhile, meanwhile
 from analysis.operations.model import Kind, Operation, Part
 from analysis.readings import Reading
 from analysis.record import CaptureRecord, Record
@@ -82,6 +83,7 @@ def report_dict(report: Report, *, secrets: bool = False) -> c.ReportDict:
             for item in report.findings
         ],
         "identifiers": _identifiers(record, clocks),
+        "meanwhile": [_meanwhile(item) for item in meanwhile(record, report.operations)],
         "post_mortem": _post_mortem(report.post_mortem, clocks),
     }
 
@@ -313,6 +315,21 @@ def _reading(item: Reading, clocks: Mapping[int, bool]) -> c.ReadingDict:
         "raw": item.raw.hex().upper(),
         "value": item.text,
         "line": exchange.answer_lines[0],
+    }
+
+
+def _meanwhile(item: Meanwhile) -> c.MeanwhileDict:
+    values = [one.value for one in item.moments] if item.course.unit else []
+    return {
+        "operation": item.operation.number,
+        "moved": item.moved.value,
+        "signal": item.course.signal.name,
+        "link": item.course.source,
+        "lowest": float(min(values)) if values else None,
+        "highest": float(max(values)) if values else None,
+        "unit": item.course.unit,
+        "capture": item.course.capture,
+        "lines": list(item.lines),
     }
 
 

@@ -36,6 +36,8 @@ Stage = Literal[
 ]  # fmt: skip
 SilentFirst = Literal["module", "tester", "everything", "nobody", "capture-ended", "unknown"]
 
+Moved = Literal["moving", "standing", "running", "stopped"]
+
 Hex = Annotated[str, "pattern:^([0-9A-F]{2})*$"]
 HexByte = Annotated[str, "pattern:^[0-9A-F]{2}$"]
 HexAddress = Annotated[str, "pattern:^([0-9A-F]{2}|[0-9A-F]{4})$"]
@@ -359,6 +361,20 @@ class SupplyDict(TypedDict):
     line: Annotated[Number, "source line"]
 
 
+class MeanwhileDict(TypedDict):
+    """What vehicle or engine did during an act on a memory, as one signal of a cyclic message says."""
+
+    operation: Annotated[Number, "number of the operation"]
+    moved: Annotated[Moved, "moving and standing: the vehicle; running and stopped: the engine"]
+    signal: Annotated[str, "name of the signal in the names"]
+    link: Annotated[str, "`channel:id` of the cyclic message"]
+    lowest: Annotated[float | None, "lowest value meanwhile; null for a state without numbers"]
+    highest: Annotated[float | None, "highest value meanwhile"]
+    unit: Annotated[str, "km/h or 1/min; empty for a state"]
+    capture: Annotated[Number, "number of the capture"]
+    lines: Annotated[list[Number], "first and last frame of the signal meanwhile", "minItems:1", "maxItems:2"]
+
+
 ExplanationDict = TypedDict(
     "ExplanationDict",
     {
@@ -399,4 +415,5 @@ class ReportDict(TypedDict):
     verdict: Annotated[VerdictDict, "the answer"]
     findings: Annotated[list[FindingDict], "what the checks saw"]
     identifiers: Annotated[list[IdentifierDict], "what was read"]
+    meanwhile: Annotated[list[MeanwhileDict], "vehicle and engine during acts on a memory; empty where nothing tells"]
     post_mortem: Annotated[PostMortemDict | None, "about a break; null when nothing broke or it was not asked for"]

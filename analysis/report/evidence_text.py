@@ -20,6 +20,7 @@ from analysis.report.contract import (
     TrimDict,
 )
 from analysis.report.lines import Lines, short_hex, shorten_middle
+from analysis.report.meanwhile_text import meanwhile
 from analysis.report.times_text import timing
 from canlog.counting import counted, lasting
 
@@ -436,6 +437,7 @@ SECTIONS = (
     why,
     what_changed,
     trims,
+    meanwhile,
     the_break,
     what_would_change,
     cannot_show,

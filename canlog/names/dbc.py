@@ -1,4 +1,4 @@
-"""The supply voltage from a DBC file (cantools), the description of the messages on a bus.
+"""Supply voltage, speed and engine from a DBC file (cantools), the description of the messages on a bus.
 
 Multiplexed signals and floats are left out. Ids are taken as they are written.
 """
@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 from canlog.errors import SheetError
-from canlog.names.signals import SignalName, is_supply
+from canlog.names.signals import Quantity, SignalName, quantity_of, running_states
 from canlog.names.tables import Names
 
 if TYPE_CHECKING:
@@ -23,7 +23,7 @@ _LONGEST_REASON: Final = 200
 
 
 def load_dbc(path: Path) -> Names:
-    """The supply signals of a DBC file.
+    """The signals of a DBC file that tell of supply, speed and engine.
 
     Raises:
         SheetError: it cannot be read, cantools is not installed, or the file is damaged; names the line.
@@ -72,7 +72,10 @@ def _where(error: Exception) -> str:
 def _signal(message: Message, signal: Signal) -> SignalName | None:
     unit = signal.unit or ""
     is_plain = signal.multiplexer_ids is None and not signal.is_float and not signal.is_multiplexer
-    if not is_plain or not is_supply(signal.name, unit):
+    quantity = quantity_of(signal.name, unit) if is_plain else None
+    texts = {int(raw): str(text) for raw, text in (signal.choices or {}).items()}
+    states = running_states(texts, signal.length) if quantity is Quantity.RUNNING else ()
+    if quantity is None or (quantity is Quantity.RUNNING and not states):
         return None
     has_range = signal.minimum is not None and signal.maximum is not None and signal.minimum < signal.maximum
     return SignalName(
@@ -88,4 +91,6 @@ def _signal(message: Message, signal: Signal) -> SignalName | None:
         unit=unit,
         minimum=Decimal(str(signal.minimum)) if has_range else None,
         maximum=Decimal(str(signal.maximum)) if has_range else None,
+        quantity=quantity,
+        states=states,
     )

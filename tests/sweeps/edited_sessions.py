@@ -124,3 +124,10 @@ def other_size(lines: Lines, more: int) -> Lines:
     head, _, data = lines[at].partition("#")
     size = int(data[4:12], 16) + more
     return [*lines[:at], f"{head}#{data[:4]}{size:08X}{data[12:]}", *lines[at + 1 :]]
+
+
+def with_cyclic(lines: Lines, head: str) -> Lines:
+    """A cyclic message every 100 ms through the whole session; ``head`` is its id and data."""
+    first, last = (float(line[1 : line.index(")")]) for line in (lines[0], lines[-1]))
+    more = [f"({first + at / 10:.6f}) can0 {head}" for at in range(int((last - first) * 10) + 1)]
+    return sorted([*lines, *more], key=lambda line: float(line[1 : line.index(")")]))

@@ -40,6 +40,7 @@ class Session(NamedTuple):
     world: str  # coach, van, uds11 or doip
     names: bool = False
     sheet: bool = False
+    bus: bool = False  # the description of the cyclic messages
 
 
 def shipped(name: str, *, names: bool = False, sheet: bool = False) -> Session:
@@ -52,6 +53,11 @@ def bench(lines: Callable[[], Lines], *, names: bool = False, sheet: bool = Fals
 
 def changed(name: str, old: str, new: str, times: int = 1, *, names: bool = False) -> Session:
     return Session(lambda: edit.replaced(fixture(name), old, new, times=times), name.split("-")[0], names)
+
+
+def cyclic(head: str) -> Session:
+    """The whole job with a cyclic message of the vehicle (fixtures/names/bench.dbc)."""
+    return Session(lambda: edit.with_cyclic(GOOD, head), "uds11", bus=True)
 
 
 def ethernet(name: str) -> Session:
@@ -73,6 +79,7 @@ def findings_of(tmp_path: Path) -> Callable[[Session], list[Finding]]:
         path.write_bytes(lines if isinstance(lines, bytes) else ("\n".join(lines) + "\n").encode())
         job = FIXTURES / f"{session.world}.toml" if session.sheet else None
         names = [FIXTURES / f"{session.world}_names.toml"] if session.names else []
+        names += [FIXTURES / "names" / "bench.dbc"] if session.bus else []
         return list(analyse(path, job, names).findings)
 
     return find
@@ -445,6 +452,8 @@ CASES: dict[str, tuple[Session, Session]] = {
     ),
     "vin-foreign": (shipped("coach-foreign-keeper"), shipped("coach-vin-swapped")),
     "vin-typed-wrong": (shipped("coach-vin-swapped"), shipped("coach-foreign-keeper")),
+    "vehicle-moving": (cyclic("3D0#B004FFFFFFFFFFFF"), cyclic("3D0#6400FFFFFFFFFFFF")),
+    "engine-ran": (cyclic("3D1#0C80FFFF0EFFFFFF"), cyclic("3D1#0320FFFF0DFFFFFF")),
     "voltage-falls": (shipped("coach-erase-low-voltage"), shipped("coach-reflash")),
     "voltage-too-high": (
         changed("coach-erase-low-voltage", "7F3193", "7F3192"),

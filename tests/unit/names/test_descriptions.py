@@ -27,7 +27,7 @@ from analysis.supply import supply_readings
 from canlog.errors import SheetError
 from canlog.names import files, odx
 from canlog.names.files import read_all, read_names
-from canlog.names.signals import SignalName, is_supply
+from canlog.names.signals import Quantity, SignalName, is_supply
 from canlog.names.tables import IdentifierKind, Names, RoutineKind
 
 FIXTURES = Path(__file__).parents[3] / "fixtures"
@@ -217,7 +217,8 @@ def test_any_damage_gives_names_or_one_error(path: Path, seed: int, tmp_path: Pa
 
 
 def test_only_the_supply_of_the_vehicle_is_taken_from_a_bus_description() -> None:
-    assert [(one.name, one.can_id, one.extended) for one in read_names(DBC).signals] == [
+    supply = [one for one in read_names(DBC).signals if one.quantity is Quantity.SUPPLY]
+    assert [(one.name, one.can_id, one.extended) for one in supply] == [
         ("Supply.BatteryVoltage", 960, False), ("Traction.UbatMillivolt", 0x18FF002A, True),
     ]  # fmt: skip
 

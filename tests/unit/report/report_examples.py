@@ -144,6 +144,7 @@ def base() -> c.ReportDict:
                 ],
             }
         ],
+        "meanwhile": [],
         "post_mortem": None,
     }  # fmt: skip
 
