@@ -44,7 +44,7 @@ def report(
         from analysis.report.html_gathered import html_of
 
         with whole_file(html_file) as stream:
-            stream.write(html_of(found, again).encode("utf-8", "replace"))
+            stream.write(html_of(found, again, data=data).encode("utf-8", "replace"))
     if "-" not in (json_file, html_file):
         width = page_width()
         click.echo(render_text(data, width, wants_colour(), again), nl=False, color=True)

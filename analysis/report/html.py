@@ -37,6 +37,7 @@ class FrameRow(NamedTuple):
     channel: str
     can_id: str
     data: str
+    step: int = 0  # the number of its step on the page
 
 
 class Extras(NamedTuple):
@@ -75,6 +76,11 @@ def render_html(report: ReportDict, extras: Extras, again: Again | None = None) 
     )
 
 
+def step_anchor(number: int) -> str:
+    """The id of a step."""
+    return f"step{number}"
+
+
 def _steps(page: HtmlPage, extras: Extras) -> None:
     if not extras.steps:
         return
@@ -95,7 +101,7 @@ def _steps(page: HtmlPage, extras: Extras) -> None:
         place = (row.capture, row.first_line)
         link = f'<a href="#{anchor(*place)}">{where}</a>' if place in frames else where
         page.raw(
-            f'<details id="step{row.number}" class="{safe(row.outcome)}"><summary>{line}</summary>'
+            f'<details id="{step_anchor(row.number)}" class="{safe(row.outcome)}"><summary>{line}</summary>'
             f"<p>{link}</p><pre>{safe(row.request or '-')}\n{safe(row.response or '-')}</pre></details>"
         )
     page.raw("</div>")
@@ -105,10 +111,11 @@ def _frames(page: HtmlPage, extras: Extras) -> None:
     if not extras.frames:
         return
     page.heading("Frames of the evidence", f"{len(extras.frames):,} frames")
+    page.text("A line number leads back to its step.")
     if extras.frames_left_out:
         page.text(f"{extras.frames_left_out:,} more lie between these; `canlog list --level frames` has them all.")
     rows = "".join(
-        f'<tr id="{anchor(row.capture, row.line)}"><td>{row.line}</td><td>{safe(row.seconds)}</td>'
+        f'<tr id="{anchor(row.capture, row.line)}"><td>{_to_step(row)}</td><td>{safe(row.seconds)}</td>'
         f"<td>{safe(row.channel)}</td><td>{safe(row.can_id)}</td><td>{safe(row.data)}</td></tr>"
         for row in extras.frames
     )
@@ -117,6 +124,10 @@ def _frames(page: HtmlPage, extras: Extras) -> None:
         '<th scope="col">channel</th><th scope="col">id</th><th scope="col">data</th></tr></thead>'
         f"<tbody>{rows}</tbody></table></div>"
     )
+
+
+def _to_step(row: FrameRow) -> str:
+    return f'<a href="#{step_anchor(row.step)}">{row.line}</a>' if row.step else str(row.line)
 
 
 def _provenance(page: HtmlPage, report: ReportDict) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections.abc import Iterable, Iterator, Sequence
 from itertools import groupby
 
@@ -14,7 +15,7 @@ from analysis.record import CaptureRecord
 from analysis.report.again import Again
 from analysis.report.as_json import shown_data
 from analysis.report.contract import ReportDict
-from analysis.report.html import Extras, FrameRow, StepRow, render_html
+from analysis.report.html import Extras, FrameRow, StepRow, render_html, step_anchor
 from analysis.report.model import Report
 from analysis.report.picture import draw_timeline
 from analysis.report.wording import seconds
@@ -31,12 +32,42 @@ FOLD_FROM = 4
 MOST_STEPS = 3_000
 
 
-def html_of(report: Report, again: Again | None = None) -> str:
-    """One HTML document that needs no network."""
-    data = report.to_dict()
+def html_of(report: Report, again: Again | None = None, *, data: ReportDict | None = None) -> str:
+    """One HTML document that needs no network; ``data`` is the report as a dict, where the caller has it already."""
+    data = data if data is not None else report.to_dict()
+    steps = _steps(report, data)
     frames, left_out = _frames(report, data)
-    picture, text = draw_timeline(data)
-    return render_html(data, Extras(_steps(report, data), frames, left_out, picture, text), again)
+    picture, text = draw_timeline(data, _targets(report, steps))
+    return render_html(data, Extras(steps, _beside_steps(frames, steps), left_out, picture, text), again)
+
+
+def _targets(report: Report, steps: Sequence[StepRow]) -> dict[int, str]:
+    """Where a mark of the picture leads, by operation: its first step on the page."""
+    shown = {row.number for row in steps if not row.folded}
+    return {
+        item.number: step_anchor(first)
+        for item in report.operations
+        if (first := next((one for one in item.exchanges if one in shown), None)) is not None
+    }
+
+
+def _beside_steps(frames: Sequence[FrameRow], steps: Sequence[StepRow]) -> list[FrameRow]:
+    """Each frame with the step that it belongs to: the shortest one over its line."""
+    places = [(row.capture, row.line) for row in frames]
+    found: dict[int, StepRow] = {}
+    for step in steps:
+        if step.folded:
+            continue
+        first = bisect_left(places, (step.capture, step.first_line))
+        behind = bisect_left(places, (step.capture, step.last_line + 1))
+        for at in range(first, behind):
+            if at not in found or _length(step) < _length(found[at]):
+                found[at] = step
+    return [row._replace(step=found[at].number) if at in found else row for at, row in enumerate(frames)]
+
+
+def _length(step: StepRow) -> int:
+    return step.last_line - step.first_line
 
 
 # steps

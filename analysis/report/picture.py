@@ -1,13 +1,14 @@
 """The session in one picture: a lane for each module, a mark for each act, the five words told apart by shape too.
 
-SVG by matplotlib, imported here only. Marks link to the sections of the page; the text beside it says the same.
+SVG by matplotlib, imported here only. Marks are named and link to steps of the page; the text beside it says the same.
 """
 
 from __future__ import annotations
 
 import io
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from html import escape
 from typing import TYPE_CHECKING, Final
 
 from analysis.report import wording
@@ -32,8 +33,11 @@ _KEY: Final = "Green: confirmed; amber, striped: not proven; red, crossed: faile
 _SHORTEST_SHARE: Final = 0.004
 
 
-def draw_timeline(report: ReportDict) -> tuple[str, str]:
-    """The SVG and its alternative in words; both empty where no clock or no act gives a picture."""
+def draw_timeline(report: ReportDict, targets: Mapping[int, str]) -> tuple[str, str]:
+    """The SVG and its alternative in words; both empty where no clock or no act gives a picture.
+
+    ``targets``: the ids on the page that marks lead to, by the number of the operation; without one, the timeline.
+    """
     acts = [item for item in report["operations"] if item["kind"] in _DRAWN and item["begin_ns"] is not None]
     kinds = {item["time_kind"] for item in report["captures"]}
     if not acts or (len(report["captures"]) > 1 and kinds != {"absolute"}):
@@ -44,7 +48,16 @@ def draw_timeline(report: ReportDict) -> tuple[str, str]:
     end = max(item["end_ns"] or item["begin_ns"] or 0 for item in acts)
     if end <= begin:
         return "", ""
-    return _svg(acts, lanes, names, begin, end), _in_words(acts, lanes, names)
+    drawing = _svg(acts, lanes, names, begin, end)
+    for item in acts:
+        said = f"{names.get(item['link'], item['link'])}: {wording.act(item)}, {wording.WORD[item['word']]}"
+        link = f'<a href="#{targets.get(item["number"], "timeline")}"><title>{escape(said)}</title>'
+        drawing = drawing.replace(f'<a xlink:href="{_mark(item)}" target="_blank">', link)
+    return drawing, _in_words(acts, lanes, names)
+
+
+def _mark(item: OperationDict) -> str:
+    return f"#act{item['number']}"
 
 
 def _in_words(acts: Sequence[OperationDict], lanes: Sequence[str], names: dict[str, str]) -> str:
@@ -91,13 +104,13 @@ def _bar(axes: Axes, item: OperationDict, lane: int, begin: int, shortest: float
     bar = axes.barh(
         lane, length, height=height, left=start, color=colour, hatch=pattern, edgecolor="white", linewidth=0.4
     )
-    bar[0].set_url("#timeline")
+    bar[0].set_url(_mark(item))
 
 
 def _for_page(svg: str) -> str:
     """Only the drawing, its black as the ink of the page, so that it reads on dark paper too."""
     drawing = svg[svg.index("<svg") :]
     drawing = re.sub(r'(width|height)="[0-9.]+pt"', "", drawing, count=2)
-    label = 'role="img" aria-label="The session as a timeline; the words below say the same"'
+    label = 'role="group" aria-label="The session as a timeline; the words below say the same"'
     drawing = drawing.replace("<svg", f"<svg {label}", 1)
     return re.sub(r"#000000|\bblack\b", "currentColor", drawing)

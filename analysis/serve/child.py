@@ -60,7 +60,7 @@ def _analyse(task: Task, folder: Path) -> dict[str, str]:
     names = [Path(one).name for one in task.names]
     again = Again(shown, job=Path(task.sheet).name if task.sheet else None, names=names)
     _write(folder / "report.json", _bytes(json.dumps(data, ensure_ascii=False, indent=1) + "\n"))
-    _write(folder / "report.html", _bytes(html_of(report, again)))
+    _write(folder / "report.html", _bytes(html_of(report, again, data=data)))
     verdict = data["verdict"]
     return {"headline": verdict["headline"], "overall": verdict["overall"], "words": " ".join(_words(data))}
 

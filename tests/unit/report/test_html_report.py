@@ -114,6 +114,23 @@ def test_lines_named_as_evidence_stand_among_the_frames() -> None:
     assert "3101026601" in row.replace(" ", "")
 
 
+def test_every_mark_of_the_picture_leads_to_a_step_of_its_own_and_is_named() -> None:
+    html = html_of(opened("coach-all-good"))
+    marks = re.findall(r'<a href="#(\w+)"><title>([^<]+)</title>', html)
+    assert len({target for target, _ in marks}) > 20
+    assert all(target.startswith("step") for target, _ in marks)
+    assert all(": " in name for _, name in marks)
+    assert any(name.endswith(", confirmed") for _, name in marks)
+
+
+def test_a_frame_leads_back_to_the_step_that_it_belongs_to() -> None:
+    html = html_of(opened("uds11-check-bad"))
+    step = re.search(r'<tr id="c1-l273"><td><a href="#step(\d+)">273</a>', html)
+    assert step is not None
+    opened_step = html[html.index(f'<details id="step{step[1]}"') :]
+    assert "31 01 02 66 01" in opened_step[:900] or "3101026601" in opened_step[:900]
+
+
 def test_seeds_and_keys_are_masked() -> None:
     html = html_of(opened("coach-all-good"))
     for secret in ("5A3C91E7", "90CEE908", "11C0FFEE", "6EF9EDAD"):
