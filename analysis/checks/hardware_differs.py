@@ -1,6 +1,7 @@
-"""The hardware behind one address is another one than before.
+"""The hardware behind one address is another one than before, or than the job sheet says.
 
-What is seen: two readings of a hardware number or serial number from one module differ.
+What is seen: two readings of a hardware number or serial number from one module differ; or the module tells hardware
+numbers, and none is the one on the job sheet.
 What it can mean: The module may have been replaced between them; two modules may answer at one address; the software
 may report the number, and have changed it.
 How to tell it from look-alikes: a boot loader that gives the number in another form, which is left out here
@@ -17,7 +18,10 @@ from itertools import pairwise
 
 from analysis.checks.registry import Context, Seen, check
 from analysis.operations.model import evidence
+from analysis.operations.replaced import SERIAL_NUMBER
 from analysis.readings import Reading
+from analysis.sheet.items.in_words import is_value
+from analysis.sheet.items.item import stories_of
 from analysis.story import Story
 from analysis.words import Confidence, Severity
 from canlog.services.dialects import UDS
@@ -37,6 +41,24 @@ def find(ctx: Context) -> Iterator[Seen]:
                     shown = (evidence(one.exchange, "the first reading"), evidence(other.exchange, "the other one"))
                     yield Seen(Confidence.HIGH, shown, text)
                     break
+    yield from _unlike_the_sheet(ctx)
+
+
+def _unlike_the_sheet(ctx: Context) -> Iterator[Seen]:
+    """Which of the numbers a sheet means is not known: one that fits is enough."""
+    for asked in ctx.sheet.modules if ctx.sheet is not None else ():
+        for story in stories_of(asked, ctx.record) if asked.hardware else ():
+            told = [
+                item
+                for identifier in sorted(HARDWARE - {SERIAL_NUMBER})
+                for item in ctx.record.readings(story)
+                if _is_meant(story, item, identifier)
+            ]
+            if told and not any(is_value(item.raw, asked.hardware) for item in told):
+                said = ", ".join(dict.fromkeys(f"{item.title} {_said(item)}" for item in told))
+                shown = tuple(evidence(item.exchange, f"tells {_said(item)}") for item in told)
+                text = f"{story.label}: {said}; the job sheet says {asked.hardware}."
+                yield Seen(Confidence.MEDIUM, shown, text)
 
 
 def _is_meant(story: Story, reading: Reading, identifier: int) -> bool:

@@ -12,6 +12,9 @@ trims = [ { identifiers = "4A10-4A16, 4A1F", copied_from = "VBM" }, { identifier
 configuration = [ { identifier = "4D05", value = "141F0C8001005003" } ]
 learn = [ "0340" ]
 clear_faults = true
+unit = "new"                        # or "kept": a new module, or the one from before
+hardware = "…"                      # number the module should tell; another one is a finding
+read_first = true                   # old values are to be read before anything is changed
 ```
 """
 
@@ -29,6 +32,7 @@ from canlog.names.vin import is_well_formed
 
 HINT = "README.md shows a job sheet"
 ACTS = ("write", "read")
+NEW, KEPT = UNITS = ("new", "kept")
 PROGRAMMING_ITEMS = ("software", "calibration", "cvn")
 
 
@@ -53,6 +57,10 @@ class ModuleAsked:
     configuration: tuple[ValueAsked, ...] = ()
     learn: tuple[int, ...] = ()
     clear_faults: bool = False
+    # Circumstances of the job: findings rest on them, no item does.
+    unit: str = ""  # new, kept or empty
+    hardware: str = ""
+    read_first: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,6 +122,9 @@ def _module(table: Table) -> ModuleAsked:
         configuration=_values(table, "configuration"),
         learn=tuple(_routine(table, text) for text in table.texts("learn")),
         clear_faults=table.flag("clear_faults"),
+        unit=table.choice("unit", UNITS, ""),
+        hardware=table.text("hardware", ""),
+        read_first=table.flag("read_first"),
     )
     table.finish()
     return asked

@@ -81,6 +81,7 @@ class ModuleName:
     channel: str = ""
     start_message: StartMessage | None = None
     cyclic: tuple[CanId, ...] = ()  # ids that only the application sends
+    gateway: bool = False  # other modules are reached through it
     file: str = ""  # the names file; empty where it comes from elsewhere
 
 
@@ -304,6 +305,7 @@ def _module(table: Table) -> ModuleName:
         channel=channel,
         start_message=None if start is None else _start_message(start),
         cyclic=_can_ids(table),
+        gateway=table.flag("gateway"),
         file=str(table.sheet.path),
     )
     table.finish()

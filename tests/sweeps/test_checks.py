@@ -41,6 +41,8 @@ class Session(NamedTuple):
     names: bool = False
     sheet: bool = False
     bus: bool = False  # the description of the cyclic messages
+    circumstances: str = ""  # lines for the first module of the sheet
+    gateway: str = ""  # label of the module that names call the gateway
 
 
 def shipped(name: str, *, names: bool = False, sheet: bool = False) -> Session:
@@ -78,7 +80,16 @@ def findings_of(tmp_path: Path) -> Callable[[Session], list[Finding]]:
         lines = session.lines()
         path.write_bytes(lines if isinstance(lines, bytes) else ("\n".join(lines) + "\n").encode())
         job = FIXTURES / f"{session.world}.toml" if session.sheet else None
+        if job is not None and session.circumstances:
+            text = job.read_text().replace('\nlink = "', f'\n{session.circumstances}\nlink = "', 1)
+            job = tmp_path / "job.toml"
+            job.write_text(text)
         names = [FIXTURES / f"{session.world}_names.toml"] if session.names else []
+        if session.gateway:
+            label = f'label = "{session.gateway}"\n'
+            text = names[0].read_text().replace(label, f"{label}gateway = true\n", 1)
+            names = [tmp_path / "names.toml"]
+            names[0].write_text(text)
         names += [FIXTURES / "names" / "bench.dbc"] if session.bus else []
         return list(analyse(path, job, names).findings)
 
@@ -142,6 +153,11 @@ def asked_meanwhile(data: str) -> Session:
     """The good bench job with one more request while the erase is put off."""
     at = next(at for at, line in enumerate(GOOD) if "7E8#037F3178" in line)
     return bench(lambda: edit.with_lines(GOOD, at + 1, f"({{t}}) can0 7E0#{data}"))
+
+
+def said_on_sheet(circumstances: str, lines: Callable[[], Lines] = lambda: GOOD) -> Session:
+    """A job of the bench, and what its sheet says of the pump unit besides."""
+    return Session(lines, "uds11", sheet=True, circumstances=circumstances)
 
 
 OUTPUT_ORDER = ("({t}) can0 7E0#042FF03203CCCCCC", "({t}) can0 7E8#046FF03203CCCCCC")
@@ -542,6 +558,15 @@ CASES: dict[str, tuple[Session, Session]] = {
         Session(lambda: without_talk("2E4D05|224D05", "6E4D05|624D05"), "coach", sheet=True),
         shipped("coach-all-good", sheet=True),
     ),
+    "blank-module": (said_on_sheet('unit = "kept"'), said_on_sheet('unit = "new"')),
+    "trims-not-recorded": (
+        said_on_sheet("read_first = true", lambda: without_talk("223A0[1-4]", "623A0[1-4]", of=GOOD)),
+        said_on_sheet("read_first = true"),  # the keeper of the copies was read
+    ),
+    "ranges-overlap": (
+        bench(lambda: edit.replaced(GOOD, "100B340044000180", "100B340044000101")),
+        shipped("uds11-second-attempt-good"),
+    ),
     "erase-not-seen": (
         bench(lambda: without_talk("3101FF00", "7101FF00", of=plan("look", "enter-loader", "application", "reset"))),
         bench(partial(plan, "look", "enter-loader", "application", "reset")),
@@ -696,6 +721,60 @@ def test_the_firing_order_is_on_the_first_screen() -> None:
     folder = FIXTURES / "van-trims-firing-order"
     report = analyse(next(folder.glob("capture.*")), FIXTURES / "van.toml", [FIXTURES / "van_names.toml"])
     assert "3102-3104 stand in firing order 1-3-4-2 instead of cylinder order" in report.verdict.headline
+
+
+@pytest.mark.parametrize(
+    ("circumstance", "is_found"),
+    [('hardware = "HW-OTHER"', True), ('hardware = "ABC"', False), ('hardware = "414243"', False), ("", False)],
+)
+def test_the_hardware_of_the_sheet_is_compared(circumstance: str, is_found: bool, findings: Findings) -> None:
+    session = said_on_sheet(circumstance, lambda: reads_twice("F191", "414243", "414243"))
+    assert ("hardware-differs" in {item.id for item in findings(session)}) is is_found
+
+
+def test_a_hardware_number_that_nobody_read_is_no_finding(findings: Findings) -> None:
+    found = {item.id for item in findings(said_on_sheet('hardware = "HW-OTHER"'))}
+    assert "hardware-differs" not in found
+
+
+@pytest.mark.parametrize(
+    ("answers", "is_found"),
+    [
+        (["7F2222"], True),
+        (["7F2221"], True),
+        (["7F2278"], True),
+        (["7F2231"], False),  # it has none
+        (["7F2222", "62F80612345678"], False),  # read later
+    ],
+)
+def test_a_cvn_put_off_is_not_ready(answers: list[str], is_found: bool, findings: Findings) -> None:
+    lines = GOOD
+    for number, answer in enumerate(answers):
+        data = bytes.fromhex(answer)
+        talk = ("({t}) can0 7E0#0322F806CCCCCCCC", f"({{t}}) can0 7E8#{len(data):02X}{data.hex().upper():C<14}")
+        lines = edit.with_lines(lines, 480 + 5 * number, *talk)
+    found = {item.id for item in findings(bench(lambda: lines))}
+    assert ("cvn-not-ready" in found) is is_found
+
+
+@pytest.mark.parametrize(
+    ("gateway", "asked", "answer", "is_found"),
+    [
+        ("PMU", "7E0#0322F188CCCCCCCC", "7E9#037F2225CCCCCCCC", True),
+        ("", "7E0#0322F188CCCCCCCC", "7E9#037F2225CCCCCCCC", False),  # no gateway by the names
+        ("PMU", "7E1#0322F188CCCCCCCC", "7E9#037F2225CCCCCCCC", False),  # asked itself
+        ("PMU", "7E0#0322F188CCCCCCCC", "7E9#037F1925CCCCCCCC", False),  # another service
+        ("PMU", "7E0#0322F188CCCCCCCC", "7E9#037F2231CCCCCCCC", False),  # out of range is no closed gateway
+    ],
+)
+def test_a_gateway_that_refuses_for_another_module(
+    gateway: str, asked: str, answer: str, is_found: bool, findings: Findings
+) -> None:
+    last = ("({t}) can0 " + asked, "({t}) can0 " + answer)
+    session = Session(lambda: edit.with_lines(GOOD, len(GOOD) - 1, *last), "uds11", names=True, gateway=gateway)
+    found = [item for item in findings(session) if item.id == "gateway-blocks"]
+    assert bool(found) is is_found
+    assert all("PMU refused what PCU was asked: 25" in item.case for item in found)
 
 
 @pytest.mark.parametrize(

@@ -5,12 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from analysis.checks.registry import Context
+from analysis.exchanges import Exchange
 from analysis.modules import BROKEN, Now
 from analysis.operations.model import Kind, Part, evidence
 from analysis.sheet.jobsheet import ModuleAsked, ValueAsked
 from analysis.story import Story
 from analysis.vins import other_vehicle
 from analysis.words import Evidence, Word
+from canlog.services.traits import Act
 
 
 def came_far(ctx: Context) -> Iterator[tuple[ModuleAsked, Story]]:
@@ -50,6 +52,19 @@ def was_accepted(ctx: Context, story: Story, part: Part) -> bool:
         item.part is part and item.link.key == story.link.key and item.outcome.word is not Word.FAILED
         for item in ctx.standing(Kind.WRITE)
     )
+
+
+def first_change(ctx: Context, story: Story) -> Exchange | None:
+    """The first exchange that erased, downloaded or wrote something, refused ones left out; None where nothing did."""
+    numbers = (
+        number
+        for item in ctx.operations
+        if item.link.key == story.link.key and item.kind in (Kind.DOWNLOAD, Kind.FILE, Kind.WRITE)
+        for number in item.exchanges
+    )
+    acts = {ctx.exchange(number).begin: ctx.exchange(number) for number in numbers}
+    done = [acts[place] for place in sorted(acts) if acts[place].act is not Act.READ and acts[place].nrc is None]
+    return done[0] if done else None
 
 
 def last_heard(ctx: Context, story: Story) -> tuple[Evidence, ...]:

@@ -6,8 +6,10 @@ from typing import Final, NamedTuple
 
 from analysis.checks.looking.transfers import parts
 from analysis.checks.registry import Context
+from analysis.exchanges import Exchange
 from analysis.readings import OBD_CVN, Reading
 from analysis.story import Story
+from canlog.services.traits import identifier_asked
 
 #: Service 09, infotypes 04 and 06, or 22 with F804 and F806 (SAE J1979-2 (M)).
 CALIBRATION: Final = 0xF804
@@ -36,3 +38,9 @@ def last_around(ctx: Context, story: Story, identifier: int) -> Around | None:
 def is_not_ready(raw: bytes) -> bool:
     """A number of 00 or FF throughout is none."""
     return bool(raw) and (not raw.strip(b"\x00") or not raw.strip(b"\xff"))
+
+
+def asks_for_cvn(exchange: Exchange) -> bool:
+    """A request for the verification number, with 22 F806 or service 09, infotype 06."""
+    asked = exchange.asked
+    return asked[:2] == b"\x09\x06" or identifier_asked(asked, exchange.dialect) == CVN

@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 from test_jobsheet import GOOD
 
 from analysis.sheet import jobsheet
-from analysis.sheet.jobsheet import ACTS, PROGRAMMING_ITEMS, load_job_sheet
+from analysis.sheet.jobsheet import ACTS, PROGRAMMING_ITEMS, UNITS, load_job_sheet
 from canlog.errors import SheetError
 
 SCHEMA = json.loads((Path(jobsheet.__file__).parent / "jobsheet.schema.json").read_text())
@@ -46,6 +46,7 @@ def test_it_is_a_schema_and_lists_the_words_of_the_loader() -> None:
     jsonschema.Draft202012Validator.check_schema(SCHEMA)
     module = SCHEMA["$defs"]["module"]["properties"]
     assert module["vin"]["enum"] == list(ACTS)
+    assert module["unit"]["enum"] == list(UNITS)
     assert set(module["programming"]["properties"]) == set(PROGRAMMING_ITEMS)
 
 
@@ -63,6 +64,7 @@ any_value = st.one_of(
 FITTING: dict[str, Any] = {
     "label": any_text, "link": any_text, "programming": programmed, "vin": any_text, "trims": st.lists(row, max_size=2),
     "configuration": st.lists(row, max_size=2), "learn": st.lists(any_text, max_size=2), "clear_faults": st.booleans(),
+    "unit": st.sampled_from(["new", "kept", "used"]), "hardware": any_text, "read_first": st.booleans(),
     "other": any_text,
 }  # fmt: skip
 
