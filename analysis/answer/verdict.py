@@ -77,7 +77,8 @@ def give_verdict(
         sure = least_sure(item.outcome.confidence for item in done if item.outcome.word is overall)
     job = Job(record, operations, modules, asked, findings, overall)
     words = {part: said.word for part, said in parts.items()}
-    missing = [CALLED[part] for part, said in parts.items() if said.word is Word.NOT_SHOWN and said.would_change]
+    wanted = {item.part for item in asked}
+    missing = [CALLED[part] for part, said in parts.items() if said.word is Word.NOT_SHOWN and part in wanted]
     wishes = [text for said in parts.values() if said.word in OPEN for text in said.would_change]
     return Verdict(headline(job, words), overall, sure, parts, next_steps(job, wishes, missing), bool(done))
 
@@ -155,7 +156,8 @@ def _bare_reason(item: Operation) -> str:
 def _from_acts(acts: Sequence[Operation]) -> PartWord:
     word = worst(item.outcome.word for item in acts)
     if word is None:
-        return PartWord(Word.NOT_SHOWN, Confidence.HIGH, ("no attempt at it is in the capture",), ())
+        wish = "a recording in which it is done, if it was to be done"
+        return PartWord(Word.NOT_SHOWN, Confidence.HIGH, ("no attempt at it is in the capture",), (wish,))
     deciding = [item for item in acts if item.outcome.word is word]
     because = []
     reason = _first_reason(deciding, word)

@@ -64,7 +64,9 @@ def _outcome(exchange: Exchange, record: Record) -> Outcome:
         text = f"{effect.text}, but {ids} {'goes' if len(deaf) == 1 else 'go'} on: not every module obeys"
         return Outcome(Word.UNPROVEN, Confidence.MEDIUM, (effect,), (text,), "cyclic frames that all stop")
     said = "was accepted" if exchange.positive else "asks for no answer"
-    wish = "" if exchange.act is Act.FAULT_SETTING else "cyclic frames that stop or return"
+    wish = "cyclic frames that stop or return"
+    if exchange.act is Act.FAULT_SETTING:  # no frame shows it by itself
+        wish = "a fault list, read while a fault is present, that shows whether faults are stored"
     return Outcome(Word.UNPROVEN, Confidence.HIGH, (), (f"service {exchange.service:02X} {said}",), wish)
 
 

@@ -244,6 +244,7 @@ def _expectation(item: Expectation) -> c.ExpectationDict:
         "word": item.word.value,
         "confidence": item.confidence.value,
         "note": item.note,
+        "would_change": item.would_change,
         "operation": item.operation,
         "evidence": [_evidence(one) for one in item.evidence],
     }

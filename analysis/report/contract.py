@@ -261,6 +261,7 @@ class ExpectationDict(TypedDict):
     word: Annotated[Word, "the item's own word"]
     confidence: Annotated[Confidence, "how sure"]
     note: Annotated[str, "what the word needs to be read right; empty when it says all"]
+    would_change: Annotated[str, "what would change the word; empty where it is confirmed"]
     operation: Annotated[Number | None, "number of the operation that decided it"]
     evidence: Annotated[list[EvidenceDict], "what it rests on"]
 

@@ -189,12 +189,12 @@ def all_good() -> c.ReportDict:
     report["expectations"] = [
         {
             "item": "software", "link": DUC, "asked": "DUC0726A3", "found": "DUC0726A3", "word": "confirmed",
-            "confidence": "high", "note": "", "operation": 4,
+            "confidence": "high", "note": "", "would_change": "", "operation": 4,
             "evidence": [evidence("identity read after the reset", 18200)],
         },
         {
             "item": "calibration", "link": DUC, "asked": "RC7-CITY-0418", "found": "RC7-CITY-0412", "word": "failed",
-            "confidence": "high", "note": "", "operation": None,
+            "confidence": "high", "note": "", "would_change": "do it", "operation": None,
             "evidence": [evidence("identity read after the reset", 18210)],
         },
     ]  # fmt: skip

@@ -11,6 +11,7 @@ from jsonschema import Draft202012Validator
 
 from analysis import analyse
 from analysis.report import schema
+from analysis.report.contract import ReportDict
 from analysis.report.text import render_text
 
 FIXTURES = Path(__file__).parents[3] / "fixtures"
@@ -22,6 +23,15 @@ def name_of(path: Path) -> str:
     return path.parent.name if path.name == "capture.log" else path.name
 
 
+def words_without_a_way_out(report: ReportDict) -> list[str]:
+    """Acts, items and parts that are not confirmed and do not say what would change that."""
+    said = [(item["kind"], item["word"], item["would_change"]) for item in report["operations"]]
+    said += [(item["item"], item["word"], item["would_change"]) for item in report["expectations"]]
+    for name, part in report["verdict"]["parts"].items():
+        said.append((name, part["word"], " ".join(part["would_change"])))  # type: ignore[attr-defined]
+    return [f"{what}: {word}" for what, word, wish in said if word != "confirmed" and not wish]
+
+
 @pytest.mark.parametrize("path", CAPTURES, ids=name_of)
 def test_the_report_of(path: Path) -> None:
     vehicle = name_of(path).split("-")[0]
@@ -30,6 +40,7 @@ def test_the_report_of(path: Path) -> None:
     plain = json.loads(json.dumps(report))
     assert [f"{error.json_path}: {error.message}" for error in VALIDATOR.iter_errors(plain)] == []
     assert plain == report, "the report is plain data already"
+    assert words_without_a_way_out(report) == []
     for width in (60, 80, 120):
         text = render_text(report, width)
         assert max(map(len, text.splitlines())) <= width
