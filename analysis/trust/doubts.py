@@ -3,6 +3,7 @@
 | doubt | touching the proof | inside the act | elsewhere on the channel |
 |---|---|---|---|
 | loss (drop marker, sequence gap, damaged line, a step or time that is missing) | not proven | medium | medium |
+| stall (a pause that no receiver waits for, in a message taken all the same) | as a loss | as a loss | as a loss |
 | cut (a message that ended early on the bus) | not proven | the operation judges it | none |
 | unasked (an answer whose request is not in the capture) | not proven | medium | none |
 | order (clock steps, frames out of order) | medium; in the proof's own message: not proven | medium | none |
@@ -33,6 +34,7 @@ from analysis.operations.model import Operation
 from analysis.trust.missing_steps import Missing
 from analysis.trust.one_way import BOTH_WAYS
 from analysis.trust.record_gaps import record_gaps, said_of_gap
+from analysis.trust.stalls import find_stalls
 from analysis.words import Confidence, Evidence, Outcome, Word, least_sure
 from canlog.doip.headers import BYTES_LOST, NO_HEADER
 from canlog.doip.reassembly import NOT_DELIVERED
@@ -164,9 +166,11 @@ def find_troubles(
             text = f"the request of the answer at line {line} is not in the capture"
             items.append(Trouble(line, Doubt.UNASKED, exchange.link.channel, True, text))
     items += [Trouble(step.line, Doubt.LOSS, step.exchange.link.channel, False, step.said) for step in missing]
+    gaps = record_gaps(survey.background, exchanges)
+    items += [Trouble(gap.from_line, Doubt.LOSS, "", False, said_of_gap(gap)) for gap in gaps]
     items += [
-        Trouble(gap.from_line, Doubt.LOSS, "", False, said_of_gap(gap))
-        for gap in record_gaps(survey.background, exchanges)
+        Trouble(stall.line, Doubt.LOSS, stall.message.link.channel, True, stall.said)
+        for stall in find_stalls(exchanges, gaps)
     ]
     return Troubles(capture, tuple(sorted(items, key=lambda item: item.line)))
 

@@ -16,6 +16,7 @@ from analysis.trust.late_start import cut_beginnings
 from analysis.trust.missing_steps import Missing
 from analysis.trust.one_way import one_way
 from analysis.trust.record_gaps import record_gaps, said_of_gap
+from analysis.trust.stalls import Stall, find_stalls
 from canlog.counting import counted
 from canlog.frames import TimeKind
 from canlog.isotp.addressing import Direction
@@ -27,6 +28,9 @@ NO_NAMES = Names(())
 
 #: One unreadable line in so many makes a capture poor.
 POOR_DAMAGE = 20
+
+#: A receiver gives up there: the record holds a frame twice, or joins two sendings of one message.
+REPEATED = "repeated-consecutive-frame"
 
 
 class Fitness(StrEnum):
@@ -61,7 +65,9 @@ def judge_fitness(
     poor = [*_poor(survey), *_halves(half, messages, names)]
     limited = list(_limited(survey, messages))
     lacking = _missing(missing)
-    lacking += [said_of_gap(gap) for gap in record_gaps(survey.background, exchanges)]
+    gaps = record_gaps(survey.background, exchanges)
+    lacking += [said_of_gap(gap) for gap in gaps]
+    lacking += _stalls(find_stalls(exchanges, gaps))
     limited += lacking
     limited += _beginnings([item for item in exchanges if item.link.key not in half], names)
     good = list(_good(survey, messages, is_missing=bool(lacking)))
@@ -112,6 +118,12 @@ def _missing(missing: Sequence[Missing]) -> list[str]:
     return [f"frames are missing: {missing[0].said}{more}"] if missing else []
 
 
+def _stalls(stalls: Sequence[Stall]) -> list[str]:
+    """Pauses inside messages."""
+    more = f" (and {len(stalls) - 1} more like it)" if len(stalls) > 1 else ""
+    return [f"{stalls[0].said}{more}"] if stalls else []
+
+
 def _called(key: str, names: Names) -> str:
     link = key.partition(":")[2]
     return names.label_of(link) or link
@@ -133,6 +145,9 @@ def _limited(survey: Survey, messages: MessageTable) -> list[str]:
     gaps = sum(1 for message in messages if lacks_frames(message))
     if gaps:
         reasons.append(f"frames are missing inside {counted(gaps, 'message')}")
+    again = sum(1 for message in messages if any(one.rule == REPEATED for one in message.anomalies))
+    if again:
+        reasons.append(f"frames stand twice inside {counted(again, 'message')}")
     inside = _begins_inside(messages)
     if inside:
         reasons.append(inside)

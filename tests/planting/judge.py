@@ -41,7 +41,9 @@ SUPPORTING = {Kind.SESSION, Kind.UNLOCK, Kind.RESET, Kind.IDENTITY, Kind.COMMUNI
 PARTS = {
     "download": Part.PROGRAMMING, "write": Part.TRIMS, "clear": Part.FAULT_MEMORY, "F190": Part.VIN, "F184": None,
 }  # fmt: skip
-#: Longer than any step of a download lasts.
+#: What tells an act from others of its kind; nothing where a module has one.
+NAMED_BY = {"download": "address", "write": "identifier", "clear": ""}
+#: Longer than any step of an act lasts.
 STILL_US = 30_000_000
 RANK = {Confidence.LOW: 1, Confidence.MEDIUM: 2, Confidence.HIGH: 3}
 
@@ -175,26 +177,35 @@ def raised_words(before: Report, after: Report, ledger: Ledger, lines: Lines) ->
             continue
         if any(line.origin > origin for line in lines[: one.begin[1] - 1]):
             continue  # its first frame was moved: it is made of other exchanges than before
-        unseen = one.kind is Kind.DOWNLOAD and (_alters_a_value(ledger, lines) or _lacks_a_download(ledger, lines))
+        unseen = one.kind is Kind.DOWNLOAD and (_alters_an_identity(ledger, lines) or _lacks_a_download(ledger, lines))
         if not unseen:
             yield Wrong("raised by a fault", _text(one))
 
 
 def unnoticed(before: Report, after: Report, ledger: Ledger, lines: Lines) -> Iterator[Wrong]:
-    """A download that lost frames or stood still, confirmed as before in a recording that is called good.
+    """An act that lost frames or stood still, confirmed as before in a recording that is called good.
 
     An act or an erase of which nothing is left cannot be missed, and a stretch in front of it crosses nothing.
     """
     if any(capture.trust.fitness is not Fitness.GOOD for capture in after.record.captures):
         return
-    was = {(one.link.key, one.details.get("address")): _score(one) for one in before.operations}
+    was = {_place(one): _score(one) for one in before.operations}
     for act in ledger.acts:
-        if act.kind != "download" or not (_lost_some(act, lines) or _stood_still(act, lines)):
+        if act.kind not in NAMED_BY or not (_lost_some(act, lines) or _stood_still(act, lines)):
             continue
         for one in after.operations:
-            place = (one.link.key, one.details.get("address"))
-            if one.kind is Kind.DOWNLOAD and place == (act.link, act.subject) and 0 < was.get(place, 9) <= _score(one):
+            place = _place(one)
+            if place == (act.kind, act.link, _subject(act)) and 0 < was.get(place, 9) <= _score(one):
                 yield Wrong("a loss that nobody noticed", _text(one))
+
+
+def _place(operation: Operation) -> tuple[str, str, object]:
+    named = NAMED_BY.get(operation.kind, "")
+    return (operation.kind, operation.link.key, operation.details.get(named) if named else None)
+
+
+def _subject(act: Act) -> str | None:
+    return act.subject if NAMED_BY[act.kind] else None
 
 
 def _lost_some(act: Act, lines: Lines) -> bool:
@@ -211,20 +222,28 @@ def _stood_still(act: Act, lines: Lines) -> bool:
     return any(times[b] - times[a] > STILL_US for a, b in pairwise(rows) if a in times and b in times)
 
 
-def _alters_a_value(ledger: Ledger, lines: Lines) -> bool:
-    """A value read, before or after, is another by one bit: it may then seem changed where it was not."""
+def _alters_an_identity(ledger: Ledger, lines: Lines) -> bool:
+    """An identity read, before or after, is another by one bit: it may then seem changed where it was not."""
+    carried = {key for module in ledger.scene.modules.values() for values in module.carries.values() for key in values}
     hit = [ledger.said_of_row[line.origin][0] for line in lines if line.altered and line.origin in ledger.said_of_row]
-    return any(said.data[0] == 0x62 for said in hit)
+    return any(said.data[0] == 0x62 and int.from_bytes(said.data[1:3], "big") in carried for said in hit)
 
 
 def _lacks_a_download(ledger: Ledger, lines: Lines) -> bool:
-    """Of one of several downloads the erase or the request is not there: the other looks like the only part."""
+    """The erase or the request of a download is not there, or not in front of its blocks.
+
+    The other of several then looks like the only part, or its blocks stand behind the request of another attempt and
+    are that one's: what they were before is no measure.
+    """
     spoilt = Spoilt(ledger, lines)
-    return any(
-        any(spoilt.places(item.ask) is None for item in act.exchanges if item.ask.data[0] in (0x31, 0x34))
-        for act in ledger.acts
-        if act.kind == "download"
-    )
+    return any(_has_no_head(act, spoilt) for act in ledger.acts if act.kind == "download")
+
+
+def _has_no_head(act: Act, spoilt: Spoilt) -> bool:
+    heads = [spoilt.places(item.ask) for item in act.exchanges if item.ask.data[0] in (0x31, 0x34)]
+    blocks = [spoilt.places(item.ask) for item in act.exchanges if item.ask.data[0] == 0x36]
+    first = min((lines[0] for lines in blocks if lines), default=0)
+    return any(lines is None or (first and lines[-1] > first) for lines in heads)
 
 
 def _score(operation: Operation) -> int:

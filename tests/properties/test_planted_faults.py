@@ -35,6 +35,7 @@ from simulator.bench import Plan
 
 from analysis.operations.model import Kind, Operation, Part
 from analysis.report.model import Report
+from analysis.trust.fitness import Fitness
 from analysis.words import Confidence, Word
 
 TRIALS = 6  # of each fault on each setting
@@ -269,6 +270,20 @@ def test_a_second_check_that_stands_alone_still_proves(place: Path) -> None:
     [operation] = after(without(ledger, set(fit.ask.rows)), act, NAMED, place)
     assert operation.outcome.word is Word.CONFIRMED
     assert operation.outcome.confidence is not Confidence.LOW
+
+
+def test_two_halves_of_one_block_make_no_good_capture(place: Path) -> None:
+    """The piece between is missing: a block begun in the attempt that was refused ends in the next one."""
+    setting = Setting("uds11-second-attempt-good")
+    lines = clean(ledger_of(setting))
+    [capture] = report_of(lines[:132] + lines[232:], setting, place).record.captures
+    assert capture.trust.fitness is Fitness.LIMITED
+    assert any("between two frames of the message" in reason for reason in capture.trust.reasons)
+
+
+def test_blocks_behind_the_request_of_another_attempt_are_judged_as_its_own(place: Path) -> None:
+    """The request of the second attempt stands behind its blocks: nothing was raised by that."""
+    assert Trial(Setting("uds11-second-attempt-good"), "move_block", 91003956).run(place).wrong == []
 
 
 # -- small tools
