@@ -74,28 +74,33 @@ class Plan:
         return self.payload[start : start + int(self.table.length[row])].tobytes()
 
 
-def make_plan(
-    record: Record, names: Names, also: Collection[int], sheet_vin: str, text: bytes
-) -> tuple[Plan, Redactor]:
-    """The plan of the only capture of a record.
+def make_plans(
+    record: Record, names: Names, also: Collection[int], sheet_vin: str, texts: Sequence[bytes]
+) -> tuple[list[Plan], Redactor]:
+    """The plans of all captures of a record, with the same replacements.
 
     Args:
         record: what was read.
         names: the user's names.
         also: identifiers that the user names.
         sheet_vin: the job sheet's VIN, or nothing.
-        text: the whole capture as text, in whose comments VINs may stand.
+        texts: the bytes of each capture's file, in whose comments VINs may stand.
     """
-    capture = record.captures[0]
-    table = capture.capture.frames()
-    replacements = Replacements(_all_vins(record, table, sheet_vin, text, names))
+    tables = [capture.capture.frames() for capture in record.captures]
+    replacements = Replacements(_all_vins(record, tables, sheet_vin, texts))
     redactor = Redactor(names, also, replacements)
-    plan = Plan(table, table.payload.copy(), replacements.vins, {})
-    _Planner(plan, capture, redactor).run(list(secret_parts(record, redactor)))
-    return plan, redactor
+    parts = list(secret_parts(record, redactor))
+    plans = []
+    for capture, table in zip(record.captures, tables, strict=True):
+        plan = Plan(table, table.payload.copy(), replacements.vins, {})
+        _Planner(plan, record, capture, redactor).run(parts)
+        plans.append(plan)
+    return plans, redactor
 
 
-def _all_vins(record: Record, table: FrameTable, sheet_vin: str, text: bytes, names: Names) -> set[str]:
+def _all_vins(
+    record: Record, tables: Sequence[FrameTable], sheet_vin: str, texts: Sequence[bytes]
+) -> set[str]:  # fmt: skip
     """Every VIN: read or written as one, the sheet's, and what looks like one in messages, frames and comments."""
     found = {sheet_vin} if sheet_vin else set()
     for story in record.stories:
@@ -103,12 +108,12 @@ def _all_vins(record: Record, table: FrameTable, sheet_vin: str, text: bytes, na
             said = reading.raw[-LENGTH:].strip(FILL)
             if (reading.kind == "vin" or reading.identifier == 0xF802) and len(said) == LENGTH:
                 found.add(said.decode("ascii", "replace"))
-    for message in record.captures[0].messages:
+    for message in (one for capture in record.captures for one in capture.messages):
         if message.data[:1] not in (b"\x36", b"\x76"):
             found |= {one[0].decode() for one in _VIN_TEXT.finditer(message.data)}
-    for _, stream, _ in _streams(table, Places(table).by_side):
+    streams = [stream for table in tables for _, stream, _ in _streams(table, Places(table).by_side)]
+    for stream in (*streams, *texts):
         found |= {one for one in (match[0].decode() for match in _VIN_TEXT.finditer(stream)) if _is_sure(one)}
-    found |= {match[0].decode() for match in _VIN_TEXT.finditer(text) if _is_sure(match[0].decode())}
     return {one for one in found if one.isascii() and len(one) == LENGTH and not check_vin(one).blank}
 
 
@@ -131,6 +136,7 @@ def _streams(table: FrameTable, sides: dict[SideKey, list[int]]) -> Iterator[tup
 @dataclass
 class _Planner:
     plan: Plan
+    record: Record
     capture: CaptureRecord
     redactor: Redactor
 
@@ -139,9 +145,12 @@ class _Planner:
         table = self.plan.table
         self.done = np.zeros(len(table.payload), dtype=np.bool_)
         self.places = Places(table)
+        others = {id(one) for each in self.record.captures if each is not self.capture for one in each.messages}
         stand = {id(message): self.places.of(message) for message in self.capture.messages}
         for part in parts:
             at = stand.get(id(part.message))
+            if id(part.message) in others:
+                continue
             if at is None:
                 at = stand[id(part.message)] = self.places.of(part.message)
             self._put(at[part.start : part.start + len(part.new)], part.new)

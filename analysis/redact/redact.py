@@ -5,29 +5,41 @@ from __future__ import annotations
 import csv
 import io
 import tempfile
+from collections import Counter
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Final
 
 import numpy as np
 
-from analysis.job import Progress, analyse
+from analysis.job import Paths, Progress, analyse
+from analysis.redact.copied_binary import copied_binary
 from analysis.redact.copied_text import HINT, copied_text
-from analysis.redact.plan import Plan, make_plan
+from analysis.redact.plan import Plan, Replaced, make_plans
+from analysis.redact.secret_parts import Redactor
 from analysis.redact.sheet_copy import sheet_copy
 from analysis.sheet.jobsheet import load_job_sheet
 from canlog.capture.capture import Capture
 from canlog.errors import CanlogError
 from canlog.read import read_capture
 
+_PACKED: Final = (".gz", ".xz", ".zst", ".zip")
+
 
 @dataclass(frozen=True)
 class Redaction:
     """The copies, ready to be written: ``listed`` says what was replaced and how often, never the value."""
 
-    capture: bytes
+    captures: tuple[bytes, ...]
+    names: tuple[str, ...]  # of the files, known values in them replaced
     sheet: str | None
     listed: tuple[tuple[str, str, str, int], ...]  # kind, module, identifier, count
+
+    @property
+    def capture(self) -> bytes:
+        """The first, or only, one."""
+        return self.captures[0]
 
     def list_csv(self) -> bytes:
         """The list as CSV: kind, module, identifier, count."""
@@ -39,13 +51,13 @@ class Redaction:
 
 
 def redact(
-    path: str | Path, job: str | Path | None = None, names: Sequence[str | Path] = (), also: Collection[int] = (),
+    path_or_paths: Paths, job: str | Path | None = None, names: Sequence[str | Path] = (), also: Collection[int] = (),
     links: Sequence[str] = (), *, columns: str = "", progress: Progress | None = None,
 ) -> Redaction:  # fmt: skip
-    """The copy of a capture in its own form, and of its job sheet.
+    """The copies of the captures of one job, each in its own form, and of its job sheet, with the same replacements.
 
     Args:
-        path: one text capture.
+        path_or_paths: captures of one job; their copies stand in the same order.
         job: job sheet.
         names: names files, later ones win.
         also: identifiers whose values are to be replaced as well.
@@ -54,33 +66,45 @@ def redact(
         progress: called with bytes done and bytes in all.
 
     Raises:
-        CanlogError: a file that cannot be used, a binary capture, or a copy that would not read as the original does.
+        CanlogError: a file that cannot be used, a form that is not copied, or a copy that would not read as the
+            original does.
     """
-    report = analyse(path, job, names, links, columns=columns, progress=progress)
+    report = analyse(path_or_paths, job, names, links, columns=columns, progress=progress)
     record = report.record
-    capture = record.captures[0].capture
-    if not capture.is_text:
-        raise CanlogError(
-            f"{capture.name}: {capture.format} is not redacted, only captures in text are", hint=_hint(capture)
-        )
     sheet = load_job_sheet(job) if job is not None else None
-    text = capture.text()
-    plan, redactor = make_plan(record, record.names, also, sheet.vin if sheet else "", text)
-    bad = [one.line for one in record.captures[0].capture.frames().bad_lines]
-    copy = copied_text(text, plan, bad, redactor.replacements)
-    _judge(copy, plan, capture.name, columns)
+    texts = [one.capture.text() for one in record.captures]
+    plans, redactor = make_plans(record, record.names, also, sheet.vin if sheet else "", texts)
+    copies: dict[str, bytes] = {}
+    for one, plan, text in zip(record.captures, plans, texts, strict=True):
+        copies[one.capture.path] = _copy(one.capture, plan, text, redactor)
+        _judge(copies[one.capture.path], plan, one.name, columns)
     copied_sheet = None
     if sheet is not None and job is not None:
-        copied_sheet = sheet_copy(Path(job).read_text(encoding="utf-8"), sheet, plan, redactor)
-    return Redaction(copy, copied_sheet, tuple((*key, count) for key, count in sorted(plan.counts.items())))
+        copied_sheet = sheet_copy(Path(job).read_text(encoding="utf-8"), sheet, plans, redactor)
+    counts: Counter[Replaced] = sum((plan.counts for plan in plans), Counter())
+    given = [str(Path(one)) for one in ([path_or_paths] if isinstance(path_or_paths, str | Path) else path_or_paths)]
+    from_input = next((path for path in copies if path not in given), "")
+    return Redaction(
+        tuple(copies[one if one in copies else from_input] for one in given),
+        tuple(_named(Path(one).name, plans[0]) for one in given),
+        copied_sheet,
+        tuple((*key, count) for key, count in sorted(counts.items())),
+    )
 
 
-def _hint(capture: Capture) -> str:
-    if capture.format == "pcap":
-        return (
-            "a packet capture of a CAN interface can be recorded as candump's log form; of Ethernet, none is redacted"
-        )
-    return HINT
+def _copy(capture: Capture, plan: Plan, text: bytes, redactor: Redactor) -> bytes:
+    if not capture.is_text:
+        return copied_binary(capture.format, text, plan)
+    bad = [one.line for one in capture.frames().bad_lines]
+    return copied_text(text, plan, bad, redactor.replacements)
+
+
+def _named(name: str, plan: Plan) -> str:
+    """Of the copy: without a VIN, and without the suffix of a package, because it is not packed."""
+    for old, new in plan.vins.items():
+        name = name.replace(old, new)
+    path = Path(name)
+    return path.stem if path.suffix.lower() in _PACKED else name
 
 
 def _judge(copy: bytes, plan: Plan, name: str, columns: str) -> None:

@@ -3,17 +3,17 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 from analysis.redact.plan import Plan
 from analysis.redact.secret_parts import Redactor
 from analysis.sheet.jobsheet import JobSheet
 
 
-def sheet_copy(text: str, sheet: JobSheet, plan: Plan, redactor: Redactor) -> str:
+def sheet_copy(text: str, sheet: JobSheet, plans: Sequence[Plan], redactor: Redactor) -> str:
     """The text of the sheet's copy; values stand in it as text (VIN, software) or as hex."""
-    new = dict(plan.vins)
-    octets = dict(plan.values)
+    new = {old: put for plan in plans for old, put in plan.vins.items()}
+    octets = {old: put for plan in plans for old, put in plan.values.items()}
     for module in sheet.modules:
         for asked in (*module.trims, *module.configuration):
             if asked.value is not None:

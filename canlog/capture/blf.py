@@ -58,6 +58,13 @@ _STORED, _DEFLATED = 0, 2
 _MESSAGE_KINDS: Final = (1, 86)
 _ERROR_KIND, _FD_KIND, _FD_64_KIND, _ERROR_EXT_KIND, _FD_ERROR_KIND = 2, 100, 101, 73, 104
 
+#: Where the data bytes stand behind an object's header, by kind; the id stands 4 bytes behind it in all but errors.
+DATA_AT: Final = {
+    **dict.fromkeys(_MESSAGE_KINDS, _MESSAGE.size - 8), _FD_KIND: _FD_MESSAGE.size - 64,
+    _FD_64_KIND: _FD_MESSAGE_64.size, _ERROR_EXT_KIND: _ERROR_EXT.size - 8,
+}  # fmt: skip
+ID_AT: Final = 4
+
 _EXTENDED: Final = 0x80000000
 _SENT, _REMOTE = 0x01, 0x80  # flags of a message
 _EDL, _BRS, _ESI = 0x1, 0x2, 0x4  # of kind 100

@@ -42,6 +42,11 @@ class Capture:
         return self._source.name
 
     @property
+    def path(self) -> str:
+        """The file it was read from; for standard input a file of its own."""
+        return str(self._source.original)
+
+    @property
     def format(self) -> str:
         """Name of the format it is in."""
         return self._reader.NAME
