@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Final
 
 from analysis.exchanges import Answer, Exchange
@@ -10,7 +10,8 @@ from analysis.fault_lists import read_list
 from analysis.operations.block_form import COUNTED, form_of
 from analysis.operations.routines import RESULT, START, STOP, RoutineCall, read_call
 from analysis.readings import read_values_of, title_of
-from analysis.report.wording import CONTROL, NO_FAULTS, QUIET, RESET, SESSION
+from analysis.report.wording import CONTROL, NO_FAULTS, PACKET_RATE, QUIET, RESET, SESSION
+from analysis.report_frames import ReportFrame, asks_for_frames, is_packet_request, packets_asked
 from canlog.counting import counted
 from canlog.isotp.messages import NOT_REACHED
 from canlog.names.tables import Names
@@ -25,22 +26,25 @@ from canlog.services.traits import (
 )
 
 MOST_CODES = 4
+MOST_PACKETS = 4
 #: So many bytes tell a request of this kind, two any other: a routine has its number behind the control byte.
 TELLING_BYTES: Final[Mapping[Act, int]] = {
     Act.ROUTINE: 4, Act.CLEAR: 4, Act.READ: 3, Act.WRITE: 3, Act.READ_FAULTS: 3, Act.DOWNLOAD: 1, Act.EXIT: 1,
 }  # fmt: skip
 
 
-def tell(exchange: Exchange, label: str, names: Names) -> str:
+def tell(exchange: Exchange, label: str, names: Names, packets: Sequence[ReportFrame] = ()) -> str:
     """``programming session: accepted``, ``read F190 (VIN): E0VLK3PS3SM018855``.
 
     Args:
         exchange: what was asked and answered.
         label: of the module, by which the names know it.
         names: what the maker's identifiers and routines are called.
+        packets: GMW3110, the frames that answer it outside the transport.
     """
     call = read_call(exchange, label, names)
-    return f"{_asked(exchange, call, label, names)}: {_came_back(exchange, call, label, names)}"
+    came_back = _packets(packets) if packets else _came_back(exchange, call, label, names)
+    return f"{_asked(exchange, call, label, names)}: {came_back}"
 
 
 def first_bytes(exchange: Exchange) -> str:
@@ -86,7 +90,21 @@ def _asked(exchange: Exchange, call: RoutineCall | None, label: str, names: Name
             return said or NO_FAULTS.get(orders_no_faults(told, exchange.dialect)) or exchange.name
         case Act.TESTER_PRESENT:
             return "tester present"
-    return exchange.name
+    return _asked_packets(exchange) if is_packet_request(exchange) else exchange.name
+
+
+def _asked_packets(exchange: Exchange) -> str:
+    which = ", ".join(f"{packet:02X}" for packet in packets_asked(exchange)) or "all"
+    said = PACKET_RATE.get(exchange.asked[1], f"rate {exchange.asked[1]:02X}")
+    return f"data packets {which}, {said}"
+
+
+def _packets(frames: Sequence[ReportFrame]) -> str:
+    shown = ", ".join(
+        f"{frame.data[0]:02X} {frame.data[1:].hex().upper()} (line {frame.place[1]})" for frame in frames[:MOST_PACKETS]
+    )
+    more = len(frames) - MOST_PACKETS
+    return shown + (f" and {counted(more, 'frame')} more, the last in line {frames[-1].place[1]}" if more > 0 else "")
 
 
 def _routine_name(call: RoutineCall) -> str:
@@ -135,6 +153,8 @@ def _came_back(exchange: Exchange, call: RoutineCall | None, label: str, names: 
     match exchange.outcome:
         case Answer.NEGATIVE:
             return f"refused, {exchange.refusal}{waited}"
+        case Answer.SUPPRESSED if asks_for_frames(exchange):
+            return "answered by frames of an id of their own, if at all"
         case Answer.SUPPRESSED:
             return "no answer wanted"
         case Answer.SILENT if exchange.request is not None and exchange.request.reason == NOT_REACHED:

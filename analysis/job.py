@@ -21,6 +21,7 @@ from analysis.modules import judge_modules
 from analysis.operations.find import find_operations
 from analysis.record import CaptureRecord, Record
 from analysis.report.model import Report
+from analysis.report_frames import Source, read_reports
 from analysis.sheet.expectations import judge_sheet
 from analysis.sheet.jobsheet import JobSheet, load_job_sheet
 from analysis.spoken import judge_links
@@ -124,7 +125,9 @@ def make_record(
     records = with_borders(records)
     links = list(_links_to_judge(captures, records))
     surveys = {record.number: record.survey for record in records}
-    stories = tell_stories(links, exchanges, surveys, names, limits)
+    spoken = {key: guess.dialect for key, guess in dialects.items()}
+    sources = [Source(one.number, one.capture, one.survey, one.exchanges) for one in records]
+    stories = tell_stories(links, exchanges, surveys, names, limits, read_reports(sources, links, spoken))
     return Record(tuple(records), tuple(exchanges), tuple(stories), names, limits, dialects, wanted)
 
 

@@ -11,6 +11,7 @@ from analysis.exchanges import Exchange, Place
 from analysis.limits import Limits
 from analysis.motion import Course, courses
 from analysis.readings import Reading, read_values
+from analysis.report_frames import ReportFrame
 from analysis.story import Story
 from analysis.timing import AnswerTimes, answer_times
 from analysis.trust.doubts import Troubles
@@ -151,6 +152,15 @@ class Record:
     def exchange_at(self, place: Place) -> Exchange | None:
         """The exchange that begins at a place."""
         return self._by_first_line.get(place)
+
+    @cached_property
+    def packets(self) -> Mapping[int, tuple[ReportFrame, ...]]:
+        """GMW3110: the data packets that answer each request for them, by number of the exchange."""
+        found: dict[int, tuple[ReportFrame, ...]] = {}
+        for story in self.stories:
+            for number, frames in story.packets.items():
+                found[number] = tuple(sorted((*found.get(number, ()), *frames)))
+        return found
 
     def story(self, key: str) -> Story | None:
         """The module of a link key."""

@@ -11,10 +11,10 @@ from dataclasses import dataclass, replace
 from enum import StrEnum
 from functools import cached_property
 from itertools import islice
-from typing import NamedTuple
 
 from analysis.exchanges import Answer, Exchange, Place
 from analysis.limits import Limits
+from analysis.report_frames import ReportFrame, Reports, packets_sent
 from analysis.words import Evidence
 from canlog.isotp.addressing import Link
 from canlog.names.tables import Names
@@ -43,14 +43,6 @@ class Start:
     time_ns: int
     mode: Mode
     evidence: Evidence
-
-
-class ReportFrame(NamedTuple):
-    """A frame of a module that is no part of a message (GMW3110, answers to A9 and AA)."""
-
-    place: Place
-    time_ns: int
-    data: bytes
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,6 +125,14 @@ class Story:
         returned = (item.end for item in self.after(place) if item.dialect == GMW and _returns_to_normal(item))
         return min([*places, *islice(returned, 1)], default=None)
 
+    @cached_property
+    def packets(self) -> dict[int, tuple[ReportFrame, ...]]:
+        """GMW3110: the data packets that answer each request for them, by number of the exchange."""
+        if not self.reports:
+            return {}
+        answers = ((item, packets_sent(item, self.after(item.begin), self.reports)) for item in self.exchanges)
+        return {item.number: frames for item, frames in answers if frames}
+
     def last_start(self) -> Start | None:
         """The latest start."""
         return self.starts[-1] if self.starts else None
@@ -186,9 +186,14 @@ def _may_be_reset(exchange: Exchange) -> bool:
 
 
 def tell_stories(
-    links: Iterable[Link], exchanges: Iterable[Exchange], surveys: dict[int, Survey], names: Names, limits: Limits
+    links: Iterable[Link],
+    exchanges: Iterable[Exchange],
+    surveys: dict[int, Survey],
+    names: Names,
+    limits: Limits,
+    reports: Reports,
 ) -> list[Story]:
-    """The story of every physical link, in order of first appearance."""
+    """The story of every physical link, in order of first appearance; ``reports`` as ``read_reports`` gives them."""
     everything = list(exchanges)
     spoken = {exchange.link.key: exchange.dialect for exchange in everything}
     stories = []
@@ -204,22 +209,11 @@ def tell_stories(
             or (exchange.link.channel == link.channel and _concerns(exchange, spoken.get(link.key)))
         )
         starts = sorted([*_resets(own), *_start_messages(label, link, surveys, names)], key=lambda start: start.place)
-        reports = tuple(_reports(link, surveys)) if spoken.get(link.key) == GMW else ()
+        reported = reports.get((link.channel, report_id(link.response_id or 0) or 0), ())
+        reported = reported if spoken.get(link.key) == GMW else ()
         shown = label or (link.key.partition(":")[2] if is_alone else link.key)  # one channel needs no name
-        stories.append(Story(link, shown, label is not None, own, tuple(starts), limits, reports))
+        stories.append(Story(link, shown, label is not None, own, tuple(starts), limits, reported))
     return stories
-
-
-def _reports(link: Link, surveys: dict[int, Survey]) -> Iterator[ReportFrame]:
-    """The frames with which a GMW3110 module answers A9 and AA; none of an id too busy to be kept whole."""
-    can_id = report_id(link.response_id) if link.response_id is not None else None
-    if can_id is None:
-        return
-    for capture, survey in surveys.items():
-        background = survey.background
-        if (link.channel, can_id, False) not in background.thinned:
-            for frame in background.frames_of(can_id, link.channel):
-                yield ReportFrame((capture, frame.line), frame.time_ns, frame.data)
 
 
 def module_id(key: str) -> int:

@@ -17,6 +17,7 @@ from analysis.record import CaptureRecord, Record
 from analysis.report import contract as c
 from analysis.report.link_times import link_times
 from analysis.report.model import Report
+from analysis.report_frames import ReportFrame
 from analysis.secrecy import masked_hex
 from analysis.sheet.expectations import Expectation
 from analysis.story import Story
@@ -50,6 +51,11 @@ def report_dict(report: Report, *, secrets: bool = False) -> c.ReportDict:
         "links": [_link(link, item, record) for item in record.captures for link in item.messages.links],
         "modules": [_module(item) for item in report.modules],
         "exchanges": [_exchange(item, clocks[item.capture], secrets=secrets) for item in record.exchanges],
+        "packets": [
+            _packet(number, frame, clocks[frame.place[0]])
+            for number, frames in sorted(record.packets.items())
+            for frame in frames
+        ],
         "operations": [_operation(item, report, clocks) for item in report.operations],
         "expectations": [_expectation(item) for item in report.expectations],
         "trims": [_trim(item) for item in report.trims],
@@ -200,6 +206,17 @@ def _exchange(item: Exchange, has_clock: bool, *, secrets: bool) -> c.ExchangeDi
         "outcome": item.outcome.value,
         "nrc": _byte(item.nrc),
         "lines": list(item.lines),
+    }
+
+
+def _packet(number: int, frame: ReportFrame, has_clock: bool) -> c.PacketDict:
+    return {
+        "exchange": number,
+        "capture": frame.place[0],
+        "line": frame.place[1],
+        "time_ns": frame.time_ns if has_clock else None,
+        "packet": f"{frame.data[0]:02X}",
+        "data": frame.data[1:].hex().upper(),
     }
 
 

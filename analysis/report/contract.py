@@ -195,6 +195,17 @@ class ExchangeDict(TypedDict):
     lines: Annotated[list[Number], "first and last source line", "minItems:2", "maxItems:2"]
 
 
+class PacketDict(TypedDict):
+    """A data packet of GMW3110: a frame outside the transport that answers a request for packets (AA). Not judged."""
+
+    exchange: Annotated[Number, "number of the request among the exchanges"]
+    capture: Annotated[Number, "number of the capture"]
+    line: Annotated[Number, "source line"]
+    time_ns: Annotated[int | None, "when; null without a clock"]
+    packet: Annotated[HexByte, "its number"]
+    data: Annotated[Hex, "its bytes behind the number"]
+
+
 class DownloadDetails(TypedDict):
     """``details`` of a download."""
 
@@ -410,6 +421,7 @@ class ReportDict(TypedDict):
     links: Annotated[list[LinkDict], "who talked to whom"]
     modules: Annotated[list[ModuleDict], "the state each module was left in"]
     exchanges: Annotated[list[ExchangeDict], "requests with their answers"]
+    packets: Annotated[list[PacketDict], "data packets of GMW3110, by request; at most 10,000 of an id"]
     operations: Annotated[list[OperationDict], "acts on the modules, in order"]
     expectations: Annotated[list[ExpectationDict], "items of the job sheet; empty without one"]
     trims: Annotated[list[TrimDict], "trims and configuration, one row each"]

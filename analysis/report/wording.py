@@ -124,6 +124,10 @@ CONTROL: Final[Mapping[tuple[str, str], str]] = {
 #: The same where the dialect has a service for each.
 QUIET: Final[Mapping[object, str]] = {True: "normal messages stopped", False: "normal messages allowed"}
 NO_FAULTS: Final[Mapping[object, str]] = {True: "storing of faults off", False: "storing of faults on"}
+#: How GMW3110 sends data packets (AA).
+PACKET_RATE: Final[Mapping[int, str]] = {
+    0: "stop", 1: "once", 2: "at the slow rate", 3: "at the medium rate", 4: "at the fast rate",
+}  # fmt: skip
 #: Dialects besides UDS, as people call them.
 DIALECT: Final[Mapping[str, str]] = {
     "kwp2000": "KWP2000 (ISO 14230-3)",

@@ -92,7 +92,10 @@ class Walk:
 
     def tell(self, exchange: Exchange) -> str:
         """One exchange in words."""
-        return tell(exchange, self.labels.get(exchange.link.key, ""), self.report.record.names)
+        record = self.report.record
+        return tell(
+            exchange, self.labels.get(exchange.link.key, ""), record.names, record.packets.get(exchange.number, ())
+        )
 
     def before(self, step: Step, exchange: Exchange) -> Iterator[Exchange]:
         """Exchanges of the same module in earlier steps, the latest first."""

@@ -195,6 +195,8 @@ PACKET_RATES: Final = RangeTable(
     ],
 )
 
+PACKETS, STOP_SENDING = 0xAA, 0x00
+
 VIN: Final = 0x90
 
 _SUBNETS: Final = Code("list of modules on a subnet")
