@@ -21,6 +21,7 @@ from analysis.operations.write import find_writes
 from analysis.record import Record
 from analysis.story import module_id
 from analysis.trust.doubts import weigh
+from analysis.trust.overlaps import weigh_overlaps
 
 FINDERS = (
     find_downloads, find_writes, find_memory_writes, find_routines, find_unlocks, find_sessions, find_resets,
@@ -36,6 +37,7 @@ def find_operations(record: Record) -> list[Operation]:
     found = [item for story in record.stories for finder in FINDERS for item in finder(story, record)]
     found += find_communication(record)
     found.sort(key=lambda item: (item.begin, item.end))
+    found = weigh_overlaps(found, record)
     testers = modules_with_two_testers(record)
     weighed = [weigh(item, dict(record.troubles), testers, record.one_way) for item in found]
     numbered = [replace(item, number=index) for index, item in enumerate(_in_time(weighed, record), start=1)]

@@ -22,6 +22,7 @@ from analysis.sheet.items.values import value_items
 from analysis.sheet.items.vehicle import vehicle_item
 from analysis.sheet.jobsheet import JobSheet, ModuleAsked
 from analysis.story import Story
+from analysis.trust.overlaps import DECIDED, IN_BOTH, WISH, rests_on_overlap, shared_time
 from analysis.vins import other_vehicle
 from analysis.words import WORST_FIRST, Confidence, Word
 
@@ -32,6 +33,7 @@ ITEMS = (identity_items, value_items, act_items)
 def judge_sheet(sheet: JobSheet, record: Record, operations: Sequence[Operation]) -> list[Expectation]:
     """Every item of the sheet, in the order of the sheet."""
     found = [item for module in sheet.modules for item in _of_module(sheet, module, record, standing(operations))]
+    found = list(_in_order(found, record, operations))
     other = other_vehicle(sheet.vin, record)
     if other:
         found = [_of_another(item, other) for item in found]
@@ -39,6 +41,17 @@ def judge_sheet(sheet: JobSheet, record: Record, operations: Sequence[Operation]
         vehicle = vehicle_item(sheet, record)
         found.append(_of_another(vehicle, other) if other and vehicle.word is Word.CONFIRMED else vehicle)
     return found
+
+
+def _in_order(items: Sequence[Expectation], record: Record, operations: Sequence[Operation]) -> Iterator[Expectation]:
+    """The items; undecided where all that decides one was read in a capture that ran while its module was changed."""
+    borders = shared_time(record)
+    for item in items:
+        acts = [one for one in operations if one.part is not None and one.link.key == item.link]
+        if item.word in DECIDED and rests_on_overlap(item.evidence, acts, borders):
+            yield replace(item, word=Word.UNPROVEN, note=IN_BOTH, would_change=WISH)
+        else:
+            yield item
 
 
 def _of_module(

@@ -1,0 +1,83 @@
+"""What one capture may say of an act in another one while both were running.
+
+Two recordings of one job are not interleaved, although their clocks may both say a date: clocks of two loggers differ
+by more than the time between an act and its proof, and the same channel name may stand for two places. A reading
+that came before an act would then be taken for one behind it. So inside an overlap the order of two captures counts
+for nothing: it neither proves an act of the other capture nor speaks against it. Behind the overlap it does.
+Source: common practice, no source.
+"""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
+
+from analysis.operations.model import Operation
+from analysis.record import CaptureRecord, Record
+from analysis.words import Confidence, Evidence, Outcome, Word, least_sure
+from canlog.frames import TimeKind
+
+#: Words that rest on what was seen behind the act.
+DECIDED = (Word.CONFIRMED, Word.FAILED)
+IN_BOTH = "what speaks for it is in a capture that ran at the same time: which came first is not known"
+WISH = "a recording of the act with the reading behind it in one capture, or in one that begins after the other ended"
+
+#: By the numbers of two captures, the first line of the later one that surely lies behind the earlier one.
+Borders = Mapping[tuple[int, int], int]
+
+
+def shared_time(record: Record) -> dict[tuple[int, int], int]:
+    """The borders of all captures that overlap."""
+    found = {}
+    for at, later in enumerate(record.captures):
+        for earlier in record.captures[:at]:
+            line = _first_line_behind(earlier, later)
+            if line is not None:
+                found[earlier.number, later.number] = line
+    return found
+
+
+def _first_line_behind(earlier: CaptureRecord, later: CaptureRecord) -> int | None:
+    """None where they do not overlap, or where no clock says so."""
+    ends, begins = earlier.survey.summary, later.survey.summary
+    if ends.last_time_ns is None or begins.first_time_ns is None or begins.first_time_ns > ends.last_time_ns:
+        return None
+    if not ends.time_kind is begins.time_kind is TimeKind.ABSOLUTE:
+        return None
+    behind = (item.begin[1] for item in later.exchanges if item.begin_ns > (ends.last_time_ns or 0))
+    inside = max((item.end[1] for item in later.exchanges if item.begin_ns <= ends.last_time_ns), default=0)
+    return next((line for line in behind if line > inside), sys.maxsize)
+
+
+def weigh_overlap(operation: Operation, borders: Borders) -> Operation:
+    """The operation without what another capture says inside an overlap, and none surer than medium behind it."""
+    outcome = operation.outcome
+    if outcome.word not in DECIDED or not borders:
+        return operation
+    own = operation.begin[0]  # its span may reach to its proof
+    kept = tuple(item for item in outcome.proof if not _is_inside(item, own, borders))
+    if outcome.proof and not kept:
+        doubtful = Outcome(Word.UNPROVEN, outcome.confidence, (), (*outcome.because, IN_BOTH), WISH)
+        return replace(operation, outcome=doubtful)
+    if all((own, item.capture) not in borders for item in kept):
+        return operation
+    sure = least_sure([outcome.confidence, Confidence.MEDIUM])
+    return replace(operation, outcome=replace(outcome, confidence=sure, proof=kept))
+
+
+def weigh_overlaps(operations: Sequence[Operation], record: Record) -> list[Operation]:
+    """All operations, weighed by the captures that ran at the same time."""
+    borders = shared_time(record)
+    return [weigh_overlap(item, borders) for item in operations]
+
+
+def rests_on_overlap(shown: Sequence[Evidence], acts: Iterable[Operation], borders: Borders) -> bool:
+    """Whether all that is shown stands in captures that ran while one of these acts was recorded in another."""
+    captures = {act.begin[0] for act in acts}
+    return bool(shown) and all(any(_is_inside(item, own, borders) for own in captures) for item in shown)
+
+
+def _is_inside(proof: Evidence, own: int, borders: Borders) -> bool:
+    line = borders.get((own, proof.capture))
+    return line is not None and min(proof.lines) < line
