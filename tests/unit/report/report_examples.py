@@ -124,6 +124,7 @@ def base() -> c.ReportDict:
                 "pending": 0, "outcome": "positive", "nrc": None, "lines": [12, 15],
             }
         ],
+        "packets": [],
         "operations": [],
         "expectations": [],
         "trims": [],
