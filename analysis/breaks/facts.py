@@ -1,5 +1,5 @@
 """What the lines round a break say, fact by fact: which block of how many, which part, the module's last frame, how
-long the tester waited and what it tried then. Source: common practice, no source.
+long the tester waited and what it tried then, what the module said next. Source: common practice, no source.
 """
 
 from __future__ import annotations
@@ -8,7 +8,7 @@ from collections import Counter
 from collections.abc import Iterator, Sequence
 
 from analysis.breaks.silence import Silent
-from analysis.exchange_words import first_bytes
+from analysis.exchange_words import first_bytes, tell
 from analysis.exchanges import Answer, Exchange
 from analysis.operations.block_form import form_of
 from analysis.operations.model import Kind, Operation, Part, evidence
@@ -40,7 +40,7 @@ def break_facts(
     found = list(_in_transfer(bad, operations, story, record))
     if bad.outcome in (Answer.SILENT, Answer.INCOMPLETE):
         found += [*_sent(bad), *_last_frame(story, record, bad, silent), *_waited(bad, story, record)]
-    return tuple(found)
+    return (*found, *_said_since(bad, story, record))
 
 
 # -- which block, which part
@@ -119,6 +119,17 @@ def _last_frame(story: Story, record: Record, bad: Exchange, silent: Silent) -> 
     of_control = any(line in message.flow_control_lines for item in story.own for message in item.messages)
     kind = "it let the tester send on (flow control), and answered nothing since" if of_control else "an answer"
     yield Evidence(bad.capture, (line,), f"last frame of {story.label}: {kind}")
+
+
+def _said_since(bad: Exchange, story: Story, record: Record) -> Iterator[Evidence]:
+    """The first answer of the module behind the break: a sign of life, and of what it was left in."""
+    answer = next((item for item in story.own if item.begin > bad.end and item.response is not None), None)
+    if answer is None:
+        return
+    has_time = record.capture(bad.capture).survey.summary.last_time_ns is not None
+    is_near = has_time and answer.capture == bad.capture and answer.end_ns >= bad.end_ns
+    when = f"{lasting(answer.end_ns - bad.end_ns)} later" if is_near else "later"
+    yield evidence(answer, f"{story.label} answered {when}: {tell(answer, story.label, record.names)}")
 
 
 def _waited(bad: Exchange, story: Story, record: Record) -> Iterator[Evidence]:

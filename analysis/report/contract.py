@@ -408,7 +408,10 @@ class PostMortemDict(TypedDict):
     silent_first: Annotated[SilentFirst, "who fell silent first"]
     share_carried: Annotated[float | None, "share of the bytes answered, 0 to 1; null without a transfer"]
     supply: Annotated[list[SupplyDict], "readings of the supply voltage"]
-    facts: Annotated[list[EvidenceDict], "which block and part, the module's last frame, what the tester did then"]
+    facts: Annotated[
+        list[EvidenceDict],
+        "which block and part, the module's last frame, what both did then",
+    ]
     explanations: Annotated[list[ExplanationDict], "best first, at most four"]
 
 

@@ -100,3 +100,30 @@ def test_the_first_of_two_bad_checks_is_the_first_bad_thing(tmp_path: Path) -> N
 def test_a_module_lost_behind_its_reset_had_got_everything() -> None:
     post_mortem = told("uds11-reset-no-return")["post_mortem"]
     assert (post_mortem["stage"], post_mortem["share_carried"]) == ("after-reset", 1.0)
+
+
+def test_what_the_module_said_next_is_told() -> None:
+    """Behind a refusal it answers; a module that stays silent says nothing."""
+    assert "PCU answered " in said("uds11-transfer-refused")
+    assert "answered" not in said("coach-module-silent").replace("and answered nothing since", "").replace(
+        "bytes were answered", ""
+    )
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_the_next_answer_is_behind_the_break_and_none_of_the_module_is_between(name: str) -> None:
+    found = told(name)
+    answered = [fact for fact in facts(name) if " later: " in fact["text"] and " answered " in fact["text"]]
+    for fact in answered:
+        bad = found["post_mortem"]["first_bad"]
+        label = fact["text"].partition(" answered ")[0]
+        links = {link["link"] for link in found["links"] if link["label"] == label or label in link["link"]}
+        between = [
+            item
+            for item in found["exchanges"]
+            if item["link"] in links
+            and bad["lines"][-1] < item["lines"][0] < fact["lines"][0]
+            and item["response"] is not None
+        ]
+        assert between == []
+        assert fact["lines"][0] > bad["lines"][-1]
