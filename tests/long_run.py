@@ -5,6 +5,7 @@
 ``sessions``  random sessions: kinds of outcome in turn, and any mix of acts and faults: the words against what the
               module really holds
 ``transport`` clean sessions that can-isotp plays in every addressing: the same messages to it and to us
+``kills``     a served page killed at random moments while it receives and reads: nothing acknowledged is lost
 ``fuzz``      lines of rubbish in good captures: a report or a CanlogError
 
 Each prints how many trials of each kind it made and every wrong word with the seed that makes it again;
@@ -27,8 +28,10 @@ from typing import Any
 
 sys.path.insert(0, str(Path(__file__).parent))
 sys.path.insert(0, str(Path(__file__).parent / "oracles"))
+sys.path.insert(0, str(Path(__file__).parent / "web"))
 
 from isotp_bus import ALL_ADDRESSES, CLASSIC, FD, differences
+from kills import Kills
 from planting.faults import FAULTS
 from planting.fuzz import fuzz
 from planting.outcomes import kinds, play_kind
@@ -36,6 +39,7 @@ from planting.sessions import play_random
 from planting.trial import COACH, MORE_SETTINGS, Setting, Trial, cut_at, cut_lines
 
 SHOWN = 20
+KILLS = 10  # on one data folder; ``--trials`` counts kills
 SETS = {"bench": MORE_SETTINGS, "coach": COACH}  # sessions to plant faults on
 Found = tuple[tuple[str, ...], list[str]]  # kinds that the trial counts for, what was wrong in it
 
@@ -70,6 +74,17 @@ def _transport(seed: int) -> Found:
     params = (*CLASSIC, *FD)[seed // len(ALL_ADDRESSES) % len((*CLASSIC, *FD))]
     found = differences(addresses, params, seed)
     return (addresses.key,), [f"seed {seed}, {addresses.key}, {params}: {one} differs" for one in found]
+
+
+def _kills(seed: int) -> Found:
+    """Ten kills on one data folder, then every report."""
+    with tempfile.TemporaryDirectory(prefix="canlog-kills-") as folder:
+        kills = Kills(Path(folder) / "data", seed)
+        for _ in range(KILLS):
+            kills.kill_once()
+        kills.finish(600)
+    counted = ("kill",) * KILLS + ("upload acknowledged",) * len(kills.acknowledged)
+    return counted, [f"seed {seed}: {one}" for one in kills.wrong]
 
 
 def _place() -> Path:
@@ -113,7 +128,7 @@ def run(work: Callable[[Any], Found], tasks: Iterable[object], processes: int) -
 def main() -> int:
     """Read the command line."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    parser.add_argument("what", choices=("faults", "cuts", "sessions", "transport", "fuzz"))
+    parser.add_argument("what", choices=("faults", "cuts", "sessions", "transport", "fuzz", "kills"))
     parser.add_argument("--trials", type=int, default=5000)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--session", action="append", help="of cuts: uds11-all-good-short, coach-all-good ...")
@@ -128,6 +143,8 @@ def main() -> int:
     if asked.what == "cuts":
         settings = [Setting(name, names) for name in asked.session or ["uds11-all-good"] for names in (False, True)]
         return run(_cut, ((one, at) for one in settings for at in cut_lines(one)[:: asked.step]), asked.processes)
+    if asked.what == "kills":
+        return run(_kills, range(asked.seed * 1000, asked.seed * 1000 + -(-asked.trials // KILLS)), asked.processes)
     seeds = range(asked.seed * 1_000_000, asked.seed * 1_000_000 + asked.trials)
     work = {"sessions": _session, "transport": _transport, "fuzz": _fuzz}[asked.what]
     return run(work, seeds, asked.processes)

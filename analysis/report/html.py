@@ -58,7 +58,9 @@ def render_html(report: ReportDict, extras: Extras, again: Again | None = None) 
     for section in evidence_text.SECTIONS:
         if section is evidence_text.timeline and extras.picture:
             page.heading("The session in one picture")
-            page.raw(f"<figure>{extras.picture}<figcaption>{safe(extras.picture_text)}</figcaption></figure>")
+            page.raw(
+                f'<figure tabindex="0">{extras.picture}<figcaption>{safe(extras.picture_text)}</figcaption></figure>'
+            )
         section(page, report)
     _steps(page, extras)
     _frames(page, extras)
@@ -120,7 +122,8 @@ def _frames(page: HtmlPage, extras: Extras) -> None:
         for row in extras.frames
     )
     page.raw(
-        '<div class="wide"><table class="frames"><thead><tr><th scope="col">line</th><th scope="col">time</th>'
+        '<div class="wide" tabindex="0"><table class="frames"><thead><tr>'
+        '<th scope="col">line</th><th scope="col">time</th>'
         '<th scope="col">channel</th><th scope="col">id</th><th scope="col">data</th></tr></thead>'
         f"<tbody>{rows}</tbody></table></div>"
     )

@@ -28,6 +28,7 @@ from analysis.serve.worker import Worker
 from canlog.errors import CanlogError
 
 _STATIC = {
+    "icon.svg": ("analysis.serve", "static/icon.svg", "image/svg+xml"),
     "report.css": ("analysis.report", "report.css", "text/css"),
     "serve.css": ("analysis.serve", "static/serve.css", "text/css"),
     "serve.js": ("analysis.serve", "static/serve.js", "text/javascript"),

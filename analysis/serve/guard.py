@@ -33,7 +33,7 @@ REPORT_POLICY = report_policy()
 HEADERS = {
     "Content-Security-Policy": POLICY,
     "X-Content-Type-Options": "nosniff",
-    "Referrer-Policy": "no-referrer",
+    "Referrer-Policy": "same-origin",  # with no-referrer browsers say of our own forms that they come from nowhere
     "Cross-Origin-Opener-Policy": "same-origin",
     "Cross-Origin-Resource-Policy": "same-origin",
     "X-Frame-Options": "DENY",

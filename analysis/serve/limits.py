@@ -36,7 +36,6 @@ class ServeLimits:
     analysis_s: int = 900
     analysis_memory_bytes: int = 4096 * MIB
     analysis_file_bytes: int = 8192 * MIB
-    attempts: int = 3
     session_s: int = 12 * 3600
     listed_jobs: int = 200
 
@@ -59,7 +58,6 @@ REASONS: dict[str, str] = {
     "analysis_s": "25 million frames take about 7 s; what takes this long is not a capture of one job",
     "analysis_memory_bytes": "25 million frames take about 0.4 GB",
     "analysis_file_bytes": "the largest file an analysis may write: what a packed capture unpacks to",
-    "attempts": "an analysis cut off this often is not begun again",
     "session_s": "a working day; then the access key is asked for again",
     "listed_jobs": "earlier captures on one page; the search finds the others",
 }

@@ -127,9 +127,13 @@ class Store:
         return name
 
     def begin_next(self) -> Job | None:
-        """The job that waits longest, now running."""
+        """The job that waits longest, now running; one that was being read when the page was cut off comes later.
+
+        It is never given up: the page may have been cut off for any reason. But if the capture itself brings the
+        machine down, it holds up no other.
+        """
         with self._change() as write:
-            row = write("SELECT id FROM jobs WHERE state = 'waiting' ORDER BY created, rowid LIMIT 1").fetchone()
+            row = write("SELECT id FROM jobs WHERE state = 'waiting' ORDER BY attempts, rowid LIMIT 1").fetchone()
             if row is None:
                 return None
             write("UPDATE jobs SET state = 'running', attempts = attempts + 1 WHERE id = ?", row["id"])
@@ -227,8 +231,8 @@ class Store:
         """Jobs that are looked at before this one."""
         with self._reader() as ask:
             row = ask.execute(
-                "SELECT count(*) FROM jobs WHERE state = 'running' OR (state = 'waiting' AND rowid <"
-                " (SELECT rowid FROM jobs WHERE id = ?))",
+                "SELECT count(*) FROM jobs WHERE state = 'running' OR (state = 'waiting' AND (attempts, rowid) <"
+                " (SELECT attempts, rowid FROM jobs WHERE id = ?))",
                 (job.id,),
             ).fetchone()
         return int(row[0])

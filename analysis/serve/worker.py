@@ -64,13 +64,6 @@ class Worker:
             if job is None:
                 self._wake.wait()
                 continue
-            if job.attempts > self._limits.attempts:
-                self._store.fail(
-                    job.id,
-                    f"the analysis was cut off {self._limits.attempts} times",
-                    "read the captures with `canlog report`, which says more",
-                )
-                continue
             try:
                 with folder_of(self._store) as folder:
                     self._running = job.id, folder

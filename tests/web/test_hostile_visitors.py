@@ -110,6 +110,9 @@ def test_every_answer_carries_the_policy(visitor: Visitor) -> None:
         assert headers["content-security-policy"] == POLICY, path
         assert headers["x-content-type-options"] == "nosniff" and headers["cache-control"] == "no-store"
     assert visitor.get(f"{place}/report").headers["content-security-policy"] == REPORT_POLICY
+    # A browser says "Origin: null" of our own forms where the policy is no-referrer (Fetch Standard, "append a request
+    # Origin header"), and such forms are refused.
+    assert visitor.get("/").headers["referrer-policy"] == "same-origin"
     assert "unsafe" not in POLICY and "script" not in REPORT_POLICY
     cookie = Visitor(visitor.app, base_url=BASE).get("/").headers["set-cookie"]
     assert "HttpOnly" in cookie and "SameSite=Strict" in cookie

@@ -2,34 +2,16 @@
 
 from __future__ import annotations
 
-import os
-import re
 import signal
 import socket
 import subprocess
 import sys
 import time
-from collections.abc import Iterator
-from contextlib import contextmanager
 from pathlib import Path
 
 import httpx2
-from conftest_web import CAPTURE, ROOT
-
-OWN = {"X-Canlog-Request": "1"}
-
-
-@contextmanager
-def served(data: Path) -> Iterator[tuple[subprocess.Popen[str], str]]:
-    command = [sys.executable, "-m", "analysis.cli", "serve", "--port", "0", "--data", str(data)]
-    with subprocess.Popen(command, stdout=subprocess.PIPE, text=True, cwd=ROOT, env=os.environ) as process:
-        try:
-            assert process.stdout is not None
-            match = re.search(r"http://[\d.]+:\d+", process.stdout.readline())
-            assert match
-            yield process, match[0]
-        finally:
-            process.kill()
+import pytest
+from kills import CAPTURE, OWN, ROOT, Kills, served
 
 
 def children(process: subprocess.Popen[str]) -> list[int]:
@@ -79,3 +61,13 @@ def test_a_folder_in_use_and_a_port_in_use_are_said(tmp_path: Path) -> None:
             command = [sys.executable, "-m", "analysis.cli", "serve", "--data", str(tmp_path / "data"), *extra]
             result = subprocess.run(command, capture_output=True, text=True, cwd=ROOT, check=False, timeout=30)
             assert result.returncode == 2 and said in result.stderr and "Traceback" not in result.stderr
+
+
+@pytest.mark.parametrize("seed", [1])
+def test_kills_at_random_moments_lose_nothing(tmp_path: Path, seed: int) -> None:
+    """More kills than any count of attempts that somebody may think enough."""
+    kills = Kills(tmp_path / "data", seed)
+    for _ in range(5):
+        kills.kill_once()
+    kills.finish(60)
+    assert kills.wrong == [] and kills.acknowledged
