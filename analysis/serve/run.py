@@ -49,6 +49,7 @@ def _listen(host: str, port: int) -> socket.socket:
     listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:
         listening.bind((host, port))
+        listening.listen()  # from now on visitors wait for the first answer instead of being refused
     except (OSError, OverflowError) as error:
         listening.close()
         raise CanlogError(f"port {port} cannot be opened ({error})", hint="choose another one with --port") from error
