@@ -103,7 +103,7 @@ def _concerns_us(module: ModuleState) -> bool:
 
 def _of_download(operation: Operation, operations: Sequence[Operation], story: Story, record: Record) -> PostMortem:
     numbers = frozenset(operation.exchanges)
-    members = [item for item in story.own if item.number in numbers]
+    members = [item for item in story.exchanges if item.number in numbers]  # a request to all modules as well
     bad = _first_bad(operation, members, story, record)
     return _facts(story, operations, record, _stage(operation, bad, members, record), bad, _share([operation]))
 

@@ -24,6 +24,7 @@ from canlog.services.traits import Act, AddressIn, routine_asked, traits_of
 if TYPE_CHECKING:
     from analysis.record import Record
 
+TRANSFERRING = frozenset({Act.DOWNLOAD, Act.UPLOAD, Act.FILE, Act.BLOCK, Act.EXIT})
 REQUEST_KINDS = {Act.DOWNLOAD: Kind.DOWNLOAD, Act.UPLOAD: Kind.UPLOAD, Act.FILE: Kind.FILE}
 
 
@@ -207,6 +208,8 @@ class _Cutter:
             self._close("the module started anew", start.place)
 
     def _take(self, exchange: Exchange) -> None:
+        if exchange.act in TRANSFERRING and exchange.link.functional:
+            return  # sent to all modules, and none answered: nobody's transfer
         if exchange.act in REQUEST_KINDS:
             if self._open is not None and self._open.request is not None:
                 self._close("another transfer was requested", exchange.begin)

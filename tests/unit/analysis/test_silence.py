@@ -13,6 +13,7 @@ from talk import (
     block,
     cyclic,
     enter,
+    everybody,
     frame,
     gap,
     heard,
@@ -105,3 +106,9 @@ def test_a_module_that_the_gateway_cannot_reach_is_not_merely_silent() -> None:
     said = "the gateway cannot reach PCU (lines 76, 80, 84, 88)"
     assert said in verdict.headline
     assert any(said in step for step in verdict.next_steps)
+
+
+def test_a_block_sent_to_all_modules_is_nobodys_transfer() -> None:
+    report = heard(read("F190", "41"), everybody("36 01 02 03"), gap(3), tester("22 F190"), gap(3))
+    assert not [item for item in report.operations if item.kind == "download"]
+    assert report.to_dict()["modules"]
