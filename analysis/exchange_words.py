@@ -185,7 +185,7 @@ def _answered(exchange: Exchange, call: RoutineCall | None, label: str, names: N
         return "seed given" if exchange.answered[1] & 1 else "access granted"
     listed = read_list(exchange)
     if listed is not None:
-        codes = [f"{listed.text(code)} {status:02X}" for code, status in listed.codes.items()]
+        codes = [f"{listed.called(code, label, names)} {status:02X}" for code, status in listed.codes.items()]
         more = f" and {len(codes) - MOST_CODES} more" if len(codes) > MOST_CODES else ""
         return (", ".join(codes[:MOST_CODES]) + more) or "no codes"
     return ""

@@ -69,6 +69,7 @@ class Exchange:
     functional: bool = False
     repeats: int = 0  # the same request sent again before this one was answered
     dialect: str = UDS
+    named: str = ""  # what the names call the code that refused it
 
     @property
     def positive(self) -> bool:
@@ -117,8 +118,13 @@ class Exchange:
     @property
     def refusal(self) -> str:
         """The code that refused it, for people: ``72 general programming failure``."""
-        code = self.nrc or 0
-        return f"{code:02X} {nrcs(self.dialect)[code].meaning}"
+        return f"{self.nrc or 0:02X} {self.refusal_meaning}"
+
+    @property
+    def refusal_meaning(self) -> str:
+        """The same without its number; behind it, in quotes, what the names call it."""
+        meaning = nrcs(self.dialect)[self.nrc or 0].meaning
+        return f'{meaning}, "{self.named}"' if self.named else meaning
 
     @property
     def name(self) -> str:

@@ -15,6 +15,7 @@ from analysis.operations.model import evidence
 from analysis.story import Story
 from analysis.words import Evidence
 from canlog.names.dtc import dtc_text, two_byte_dtc_text
+from canlog.names.tables import Names
 from canlog.services.dialects import GMW
 from canlog.services.traits import Act
 
@@ -50,6 +51,12 @@ class FaultList:
         """The code as people write it."""
         has_type = self.kind == MAIN or bool(self.frames)
         return dtc_text(code) if has_type else two_byte_dtc_text(code >> 8)
+
+    def called(self, code: int, label: str, names: Names) -> str:
+        """The code with what the names call it in a module: ``P17A3-96 (element 2 sticks)``."""
+        text = self.text(code)
+        name = names.fault(label, text)
+        return f"{text} ({name})" if name else text
 
     def evidence(self, text: str) -> Evidence:
         """The answer as evidence."""

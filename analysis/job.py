@@ -25,7 +25,7 @@ from analysis.report_frames import Source, read_reports
 from analysis.sheet.expectations import judge_sheet
 from analysis.sheet.jobsheet import JobSheet, load_job_sheet
 from analysis.spoken import judge_links
-from analysis.story import tell_stories
+from analysis.story import tell_stories, with_refusals_named
 from analysis.trims.found import trim_sheet
 from analysis.trust.captures_order import with_borders
 from analysis.trust.copied_requests import copied_channels
@@ -150,7 +150,7 @@ def _second_pass(
     spoken = {key: guess.dialect for key, guess in dialects.items()}
     copied = copied_channels(messages, spoken, limits.copied_request_ns, one.survey.summary.time_kind)
     judged = [message for message in messages if message.link.channel not in copied] if copied else messages
-    exchanges = tuple(number(pair_exchanges(index, judged, spoken), first))
+    exchanges = tuple(with_refusals_named(number(pair_exchanges(index, judged, spoken), first), one.links, names))
     missing = tuple(missing_steps(exchanges))
     return CaptureRecord(
         number=index,

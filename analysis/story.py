@@ -216,6 +216,18 @@ def tell_stories(
     return stories
 
 
+def with_refusals_named(exchanges: Iterable[Exchange], links: Iterable[Link], names: Names) -> Iterator[Exchange]:
+    """The exchanges; those that were refused with what the names call the code for that request."""
+    labels = _labels(_modules(links), names) if names.refusals else {}
+    for exchange in exchanges:
+        if names.refusals and exchange.nrc is not None:
+            link = exchange.link
+            label = None if link.functional else labels.get((link.channel, module_id(link.key)))
+            yield replace(exchange, named=names.refusal(label, exchange.told, exchange.nrc))
+        else:
+            yield exchange
+
+
 def module_id(key: str) -> int:
     """The module behind a link: in normal fixed addressing the target byte, else the response id.
 

@@ -32,6 +32,8 @@ def find(ctx: Context) -> Iterator[Seen]:
             codes = [code for code in last.codes if code >> 8 in LOST_COMMUNICATION and last.shows(code, HISTORY)]
             told += [(story, last, code) for code in codes]
     if told:
-        text = "; ".join(f"{story.label}: {last.text(code)}" for story, last, code in told)
+        text = "; ".join(
+            f"{story.label}: {last.called(code, story.label, ctx.record.names)}" for story, last, code in told
+        )
         shown = tuple(dict.fromkeys(evidence(last.exchange, f"{story.label} lists it") for story, last, _ in told))
         yield Seen(Confidence.HIGH, shown, f"{text}.")

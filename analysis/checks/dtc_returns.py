@@ -31,7 +31,7 @@ def find(ctx: Context) -> Iterator[Seen]:
         behind = _failed(one for one in fault_lists(story) if one.exchange.begin > clear.begin)
         back = sorted(set(before) & set(behind))
         if back:
-            names = {code: behind[code].text(code) for code in back}
+            names = {code: behind[code].called(code, item.label, ctx.record.names) for code in back}
             text = ", ".join(names.values())
             shown = tuple(dict.fromkeys(evidence(behind[code].exchange, f"lists {names[code]}") for code in back))
             is_active = all(fault_lists(story)[-1].shows(code, TEST_FAILED) for code in back)

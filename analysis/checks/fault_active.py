@@ -33,7 +33,7 @@ def find(ctx: Context) -> Iterator[Seen]:
         active = [code for code in last.codes if last.shows(code, TEST_FAILED) and not is_about_the_job(code)]
         new = [code for code in active if not _is_back(last.text(code), story.link.key, ctx)]
         if new:
-            said = ", ".join(map(last.text, new))
+            said = ", ".join(last.called(code, story.label, ctx.record.names) for code in new)
             shown = evidence(last.exchange, f"lists {said}")
             verb = "is" if len(new) == 1 else "are"
             text = f"{story.label}: {said} {verb} active at the last reading ({shown.where})."

@@ -10,7 +10,7 @@ ISO 14229-1:2020, annex D (M).
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 from analysis.exchanges import Answer, Exchange
 from analysis.fault_lists import CONFIRMED_DTC, EMISSION, MAIN, FaultList, fault_lists, read_list, sub_function
@@ -21,6 +21,7 @@ from analysis.story import Story
 from analysis.words import Confidence, Outcome, Word
 from canlog.counting import counted
 from canlog.names.dtc import dtc_text
+from canlog.names.tables import Names
 from canlog.services.traits import Act, orders_no_faults
 
 OBD_CLEAR = 0x04
@@ -45,10 +46,10 @@ def find_clears(story: Story, record: Record) -> list[Operation]:
 
 def find_fault_readings(story: Story, record: Record) -> list[Operation]:
     """Every list of codes read, as an operation."""
-    return [_reading(exchange, story) for exchange in story.own if exchange.act is Act.READ_FAULTS]
+    return [_reading(exchange, story, record.names) for exchange in story.own if exchange.act is Act.READ_FAULTS]
 
 
-def _reading(exchange: Exchange, story: Story) -> Operation:
+def _reading(exchange: Exchange, story: Story, names: Names) -> Operation:
     listed = read_list(exchange, story)
     if exchange.functional and not exchange.positive:
         text = f"asked with all others, and lists nothing: {exchange.refusal or 'no final answer'}"
@@ -71,12 +72,17 @@ def _reading(exchange: Exchange, story: Story) -> Operation:
         details={
             "sub_function": f"{sub_function(exchange):02X}",
             "mask": f"{listed.mask:02X}" if listed is not None else None,
-            "codes": [{"code": listed.text(code), "status": f"{status:02X}"} for code, status in listed.codes.items()]
-            if listed is not None
-            else [],
+            "codes": list(_codes(listed, story.label, names)) if listed is not None else [],
         },
         **span([exchange]),  # type: ignore[arg-type]
     )
+
+
+def _codes(listed: FaultList, label: str, names: Names) -> Iterator[dict[str, str]]:
+    """Code and status, and the name where there is one."""
+    for code, status in listed.codes.items():
+        name = names.fault(label, listed.text(code))
+        yield {"code": listed.text(code), "status": f"{status:02X}"} | ({"name": name} if name else {})
 
 
 def _clear(

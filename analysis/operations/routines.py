@@ -12,7 +12,7 @@ from enum import StrEnum
 
 from analysis.exchanges import Answer, Exchange, Place
 from analysis.story import Story
-from canlog.names.tables import Names, RoutineName
+from canlog.names.tables import Names, RoutineName, StatusWord
 from canlog.services.dialects import UDS
 from canlog.services.identifiers import identifier_text
 from canlog.services.traits import ROUTINE_RESULT, ROUTINE_START, ROUTINE_STOP, Act, routine_asked, traits_of
@@ -132,6 +132,11 @@ def _status(exchange: Exchange, status: bytes, name: RoutineName | None) -> tupl
     if not exchange.positive:
         return Status.OPEN, "no final answer"
     if name is not None and (meaning := name.judge(status)) is not None:
+        if meaning.word is StatusWord.SAYS:
+            return (
+                Status.UNKNOWN,
+                f'status {status.hex().upper()}, called "{meaning.text}"; whether that is good is not said',
+            )
         return Status(meaning.word.value), meaning.text or meaning.word.value
     if status:
         return Status.UNKNOWN, f"status {status.hex().upper()}, of which nothing says what it means"

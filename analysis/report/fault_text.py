@@ -52,9 +52,13 @@ def _is_before_programming(one: OperationDict, report: ReportDict) -> bool:
 def said_codes(item: OperationDict) -> str:
     """``P17A3-96, status 2F (failed now, confirmed)``; ``no codes``, with the mask where it hides some."""
     details: Mapping[str, Any] = item["details"]
-    said = "; ".join(_said(one["code"], one["status"], details["sub_function"]) for one in details["codes"])
+    said = "; ".join(_said(_named(one), one["status"], details["sub_function"]) for one in details["codes"])
     hides = not int(details["mask"], 16) & CONFIRMED
     return said or (f"no codes under mask {details['mask']}" if hides else "no codes")
+
+
+def _named(one: Mapping[str, str]) -> str:
+    return f"{one['code']} ({one['name']})" if one.get("name") else one["code"]
 
 
 def _said(code: str, status: str, sub_function: str) -> str:

@@ -1,8 +1,8 @@
 """Names from ODX, or several of its documents in a PDX package (ISO 22901-1), read by odxtools.
 
-What our names hold is taken: identifiers with the layout of their bytes, and routines. Each ECU is a module whose
-label is its short name; where the file does not say its CAN ids, a names file or a job sheet must say its link.
-What a maker means by a routine's status is not in these files in a form that would prove anything.
+What our names hold is taken: identifiers with the layout of their bytes, routines, texts of codes. Each ECU is
+a module whose label is its short name; where the file does not say its CAN ids, a names file or a job sheet must.
+What a maker calls a routine's status is taken as a text (``odx_codes.py``); whether it is good is not in these files.
 
 Theory of operation: the documents are first read by expat alone, which refuses any DOCTYPE (and with it every
 entity) and too deep nesting; only then are the elements handed to the library. Nothing is unpacked to disk and the
@@ -15,11 +15,11 @@ from __future__ import annotations
 
 import warnings
 import zipfile
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import replace
 from decimal import Decimal
 from pathlib import Path
-from typing import Any, Final, NamedTuple
+from typing import Any, Final, NamedTuple, TypeVar
 from xml.etree import ElementTree
 from xml.parsers import expat
 from zlib import error as ZlibError  # noqa: N812  a class with the name of one
@@ -28,10 +28,22 @@ from canlog.capture.identifiers import LARGEST_11_BIT
 from canlog.errors import SheetError
 from canlog.isotp.addressing import id_text
 from canlog.names import dids
+from canlog.names.code_names import FaultName, RefusalName
+from canlog.names.odx_codes import fault_names, refusal_names, texts_at
 from canlog.names.signals import is_supply
-from canlog.names.tables import IdentifierKind, IdentifierName, ModuleName, Names, RoutineKind, RoutineName
+from canlog.names.tables import (
+    IdentifierKind,
+    IdentifierName,
+    ModuleName,
+    Names,
+    RoutineKind,
+    RoutineName,
+    StatusMeaning,
+    StatusWord,
+)
 from canlog.names.value_layout import ValueField
 
+T = TypeVar("T")
 HINT: Final = "export the description again, as ODX 2.0 to 2.2 or PDX"
 #: Bytes of all documents of a package, unpacked, and how many there may be.
 MOST_BYTES: Final = 64 * 1024**2
@@ -45,6 +57,7 @@ _LIBRARY_ERRORS: Final = (
 )  # fmt: skip
 _READ, _WRITE, _ROUTINE = 0x22, 0x2E, 0x31
 _ROUTINES: Final = {0xFF00: RoutineKind.ERASE, 0xFF01: RoutineKind.DEPENDENCIES}
+_STATUS_AT: Final = 4  # behind service, control and routine
 _HEAD_BYTES: Final = 3  # service and identifier
 _LARGEST_NUMBER: Final = 4  # bytes
 _NUMBERS: Final = {"A_UINT32": "u", "A_INT32": "s"}
@@ -163,12 +176,19 @@ def _names(path: Path, layers: Iterable[Any]) -> Names:
     modules: dict[str, ModuleName] = {}
     identifiers: dict[tuple[str, int], list[IdentifierName]] = {}
     routines: dict[tuple[str, int], RoutineName] = {}
+    statuses: dict[tuple[str, int], list[tuple[bytes, str]]] = {}
+    faults: list[FaultName] = []
+    refusals: list[RefusalName] = []
     for layer in layers:
         label = _label(layer)
+        faults += fault_names(label, layer)
+        refusals += refusal_names(label, b"", layer.global_negative_responses)
         if link_key := _link_key(layer):
             modules.setdefault(label, ModuleName(label, name=layer.long_name or "", link_key=link_key, file=str(path)))
         for service in layer.services:
             fixed = _fixed_bytes(service.request)
+            if fixed:
+                refusals += refusal_names(label, fixed, service.negative_responses)
             if fixed[:1] in (bytes([_READ]), bytes([_WRITE])) and len(fixed) == 3:
                 found = _identifier(label, int.from_bytes(fixed[1:3], "big"), service, is_read=fixed[0] == _READ)
                 identifiers.setdefault((label, found.first), []).append(found)
@@ -177,11 +197,27 @@ def _names(path: Path, layers: Iterable[Any]) -> Names:
                 kind = _ROUTINES.get(routine, RoutineKind.UNSAID)
                 called = RoutineName(routine, routine, _called(service), (label,), kind)
                 routines.setdefault((label, routine), called)
+                for response in service.positive_responses:
+                    statuses.setdefault((label, routine), []).extend(texts_at(response.parameters, _STATUS_AT))
     return Names(
         modules=tuple(modules.values()), identifiers=tuple(map(_agreed, identifiers.values())),
-        routines=tuple(routines.values()), files=(str(path),),
+        routines=tuple(replace(one, status=_said(statuses.get(key, ()))) for key, one in routines.items()),
+        faults=tuple(_only_one(faults, lambda one: (one.code, one.modules))),
+        refusals=tuple(_only_one(refusals, lambda one: (one.code, one.request, one.modules))), files=(str(path),),
         is_description=True,
     )  # fmt: skip
+
+
+def _said(texts: Iterable[tuple[bytes, str]]) -> tuple[tuple[bytes, StatusMeaning], ...]:
+    return tuple((key, StatusMeaning(StatusWord.SAYS, text)) for key, text in _only_one(texts, lambda pair: pair[0]))
+
+
+def _only_one(found: Iterable[T], key: Callable[[T], object]) -> list[T]:
+    """What is said in one way only; a code with two texts has none."""
+    said: dict[object, set[T]] = {}
+    for one in found:
+        said.setdefault(key(one), set()).add(one)
+    return [next(iter(ways)) for ways in said.values() if len(ways) == 1]
 
 
 def _agreed(found: Sequence[IdentifierName]) -> IdentifierName:

@@ -6,7 +6,7 @@ Nothing of a maker is built in. What a names file does not say stays hex, and no
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 from functools import partial
 from pathlib import Path
@@ -15,6 +15,7 @@ from typing import Final, NamedTuple
 from canlog.errors import LinkError
 from canlog.isotp.addressing import parse_link
 from canlog.names.blank import BLANK, is_blank
+from canlog.names.code_names import FaultName, RefusalName, read_fault, read_refusal
 from canlog.names.sheet import Sheet, Table, hex_bytes, hex_number, hex_range
 from canlog.names.signals import SignalName
 from canlog.names.value_layout import NUMBER_TYPES, TEXT_TYPES, Value, ValueField, compared, decode_values
@@ -52,6 +53,7 @@ class StatusWord(StrEnum):
     GOOD = "good"
     BAD = "bad"
     RUNNING = "running"
+    SAYS = "says"  # only what it is called: whether that is good nothing says
 
 
 class CanId(NamedTuple):
@@ -178,8 +180,15 @@ class RoutineName:
         return self.first <= rid <= self.last
 
     def judge(self, status_record: bytes) -> StatusMeaning | None:
-        """What the status says: the longest status named that the record begins with; None when none does."""
-        fitting = [(len(key), meaning) for key, meaning in self.status if status_record.startswith(key)]
+        """What the status says: the longest status named that the record begins with; None when none does.
+
+        A mere text counts only where nothing says whether the status is good.
+        """
+        fitting = [
+            ((meaning.word is not StatusWord.SAYS, len(key)), meaning)
+            for key, meaning in self.status
+            if status_record.startswith(key)
+        ]
         return max(fitting, key=lambda pair: pair[0])[1] if fitting else None
 
 
@@ -196,6 +205,8 @@ class Names:
     routines: tuple[RoutineName, ...] = ()
     files: tuple[str, ...] = ()
     signals: tuple[SignalName, ...] = ()  # of cyclic messages
+    faults: tuple[FaultName, ...] = ()
+    refusals: tuple[RefusalName, ...] = ()
     is_description: bool = False  # from a maker's description: what a person wrote wins over it
 
     def merge(self, later: Names) -> Names:
@@ -203,7 +214,7 @@ class Names:
         return Names(
             self.modules + later.modules, self.all_parts + later.all_parts,
             self.identifiers + later.identifiers, self.routines + later.routines, self.files + later.files,
-            self.signals + later.signals,
+            self.signals + later.signals, self.faults + later.faults, self.refusals + later.refusals,
         )  # fmt: skip
 
     def module(self, label: str) -> ModuleName | None:
@@ -228,9 +239,29 @@ class Names:
         return max(fitting, key=_is_own, default=None)
 
     def routine(self, label: str | None, rid: int) -> RoutineName | None:
-        """What a routine is in a module; as :meth:`identifier`."""
+        """What a routine is in a module; as :meth:`identifier`. What others call a status is kept beside its own."""
         fitting = [one for one in reversed(self.routines) if one.covers(rid) and _is_for(one.modules, label)]
-        return max(fitting, key=_is_own, default=None)
+        best = max(fitting, key=_is_own, default=None)
+        if best is None or len(fitting) == 1:
+            return best
+        others = [pair for one in fitting if one is not best for pair in one.status]
+        return replace(best, status=(*best.status, *(pair for pair in others if pair[1].word is StatusWord.SAYS)))
+
+    def fault(self, label: str | None, code: str) -> str:
+        """What a fault code (``P0143-16``) is called in a module; empty where nothing says. The closest name wins."""
+        fitting = [one for one in reversed(self.faults) if one.covers(code) and _is_for(one.modules, label)]
+        best = max(fitting, key=lambda one: (bool(one.modules), len(one.code)), default=None)
+        return best.name if best is not None else ""
+
+    def refusal(self, label: str | None, request: bytes, code: int) -> str:
+        """What a refusal of a request means in a module; empty where nothing says. The longest beginning wins."""
+        fitting = [
+            one
+            for one in reversed(self.refusals)
+            if one.code == code and request.startswith(one.request) and _is_for(one.modules, label)
+        ]
+        best = max(fitting, key=lambda one: (bool(one.modules), len(one.request)), default=None)
+        return best.text if best is not None else ""
 
     def parts(self, label: str | None) -> tuple[PartName, ...]:
         """The parts of a module that can be downloaded, those named for all modules included."""
@@ -247,6 +278,8 @@ class Names:
         mentioned = [(one.modules, one.name) for one in self.identifiers]
         mentioned += [(one.modules, one.name) for one in self.routines]
         mentioned += [(one.modules, one.name) for one in self.all_parts]
+        mentioned += [(one.modules, one.name) for one in self.faults]
+        mentioned += [(one.modules, one.text) for one in self.refusals]
         loose = [
             f"{name}: no module {label!r}" for wanted, name in mentioned for label in wanted if label not in labels
         ]
@@ -279,13 +312,15 @@ def load_names(path: str | Path) -> Names:
         SheetError: the file cannot be read, or a field is wrong; names file, line and field.
     """
     sheet = Sheet(Path(path), HINT)
-    sheet.only("module", "part", "identifier", "routine")
+    sheet.only("module", "part", "identifier", "routine", "fault", "refusal")
     names = Names(
         modules=tuple(_module(table) for table in sheet.tables("module")),
         all_parts=tuple(_part(table) for table in sheet.tables("part")),
         identifiers=tuple(_identifier(table) for table in sheet.tables("identifier")),
         routines=tuple(_routine(table) for table in sheet.tables("routine")),
         files=(str(path),),
+        faults=tuple(read_fault(table) for table in sheet.tables("fault")),
+        refusals=tuple(read_refusal(table) for table in sheet.tables("refusal")),
     )
     labels = [one.label for one in names.modules]
     for table in sheet.tables("module"):
@@ -408,7 +443,7 @@ def _routine(table: Table) -> RoutineName:
 def _status(table: Table, key: str, text: str) -> tuple[bytes, StatusMeaning]:
     word, _, more = text.partition(":")
     if word.strip() not in list(StatusWord):
-        table.fail("status", f"{text!r} does not begin with good, bad or running and a colon")
+        table.fail("status", f"{text!r} does not begin with good, bad, running or says and a colon")
     try:
         return hex_bytes(key), StatusMeaning(StatusWord(word.strip()), more.strip())
     except ValueError:

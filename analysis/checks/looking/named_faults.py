@@ -33,7 +33,7 @@ def see_named(ctx: Context, codes: Collection[int]) -> Iterator[Seen]:
         for one in last.values():
             failed = [code for code in one.codes if code >> 8 in codes and one.shows(code, TEST_FAILED | CONFIRMED)]
             if failed and not _cleared_since(ctx, story, one):
-                said = ", ".join(one.text(code) for code in failed)
+                said = ", ".join(one.called(code, story.label, ctx.record.names) for code in failed)
                 old = all(_was_there(ctx, story, lists, code) for code in failed)
                 end = " It was listed before the work began." if old else ""
                 shown = (evidence(one.exchange, f"lists {said}"),)

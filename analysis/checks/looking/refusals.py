@@ -82,7 +82,7 @@ def sighting(story: Story, found: Sequence[Refusal], more: str = "") -> Seen:
 def said(exchange: Exchange) -> str:
     """``31 01 FF 00 was refused with 22 (a condition for this action is not met)``; no key bytes."""
     code = exchange.nrc or 0
-    return f"{asked(exchange)} was refused with {code:02X} ({nrcs(exchange.dialect)[code].meaning})"
+    return f"{asked(exchange)} was refused with {code:02X} ({exchange.refusal_meaning})"
 
 
 def asked(exchange: Exchange) -> str:

@@ -317,10 +317,11 @@ WRONG = [
     ('[[identifier]]\nid = "4A10"\nname = "x"\ndefault = "F"\n', 4, "identifier[0].default: 'F' is not hex with ?"),
     ('[[identifier]]\nid = "4A10"\nname = "x"\norder = "1-3-3"\n', 4, "identifier[0].order"),
     ('[[routine]]\nid = "0312"\nname = "x"\nstatus = { "00" = "fine" }\n', 4,
-     "routine[0].status: 'fine' does not begin with good, bad or running"),
+     "routine[0].status: 'fine' does not begin with good, bad, running or says"),
     ('[[routine]]\nid = "0312"\nname = "x"\nstatus = { "0" = "good" }\n', 4, "routine[0].status: '0' is not bytes"),
     ('[[routine]]\nid = "0312"\nname = "x"\nkind = "wipe"\n', 4, "routine[0].kind: 'wipe' is not one of erase"),
-    ('[[routines]]\nid = "0312"\n', 1, "routines: not known; there are module, part, identifier, routine"),
+    ('[[routines]]\nid = "0312"\n', 1,
+     "routines: not known; there are module, part, identifier, routine, fault, refusal"),
     ('module = 5\n', 1, "module: must be written as [[module]] tables"),
 ]  # fmt: skip
 
