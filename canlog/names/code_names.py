@@ -19,6 +19,7 @@ class FaultName:
     code: str
     name: str
     modules: tuple[str, ...] = ()
+    described: bool = False  # by a maker's description: what a person wrote wins over it
 
     def covers(self, code: str) -> bool:
         """True for this code."""
@@ -33,6 +34,7 @@ class RefusalName:
     text: str
     request: bytes = b""
     modules: tuple[str, ...] = ()
+    described: bool = False
 
 
 def read_fault(table: Table) -> FaultName:

@@ -195,7 +195,7 @@ def _names(path: Path, layers: Iterable[Any]) -> Names:
             elif fixed[:1] == bytes([_ROUTINE]) and len(fixed) == 4 and fixed[1] in (1, 2, 3):
                 routine = int.from_bytes(fixed[2:4], "big")
                 kind = _ROUTINES.get(routine, RoutineKind.UNSAID)
-                called = RoutineName(routine, routine, _called(service), (label,), kind)
+                called = RoutineName(routine, routine, _called(service), (label,), kind, described=True)
                 routines.setdefault((label, routine), called)
                 for response in service.positive_responses:
                     statuses.setdefault((label, routine), []).extend(texts_at(response.parameters, _STATUS_AT))
@@ -260,7 +260,7 @@ def _identifier(label: str, did: int, service: Any, *, is_read: bool) -> Identif
     layout = _layout(carrier.parameters, _HEAD_BYTES) if carrier is not None else ()
     volts = any(is_supply(one.name, one.unit) or is_supply(service.short_name, one.unit) for one in layout)
     kind = IdentifierKind.SUPPLY if volts and _kind(did) is IdentifierKind.OTHER else _kind(did)
-    return IdentifierName(did, did, _called(service), (label,), kind, layout=layout)
+    return IdentifierName(did, did, _called(service), (label,), kind, layout=layout, described=True)
 
 
 def _fixed_bytes(request: Any) -> bytes:

@@ -30,7 +30,7 @@ def fault_names(label: str, layer: Any) -> Iterator[FaultName]:
             name = one_line(str(one.text) or one.long_name or one.short_name)
             if n_bits in (16, 24) and 0 <= one.trouble_code < 1 << n_bits and name:
                 write = dtc_text if n_bits == 24 else two_byte_dtc_text
-                yield FaultName(write(one.trouble_code), name, (label,))
+                yield FaultName(write(one.trouble_code), name, (label,), described=True)
 
 
 def refusal_names(label: str, request: bytes, responses: Iterable[Any]) -> Iterator[RefusalName]:
@@ -44,7 +44,7 @@ def refusal_names(label: str, request: bytes, responses: Iterable[Any]) -> Itera
         }
         for key, text in texts_at(response.parameters, _CODE_AT):
             if len(key) == 1 and (not only or key[0] in only) and not _is_standard(key[0], text):
-                yield RefusalName(key[0], text, request, (label,))
+                yield RefusalName(key[0], text, request, (label,), described=True)
 
 
 def texts_at(parameters: Iterable[Any], begin: int) -> Iterator[tuple[bytes, str]]:

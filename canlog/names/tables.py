@@ -119,6 +119,7 @@ class IdentifierName:
     default: str = ""  # hex with ? as any nibble; * at the end repeats the last byte
     stored_at_power_down: bool = False
     order: tuple[int, ...] = ()  # firing order
+    described: bool = False  # by a maker's description: what a person wrote wins over it
 
     @property
     def size(self) -> int | None:
@@ -174,6 +175,7 @@ class RoutineName:
     status: tuple[tuple[bytes, StatusMeaning], ...] = ()
     has_result: bool = False  # a result is to be asked with 31 03
     caution: str = ""
+    described: bool = False  # as of an identifier
 
     def covers(self, rid: int) -> bool:
         """True for a routine of this run."""
@@ -236,12 +238,12 @@ class Names:
     def identifier(self, label: str | None, did: int) -> IdentifierName | None:
         """What an identifier is in a module (None: a module without a label, so only names for all modules)."""
         fitting = [one for one in reversed(self.identifiers) if one.covers(did) and _is_for(one.modules, label)]
-        return max(fitting, key=_is_own, default=None)
+        return max(fitting, key=_weight, default=None)
 
     def routine(self, label: str | None, rid: int) -> RoutineName | None:
         """What a routine is in a module; as :meth:`identifier`. What others call a status is kept beside its own."""
         fitting = [one for one in reversed(self.routines) if one.covers(rid) and _is_for(one.modules, label)]
-        best = max(fitting, key=_is_own, default=None)
+        best = max(fitting, key=_weight, default=None)
         if best is None or len(fitting) == 1:
             return best
         others = [pair for one in fitting if one is not best for pair in one.status]
@@ -250,7 +252,7 @@ class Names:
     def fault(self, label: str | None, code: str) -> str:
         """What a fault code (``P0143-16``) is called in a module; empty where nothing says. The closest name wins."""
         fitting = [one for one in reversed(self.faults) if one.covers(code) and _is_for(one.modules, label)]
-        best = max(fitting, key=lambda one: (bool(one.modules), len(one.code)), default=None)
+        best = max(fitting, key=lambda one: (*_weight(one), len(one.code)), default=None)
         return best.name if best is not None else ""
 
     def refusal(self, label: str | None, request: bytes, code: int) -> str:
@@ -260,7 +262,7 @@ class Names:
             for one in reversed(self.refusals)
             if one.code == code and request.startswith(one.request) and _is_for(one.modules, label)
         ]
-        best = max(fitting, key=lambda one: (bool(one.modules), len(one.request)), default=None)
+        best = max(fitting, key=lambda one: (*_weight(one), len(one.request)), default=None)
         return best.text if best is not None else ""
 
     def parts(self, label: str | None) -> tuple[PartName, ...]:
@@ -291,8 +293,9 @@ def _is_for(modules: tuple[str, ...], label: str | None) -> bool:
     return not modules or label in modules
 
 
-def _is_own(one: Numbered) -> bool:
-    return bool(one.modules)
+def _weight(one: Numbered | FaultName | RefusalName) -> tuple[bool, bool]:
+    """A person's word first, then a module's own."""
+    return not one.described, bool(one.modules)
 
 
 def fits_pattern(pattern: str, data: bytes) -> bool:

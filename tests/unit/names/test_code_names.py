@@ -14,7 +14,7 @@ from analysis import analyse
 from analysis.exchange_words import tell
 from canlog.errors import SheetError
 from canlog.names.files import read_all, read_names
-from canlog.names.tables import Names, StatusWord
+from canlog.names.tables import Names, RoutineKind, StatusWord
 
 FIXTURES = Path(__file__).parents[3] / "fixtures"
 ODX = FIXTURES / "names" / "pump.odx-d"
@@ -123,14 +123,21 @@ def test_an_entity_in_a_fault_text_is_refused(tmp_path: Path) -> None:
         read_names(tmp_path / "names")
 
 
-def test_what_a_person_judges_wins_over_a_longer_text(tmp_path: Path) -> None:
-    own = written(tmp_path, GOOD.replace('"says: done"', '"bad: differs"'))
-    names = read_all([ODX, own], Names())
-    general = Names(routines=(*names.routines[:0], *read_names(own).routines, *read_names(ODX).routines))
-    for one in (names, general):
-        routine = one.routine(None, 0x0266)
-        assert routine is not None
-        assert routine.judge(b"\x00") == (StatusWord.BAD, "differs")
+def test_what_a_person_wrote_for_all_modules_wins_over_a_description_of_one(tmp_path: Path) -> None:
+    own = written(
+        tmp_path,
+        GOOD.replace('"says: done"', '"bad: differs"').replace('modules = ["PCU"]\n', "")
+        + '[[identifier]]\nid = "3A01"\nname = "mine"\nkind = "trim"\n',
+    )
+    for order in ([ODX, own], [own, ODX]):
+        names = read_all(order, Names())
+        routine, identifier = names.routine("PCU", 0x0266), names.identifier("PCU", 0x3A01)
+        assert routine is not None and identifier is not None
+        assert (routine.kind, routine.judge(b"\x00")) == (RoutineKind.CHECK, (StatusWord.BAD, "differs"))
+        assert routine.judge(b"\x05") == (StatusWord.SAYS, "block differs")
+        assert identifier.name == "mine"
+        assert names.fault("PCU", "P1B23-54") == "no calibration stored"
+        assert names.refusal("PCU", b"\x31\x01\xff\x00", 0x72) == "the erase gave up"
 
 
 # -- in the report
