@@ -231,8 +231,10 @@ class _Judge:
         carried = _share(account.carried, attempt.size)
         if attempt.ended is not None:
             return ""
-        checked = any(call.status is Status.GOOD and call.kind == "check" for call in checks)
-        if checked and (self._account_closes() or self._is_partly_unseen()):
+        good = [call for call in checks if call.status is Status.GOOD and call.kind == "check"]
+        if good and self._account_closes():
+            return ""
+        if any(self._is_before_the_next(call) for call in good) and self._is_partly_unseen():
             return ""
         why = f"; {attempt.closed_by}" if attempt.closed_by else ""
         if attempt.request is None and not attempt.blocks:
@@ -245,6 +247,11 @@ class _Judge:
             return ""
         too_long = _refused_length(account.unanswered)
         return f"{too_long}the transfer stopped after {counted(account.blocks, 'block')}, {carried}{why}"
+
+    def _is_before_the_next(self, call: RoutineCall) -> bool:
+        """No other attempt began in front of the check: behind one it is about what that one left."""
+        later = [item.begin for item in self.attempts if item.begin > self.attempt.begin]
+        return not later or call.exchange.begin < min(later)
 
     def _module_went_on(self) -> bool:
         """A step behind the attempt was accepted: the module took the end of the transfer. Reading is no step."""

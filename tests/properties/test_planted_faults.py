@@ -286,6 +286,11 @@ def test_blocks_behind_the_request_of_another_attempt_are_judged_as_its_own(plac
     assert Trial(Setting("uds11-second-attempt-good"), "move_block", 91003956).run(place).wrong == []
 
 
+def test_a_check_of_a_later_attempt_proves_nothing_of_one_that_never_ended(place: Path) -> None:
+    """A first attempt of 128 of 1,024 bytes, then an erase and other requests in front of the check."""
+    assert Trial(Setting("uds11-second-attempt-good", names=True), "move_block", 4711014053).run(place).wrong == []
+
+
 # -- small tools
 
 

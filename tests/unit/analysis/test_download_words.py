@@ -675,3 +675,12 @@ def test_bytes_that_no_frame_brought_are_not_counted_as_seen() -> None:
         BEFORE, request(), block(1, IMAGE[:32]), without(asked, 3), answered, block(3, IMAGE[64:]), ask("37", "77")
     )
     assert "(7 of them not in the capture)" in only(report, "download").outcome.because[0]
+
+
+def test_a_check_behind_another_attempt_proves_nothing_of_one_that_never_ended() -> None:
+    hole = without(tester(bytes([0x36, 2]) + IMAGE[32:64]), 3)
+    first = [ask(*ERASE), request(), block(1, IMAGE[:32]), hole, module("76 02")]
+    report = heard(BEFORE, first, ask(*ERASE), request(address=0x20000), *blocks(), ask("37", "77"), GOOD, names=NAMES)
+    words = [item.outcome.word for item in of_kind(report, "download")]
+    assert words[0] == "interrupted"
+    assert words[-1] == "confirmed"

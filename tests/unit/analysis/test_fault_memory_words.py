@@ -150,3 +150,7 @@ def test_a_fault_that_is_active_again_is_said_with_the_clear() -> None:
     assert outcome.word == "confirmed"
     assert "P1234-56 is active again" in outcome.because[0]
     assert "active" not in only(heard(STORED, CLEAR, EMPTY), "clear").outcome.because[0]
+
+
+def test_an_answer_longer_than_the_standards_makes_a_clear_less_sure() -> None:
+    assert clear_word(STORED, ask("14 FFFFFF", "54 CC CC"), EMPTY) == ("confirmed", "medium")
