@@ -21,6 +21,8 @@ from analysis.operations.routines import last_erase_begun
 from analysis.record import Record
 from analysis.story import Mode, Story, module_id
 from analysis.trust.one_way import BOTH_WAYS
+from analysis.trust.record_gaps import SURELY_NS
+from analysis.trust.whole_silence import whole_silences
 from analysis.words import Evidence, Word
 from canlog.isotp.addressing import Direction
 from canlog.services.traits import PROGRAMMING_SESSION, Act
@@ -119,6 +121,9 @@ def _now(story: Story, unfinished: Sequence[Operation], record: Record) -> tuple
     if silent is Silent.MODULE:
         return Now.SILENT, list(_in_vain(own, record))
     mode, signs = mode_now(story)
+    if mode is Mode.BOOT and _lies_before_a_hole(signs[-1], last, record):
+        text = "it answers behind a hole in the recording, in which it may have been restarted"
+        return Now.UNKNOWN, [evidence(last, text)]
     behind = [sign.evidence for sign in signs]
     state = story.before(last)
     if state.session == PROGRAMMING_SESSION and not state.boot and _left_in_programming(story, own):
@@ -136,6 +141,15 @@ def _now(story: Story, unfinished: Sequence[Operation], record: Record) -> tuple
     if mode is Mode.BOOT:
         return Now.BOOT, [sign.evidence for sign in signs if erased and sign.place > erased.end] or behind
     return Now.UNKNOWN, [evidence(last, "last heard here, without a sign of what program speaks")]
+
+
+def _lies_before_a_hole(sign: Sign, last: Exchange, record: Record) -> bool:
+    """Nothing was recorded for a while behind the sign, and the module answered again behind that."""
+    capture = record.capture(last.capture)
+    holes = whole_silences(capture.survey.background, SURELY_NS)
+    return last.response is not None and any(
+        sign.place < (last.capture, gap.to_line) and last.begin >= (last.capture, gap.to_line) for gap in holes
+    )
 
 
 def _is_as_asked(story: Story, own: Sequence[Exchange], signs: Sequence[Sign]) -> bool:

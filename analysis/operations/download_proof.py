@@ -204,6 +204,8 @@ def _by_identity(
         before = _last_before(reading, attempt.begin, story, record)
         if before is None or before.raw == reading.raw or not any(reading.raw.strip(b"\0\xff ")):
             continue
+        if _is_the_loaders(reading, attempt.begin, story, record):
+            continue
         text = f"{reading.title} was read after the restart and has changed"
         named = part is not None and reading.part == part.name
         yield DownloadProof(
@@ -212,6 +214,17 @@ def _by_identity(
             text,
             by_module=False,
         )
+
+
+def _is_the_loaders(reading: Reading, place: Place, story: Story, record: Record) -> bool:
+    """The boot loader said the same of itself before anything was carried: it may be the one that speaks."""
+    return any(
+        item.key == reading.key
+        and item.raw == reading.raw
+        and item.place < place
+        and story.is_boot_loader(item.exchange)
+        for item in record.readings(story)
+    )
 
 
 def _by_stamp(

@@ -684,3 +684,10 @@ def test_a_check_behind_another_attempt_proves_nothing_of_one_that_never_ended()
     words = [item.outcome.word for item in of_kind(report, "download")]
     assert words[0] == "interrupted"
     assert words[-1] == "confirmed"
+
+
+def test_an_identification_that_the_boot_loader_gave_before_the_download_proves_nothing() -> None:
+    talk = [read("F195", "AA01"), enter(), read("F195", "B001"), programming(), reset(), read("F195", "B001")]
+    assert word_of(heard(talk), "download")[0] == "unproven"
+    other = [read("F195", "AA01"), enter(), read("F195", "B001"), programming(), reset(), read("F195", "AA02")]
+    assert word_of(heard(other), "download")[0] == "confirmed"

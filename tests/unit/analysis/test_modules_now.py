@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from pathlib import Path
 
 import pytest
 from talk import (
@@ -31,7 +32,10 @@ from talk import (
     write,
 )  # fmt: skip
 
+from analysis import analyse
 from analysis.modules import Now, Retry
+
+FIXTURES = Path(__file__).parents[3] / "fixtures"
 
 OTHERS = cyclic(0x120, 100)
 BEFORE: list[Talk] = [read("F190", "41"), enter()]
@@ -190,3 +194,13 @@ def test_a_recording_that_ends_in_the_programming_session_does_not_call_the_modu
 def test_a_boot_loader_after_a_restart_nobody_asked_for_is_still_one() -> None:
     talk = [read("F188", SOFTWARE), enter(), programming(), reset(), BOOT_START, read("F180", b"BOOT")]
     assert str(state(heard(*talk, names=NAMES)).now) == "boot"
+
+
+def test_a_boot_sign_in_front_of_a_hole_says_nothing_of_a_module_that_answers_behind_it(tmp_path: Path) -> None:
+    lines = (FIXTURES / "coach-all-good" / "capture.log").read_text().splitlines(keepends=True)
+    holed = tmp_path / "holed.log"
+    holed.write_text("".join(lines[:7105] + lines[8300:]))
+    report = analyse(holed, names=[FIXTURES / "coach_names.toml"])
+    (unit,) = (item for item in report.modules if item.story.label == "DUC")
+    assert unit.now is Now.UNKNOWN
+    assert not any("Program DUC again" in step for step in report.verdict.next_steps)
