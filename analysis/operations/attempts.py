@@ -19,12 +19,11 @@ from analysis.operations.transfer_account import Account, keep_account
 from analysis.story import Start, Story
 from canlog.names.tables import Names
 from canlog.services.dialects import UDS
-from canlog.services.traits import Act, AddressIn, routine_asked, traits_of
+from canlog.services.traits import TRANSFERRING, Act, AddressIn, routine_asked, traits_of
 
 if TYPE_CHECKING:
     from analysis.record import Record
 
-TRANSFERRING = frozenset({Act.DOWNLOAD, Act.UPLOAD, Act.FILE, Act.BLOCK, Act.EXIT})
 REQUEST_KINDS = {Act.DOWNLOAD: Kind.DOWNLOAD, Act.UPLOAD: Kind.UPLOAD, Act.FILE: Kind.FILE}
 
 

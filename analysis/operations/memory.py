@@ -18,10 +18,10 @@ from typing import NamedTuple
 
 from analysis.exchanges import Answer, Exchange
 from analysis.operations.model import Kind, Operation, Part, evidence, span
-from analysis.operations.read_back import ReadBack, Written, are_behind, judge_read_back
+from analysis.operations.read_back import ReadBack, Written, are_behind, judge_read_back, not_whole, refused, unanswered
 from analysis.record import Record
 from analysis.story import Story
-from analysis.words import Confidence, Outcome, Word
+from analysis.words import Outcome, Word
 from canlog.counting import counted
 from canlog.services.dialects import GMW
 from canlog.services.gmw3110 import address_bytes_of
@@ -124,15 +124,11 @@ class _Judge:
     def _outcome(self, before: bytes | None, backs: Sequence[ReadBack]) -> Outcome:
         exchange, title, wish = self.piece.exchange, self.title, self._wish()
         if exchange.outcome is Answer.NEGATIVE:
-            text = f"{title}: the write was refused, {exchange.refusal}"
-            change = f"put the cause of the refusal right, write {title} again and read it back"
-            return Outcome(Word.FAILED, Confidence.HIGH, (evidence(exchange, text),), (text,), change)
+            return refused(title, exchange)
         if not exchange.positive:
-            text = f"{title}: the write has no final answer in the capture"
-            return Outcome(Word.INTERRUPTED, Confidence.HIGH, (evidence(exchange, text),), (text,), wish)
+            return unanswered(title, exchange, wish)
         if not self._is_request_whole():
-            text = f"{title}: accepted, but what was written is not whole in the capture"
-            return Outcome(Word.UNPROVEN, Confidence.MEDIUM, (), (text,), wish)
+            return not_whole(title, wish)
         written = Written(title, exchange, before == self.piece.data, stored_at_power_down=False, wish=wish)
         return judge_read_back(written, backs, self.story, self.record)
 

@@ -1,4 +1,4 @@
-"""What a value read after its write proves, whether it was written by identifier or by address."""
+"""The words of a write, whether by identifier or by address, and what a value read after it proves."""
 
 from __future__ import annotations
 
@@ -30,10 +30,29 @@ class Written(NamedTuple):
     wish: str
 
 
+def refused(title: str, exchange: Exchange) -> Outcome:
+    """The word of a write that was refused for good."""
+    text = f"{title}: the write was refused, {exchange.refusal}"
+    change = f"put the cause of the refusal right, write {title} again and read it back"
+    return Outcome(Word.FAILED, Confidence.HIGH, (evidence(exchange, text),), (text,), change)
+
+
+def unanswered(title: str, exchange: Exchange, wish: str) -> Outcome:
+    """The word of a write without a final answer."""
+    text = f"{title}: the write has no final answer in the capture"
+    return Outcome(Word.INTERRUPTED, Confidence.HIGH, (evidence(exchange, text),), (text,), wish)
+
+
+def not_whole(title: str, wish: str) -> Outcome:
+    """The word of an accepted write whose bytes are not all in the capture."""
+    text = f"{title}: accepted, but what was written is not whole in the capture"
+    return Outcome(Word.UNPROVEN, Confidence.MEDIUM, (), (text,), wish)
+
+
 def judge_read_back(written: Written, reads: Sequence[ReadBack], story: Story, record: Record) -> Outcome:
     """The word of an accepted write by what was read since; readings that may stand before it do not count."""
     title, exchange, wish = written.title, written.exchange, written.wish
-    behind = [item for item in reads if _is_behind(exchange, item.exchange, record)]
+    behind = are_behind(exchange, reads, record)
     if not behind:
         return _unproven(f"{title}: accepted, but not read since", wish)
     last = behind[-1]
@@ -64,16 +83,12 @@ def judge_read_back(written: Written, reads: Sequence[ReadBack], story: Story, r
 
 def are_behind(written: Exchange, reads: Sequence[ReadBack], record: Record) -> list[ReadBack]:
     """Those that stand behind the write for sure, in order."""
-    return [item for item in reads if _is_behind(written, item.exchange, record)]
+    steps = record.clock_steps_of(written.link.channel)
+    return [item for item in reads if in_order(written, item.exchange, steps, record.limits.clock_step_ns)]
 
 
 def _unproven(text: str, wish: str) -> Outcome:
     return Outcome(Word.UNPROVEN, Confidence.HIGH, (), (text,), wish)
-
-
-def _is_behind(written: Exchange, read: Exchange, record: Record) -> bool:
-    steps = record.clock_steps_of(written.link.channel)
-    return in_order(written, read, steps, record.limits.clock_step_ns)
 
 
 def _may_be_lost_behind(last: Exchange, after: Sequence[ReadBack], story: Story, record: Record) -> str:

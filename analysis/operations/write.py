@@ -16,8 +16,8 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
 from analysis.exchanges import Answer, Exchange
-from analysis.operations.model import Kind, Operation, Part, evidence, span
-from analysis.operations.read_back import ReadBack, Written, are_behind, judge_read_back
+from analysis.operations.model import Kind, Operation, Part, span
+from analysis.operations.read_back import ReadBack, Written, are_behind, judge_read_back, not_whole, refused, unanswered
 from analysis.operations.replaced import is_of_module_before
 from analysis.readings import Reading, said_identifiers, title_of
 from analysis.record import Record
@@ -147,20 +147,13 @@ class _Judge:
         exchange = self.exchange
         title = self.title
         if exchange.outcome is Answer.NEGATIVE:
-            text = f"{title}: the write was refused, {exchange.refusal}"
-            change = f"put the cause of the refusal right, write {title} again and read it back"
-            return Outcome(Word.FAILED, Confidence.HIGH, (evidence(exchange, text),), (text,), change)
+            return refused(title, exchange)
         if not exchange.positive:
             if (judged := self._as_it_reads(title, before, reads)) is not None:
                 return judged
-            text = f"{title}: the write has no final answer in the capture"
-            return Outcome(
-                Word.INTERRUPTED, Confidence.HIGH, (evidence(exchange, text),), (text,),
-                f"write {title} again, read it after an ignition cycle and capture it",
-            )  # fmt: skip
+            return unanswered(title, exchange, f"write {title} again, read it after an ignition cycle and capture it")
         if not self._is_request_whole():
-            text = f"{title}: accepted, but what was written is not whole in the capture"
-            return Outcome(Word.UNPROVEN, Confidence.MEDIUM, (), (text,), self._wish())
+            return not_whole(title, self._wish())
         return self._judge_reads(title, before, reads)
 
     def _as_it_reads(self, title: str, before: Reading | None, reads: Sequence[Reading]) -> Outcome | None:

@@ -21,13 +21,13 @@ from contextlib import closing, suppress
 from pathlib import Path
 from typing import Final
 
+from analysis.redact.copied_text import HINT
 from analysis.redact.plan import Plan
 from canlog.capture.blf import DATA_AT, ID_AT
 from canlog.capture.identifiers import LARGEST_29_BIT
 from canlog.errors import CanlogError
 from canlog.frames import FrameFlag
 
-HINT: Final = "write it as candump's log form first (python-can: python -m can.logconvert FILE copy.log)"
 #: Header of a frame in a packet: the id, the length, flags and two reserved bytes (linux/can.h).
 _FRAME_HEAD: Final = 8
 #: Bytes of a packet in front of the frame's header: none, or a cooked one; in pcapng the packet's own as well.

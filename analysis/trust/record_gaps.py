@@ -13,12 +13,10 @@ from analysis.limits import SECOND_NS
 from analysis.trust.whole_silence import whole_silences
 from canlog.background import BackgroundTable, Gap
 from canlog.counting import lasting
-from canlog.services.traits import Act
+from canlog.services.traits import TRANSFERRING, Act
 
 #: Twice the time that a session outlives the last request: no module waits so long.
 SURELY_NS = 10 * SECOND_NS
-#: Refused outside the session in which they were allowed.
-NEED_SESSION = frozenset({Act.DOWNLOAD, Act.UPLOAD, Act.FILE, Act.BLOCK, Act.EXIT})
 
 
 def record_gaps(background: BackgroundTable, exchanges: Sequence[Exchange]) -> list[Gap]:
@@ -62,4 +60,5 @@ def _survived(before: Exchange, behind: Iterator[Exchange]) -> bool:
     if before.act is Act.RESET:
         return False
     step = next((item for item in behind if item.act is not Act.TESTER_PRESENT), None)
-    return step is not None and step.act in NEED_SESSION and step.positive
+    # refused outside the session in which they were allowed
+    return step is not None and step.act in TRANSFERRING and step.positive

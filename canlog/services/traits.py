@@ -65,6 +65,9 @@ class Act(StrEnum):
     OTHER = "other"
 
 
+#: The steps of a transfer of memory.
+TRANSFERRING: Final = frozenset({Act.DOWNLOAD, Act.UPLOAD, Act.FILE, Act.BLOCK, Act.EXIT})
+
 DEFAULT_SESSION, PROGRAMMING_SESSION = 0x01, 0x02
 ROUTINE_START, ROUTINE_STOP, ROUTINE_RESULT = 0x01, 0x02, 0x03
 
