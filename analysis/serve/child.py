@@ -115,7 +115,8 @@ def _write(path: Path, data: bytes) -> None:
 
 
 def _end_with_the_page() -> None:
-    sys.stdin.buffer.read()
+    while os.read(sys.stdin.fileno(), 1):  # not through its buffer, whose lock the interpreter needs when it ends
+        pass
     os._exit(1)
 
 
