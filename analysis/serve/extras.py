@@ -10,7 +10,7 @@ from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
 
 from analysis.serve.limits import ServeLimits
-from analysis.serve.reading import COMMAND, Files, folder_of, lay_out, outcome_of, run
+from analysis.serve.reading import COMMAND, folder_of, lay_out, outcome_of, run
 from analysis.serve.store import Job, Store
 from analysis.serve.task import MADE
 from analysis.serve.worker import Worker
@@ -30,8 +30,8 @@ class Extras:
         self._turn = asyncio.Lock()
         self._waiting = 0
 
-    async def file(self, kind: str, job: Job, other: Job | None = None, number: int | None = None) -> Path:
-        """The file of this kind: a page, rows, or a copy of the job's file ``number``.
+    async def file(self, kind: str, job: Job, other: Job | None = None) -> Path:
+        """The file of this kind: a page, rows, or copies.
 
         Raises:
             HTTPException: a job has no report, or too many wait.
@@ -40,7 +40,7 @@ class Extras:
         jobs = [one for one in (job, other) if one is not None]
         if any(one.state != "done" for one in jobs):
             raise HTTPException(404, "there is no report yet")
-        place = self._store.made([one.id for one in jobs], kind if number is None else f"{kind}-{number}")
+        place = self._store.made([one.id for one in jobs], kind)
         if place.exists():
             return place
         if self._waiting >= self._limits.waiting_pages:
@@ -49,18 +49,17 @@ class Extras:
         try:
             async with self._turn:
                 if not place.exists():
-                    await run_in_threadpool(self._make, kind, jobs, number, place)
+                    await run_in_threadpool(self._make, kind, jobs, place)
         finally:
             self._waiting -= 1
         return place
 
-    def _make(self, kind: str, jobs: Sequence[Job], number: int | None, place: Path) -> None:
+    def _make(self, kind: str, jobs: Sequence[Job], place: Path) -> None:
         if self._store.free_bytes() < self._limits.free_bytes:
             raise HTTPException(507, "the disk is nearly full; nothing more can be kept")
         files = [self._store.files(one.id) for one in jobs]
-        mine = files[0] if number is None else _only(files[0], number)
         with folder_of(self._store) as folder:
-            lay_out(self._store, self._limits, kind, mine, files[1] if len(files) > 1 else (), folder)
+            lay_out(self._store, self._limits, kind, files[0], files[1] if len(files) > 1 else (), folder)
             why = run(self._command, folder, self._limits, lambda: _STOPPED if self._worker.is_stopped else "")
             if why == _STOPPED:
                 raise HTTPException(503, "the page ends")
@@ -69,8 +68,3 @@ class Extras:
                 raise CanlogError(outcome["problem"], hint=outcome["hint"])
             if not self._store.keep_made([one.id for one in jobs], folder / MADE, place):
                 raise HTTPException(404, "there is no capture at this address; it may have been deleted")
-
-
-def _only(files: Files, number: int) -> Files:
-    """One capture with the sheet and the names of its job."""
-    return [one for one in files if one.role != "capture" or one.number == number]

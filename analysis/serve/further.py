@@ -12,7 +12,6 @@ from starlette.routing import Route
 
 from analysis.serve.extras import Extras
 from analysis.serve.guard import report_policy
-from analysis.serve.names import plain_name
 from analysis.serve.site import Site
 from analysis.serve.store import Job
 
@@ -31,7 +30,7 @@ class Further:
         self.routes = [
             Route("/jobs/{job}/walk/{audience}", self.walk),
             Route("/jobs/{job}/{rows}.csv", self.rows),
-            Route("/jobs/{job}/files/{number:int}/redacted", self.redacted),
+            Route("/jobs/{job}/redacted.zip", self.redacted),
             Route("/compare", self.compare),
             Route("/compare/{audience}", self.beside),
         ]
@@ -48,17 +47,9 @@ class Further:
         return _to_keep(await self._extras.file(kind, job), f"{kind}-{job.created[:10]}.csv")
 
     async def redacted(self, request: Request) -> Response:
-        """A copy of one file that may be shared."""
-        job, number = await self._site.job_later(request), request.path_params["number"]
-        for one in self._site.store.files(job.id):
-            if one.number == number and one.role == "capture":
-                place = await self._extras.file("redacted", job, number=number)
-            elif one.number == number and one.role == "sheet":
-                place = await self._extras.file("redacted-sheet", job)
-            else:
-                continue
-            return _to_keep(place, plain_name(f"redacted-{one.name}", self._site.limits.name_chars))
-        raise HTTPException(404, "this job has no such file to make a copy of")
+        """Copies of captures and sheet that may be shared."""
+        job = await self._site.job_later(request)
+        return _to_keep(await self._extras.file("redacted", job), f"redacted-{job.created[:10]}.zip")
 
     async def compare(self, request: Request) -> Response:
         """Two recordings: choose them; where they part once both are chosen."""

@@ -1,13 +1,14 @@
 """What is made of the captures of a job besides its report, inside the child process: walk, comparison, copies, rows.
 
-Each maker returns the whole of one file. A copy to share is made by its own maker, one capture at a time.
+Each maker returns the whole of one file.
 """
 
 from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Callable
+import zipfile
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Final
 
@@ -83,15 +84,25 @@ def _trims(task: Task) -> bytes:
 
 
 def _redacted(task: Task) -> bytes:
+    """All captures and the sheet with the same replacements, and the list of what was replaced, in one archive."""
     from analysis.redact.redact import redact
 
-    return redact(task.captures[0], task.sheet, task.names).capture
+    copy = redact(list(task.captures), task.sheet, task.names)
+    entries = [*zip(_apart(copy.names), copy.captures, strict=True), ("replaced.csv", copy.list_csv())]
+    if copy.sheet is not None:
+        entries.append(("sheet.toml", copy.sheet.encode("utf-8", "replace")))
+    stream = io.BytesIO()
+    with zipfile.ZipFile(stream, "w", zipfile.ZIP_DEFLATED, compresslevel=1) as archive:
+        for name, data in entries:
+            archive.writestr(name, data)
+    return stream.getvalue()
 
 
-def _redacted_sheet(task: Task) -> bytes:
-    from analysis.redact.redact import redact
-
-    return (redact(task.captures[0], task.sheet, task.names).sheet or "").encode("utf-8", "replace")
+def _apart(names: Sequence[str]) -> list[str]:
+    """Names of files, with their place in front where one would stand twice."""
+    if len(set(names)) == len(names):
+        return list(names)
+    return [f"{number}-{name}" for number, name in enumerate(names, start=1)]
 
 
 #: By the kind of a task; what a visitor may ask for is a key of this table and nothing else.
@@ -105,5 +116,4 @@ MAKERS: Final[dict[str, Maker]] = {
     "exchanges": _exchanges,
     "trims": _trims,
     "redacted": _redacted,
-    "redacted-sheet": _redacted_sheet,
 }

@@ -6,6 +6,7 @@ import csv
 import io
 import json
 import re
+import zipfile
 from pathlib import Path
 
 import pytest
@@ -54,13 +55,13 @@ def test_a_copy_to_share_has_no_vin(visitor: Visitor) -> None:
     fixtures = ROOT / "fixtures"
     sheet = (fixtures / "coach.toml").read_bytes()
     place = visitor.read(BAD, files=[("sheet", ("coach.toml", sheet))])
-    copy, original = visitor.get(f"{place}/files/0/redacted"), visitor.get(f"{place}/files/0")
-    assert copy.status_code == 200 and copy.content != original.content
-    assert copy.content.count(b"\n") == original.content.count(b"\n")
-    assert copy.headers["content-disposition"] == 'attachment; filename="redacted-bad.log"'
-    shared = visitor.get(f"{place}/files/1/redacted").text
-    assert "E0KRC7HT5TD004217" in sheet.decode() and "E0KRC7HT5TD004217" not in shared and "[vehicle]" in shared
-    assert visitor.get(f"{place}/files/9/redacted").status_code == 404
+    answer = visitor.get(f"{place}/redacted.zip")
+    assert answer.status_code == 200 and answer.headers["content-disposition"].startswith("attachment")
+    with zipfile.ZipFile(io.BytesIO(answer.content)) as archive:
+        held = {name: archive.read(name) for name in archive.namelist()}
+    assert set(held) == {"bad.log", "sheet.toml", "replaced.csv"}
+    assert held["bad.log"] != BAD[1] and held["bad.log"].count(b"\n") == BAD[1].count(b"\n")
+    assert b"E0KRC7HT5TD004217" in sheet and b"E0KRC7HT5TD004217" not in held["sheet.toml"]
 
 
 def test_rows_are_kept_as_csv(visitor: Visitor) -> None:
@@ -76,7 +77,7 @@ def test_what_cannot_be_made_is_said_with_a_hint(visitor: Visitor) -> None:
     answer = visitor.get(f"{place}/walk/class")
     assert answer.status_code == 400 and "no step to walk through" in answer.text and "What to do" in answer.text
     failed = visitor.read(("letter.txt", b"Dear colleague\n"))
-    for rest in ("walk/class", "exchanges.csv", "files/0/redacted"):
+    for rest in ("walk/class", "exchanges.csv", "redacted.zip"):
         assert visitor.get(f"{failed}/{rest}").status_code == 404
     assert visitor.get("/jobs/absent/walk/class").status_code == 404
 
@@ -120,7 +121,7 @@ def test_progress_is_streamed_until_the_report_is_there(visitor: Visitor) -> Non
 def test_no_kind_is_made_before_the_report_is_there(site: Site, kind: str) -> None:
     client = Visitor(make_app(site), base_url=BASE)  # no lifespan: nothing works through the queue
     place = client.upload(GOOD).headers["location"]
-    paths = {"walk": f"{place}/walk/{kind.partition('-')[2]}", "redacted": f"{place}/files/0/redacted",
+    paths = {"walk": f"{place}/walk/{kind.partition('-')[2]}", "redacted": f"{place}/redacted.zip",
              "beside": f"/compare/class?good={id_of(place)}&bad={id_of(place)}",
              "compare": f"/compare?good={id_of(place)}&bad={id_of(place)}"}  # fmt: skip
     path = paths.get(kind.partition("-")[0], f"{place}/{kind}.csv")
