@@ -88,12 +88,12 @@ def _redacted(task: Task) -> bytes:
     from analysis.redact.redact import redact
 
     copy = redact(list(task.captures), task.sheet, task.names)
-    entries = [*zip(_apart(copy.names), copy.captures, strict=True), ("replaced.csv", copy.list_csv())]
+    entries = [*zip(copy.names, copy.captures, strict=True), ("replaced.csv", copy.list_csv())]
     if copy.sheet is not None:
         entries.append(("sheet.toml", copy.sheet.encode("utf-8", "replace")))
     stream = io.BytesIO()
     with zipfile.ZipFile(stream, "w", zipfile.ZIP_DEFLATED, compresslevel=1) as archive:
-        for name, data in entries:
+        for name, (_, data) in zip(_apart([name for name, _ in entries]), entries, strict=True):
             archive.writestr(name, data)
     return stream.getvalue()
 

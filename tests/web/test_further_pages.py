@@ -18,6 +18,7 @@ from analysis.serve.site import Site
 
 GOOD = ("good.log", CAPTURE.read_bytes())
 BAD = ("bad.log", (ROOT / "fixtures" / "coach-erase-low-voltage" / "capture.log").read_bytes())
+SHEET = (ROOT / "fixtures" / "coach.toml").read_bytes()
 EVIL = "<img src=x onerror=alert(1)>.log"
 
 
@@ -52,16 +53,23 @@ def test_two_recordings_are_compared_and_shown_beside_each_other(visitor: Visito
 
 
 def test_a_copy_to_share_has_no_vin(visitor: Visitor) -> None:
-    fixtures = ROOT / "fixtures"
-    sheet = (fixtures / "coach.toml").read_bytes()
-    place = visitor.read(BAD, files=[("sheet", ("coach.toml", sheet))])
+    place = visitor.read(BAD, files=[("sheet", ("coach.toml", SHEET))])
     answer = visitor.get(f"{place}/redacted.zip")
     assert answer.status_code == 200 and answer.headers["content-disposition"].startswith("attachment")
     with zipfile.ZipFile(io.BytesIO(answer.content)) as archive:
         held = {name: archive.read(name) for name in archive.namelist()}
     assert set(held) == {"bad.log", "sheet.toml", "replaced.csv"}
     assert held["bad.log"] != BAD[1] and held["bad.log"].count(b"\n") == BAD[1].count(b"\n")
-    assert b"E0KRC7HT5TD004217" in sheet and b"E0KRC7HT5TD004217" not in held["sheet.toml"]
+    assert b"E0KRC7HT5TD004217" in SHEET and b"E0KRC7HT5TD004217" not in held["sheet.toml"]
+
+
+def test_copies_of_one_name_stand_apart(visitor: Visitor) -> None:
+    place = visitor.read(("sheet.toml", BAD[1]), BAD, BAD, files=[("sheet", ("coach.toml", SHEET))])
+    with zipfile.ZipFile(io.BytesIO(visitor.get(f"{place}/redacted.zip").content)) as archive:
+        names = archive.namelist()
+    assert len(set(names)) == 5 and sorted(name.partition("-")[2] for name in names) == sorted(
+        ["sheet.toml", "bad.log", "bad.log", "replaced.csv", "sheet.toml"]
+    )
 
 
 def test_rows_are_kept_as_csv(visitor: Visitor) -> None:

@@ -13,6 +13,9 @@ import httpx2
 import pytest
 from kills import CAPTURE, OWN, ROOT, Kills, served
 
+from analysis.serve.reading import COMMAND
+from analysis.serve.task import Task
+
 
 def children(process: subprocess.Popen[str]) -> list[int]:
     text = Path(f"/proc/{process.pid}/task").glob("*/children")
@@ -52,6 +55,15 @@ def test_what_was_acknowledged_outlives_a_kill(tmp_path: Path) -> None:
         assert {job["id"] for job in httpx2.get(f"{base}/api/jobs").json()["jobs"]} == set(jobs)
         wait_until(lambda: list((data / "work").iterdir()) == [])
         assert list((data / "arriving").iterdir()) == []
+
+
+def test_a_child_ends_quietly_while_its_page_lives(tmp_path: Path) -> None:
+    Task("report", [str(CAPTURE)], None, [], [], [], 60, 4 << 30, 1 << 30).write(tmp_path)
+    command = [*COMMAND, str(tmp_path)]
+    with subprocess.Popen(command, stdin=subprocess.PIPE, stderr=subprocess.PIPE, text=True, cwd=ROOT) as child:
+        assert child.wait(60) == 0
+        assert child.stderr is not None and child.stderr.read() == ""
+    assert (tmp_path / "report.html").exists()
 
 
 def test_a_folder_in_use_and_a_port_in_use_are_said(tmp_path: Path) -> None:
