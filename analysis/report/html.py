@@ -62,11 +62,11 @@ def render_html(report: ReportDict, extras: Extras, again: Again | None = None) 
                 f'<figure tabindex="0">{extras.picture}<figcaption>{safe(extras.picture_text)}</figcaption></figure>'
             )
         section(page, report)
+    _provenance(page, report)
+    _sign_off(page)
     _steps(page, extras)
     _frames(page, extras)
-    _provenance(page, report)
     evidence_text.how_to_see_more(page, report, again)
-    _sign_off(page)
     title = safe(report["verdict"]["headline"])
     style = files("analysis.report").joinpath("report.css").read_text(encoding="utf-8")
     return (
@@ -143,14 +143,16 @@ def _provenance(page: HtmlPage, report: ReportDict) -> None:
         page.text(f"job sheet: SHA-256 {made_by['job_sha256']}", mark="- ")
     for digest in made_by["names_sha256"]:
         page.text(f"names: SHA-256 {digest}", mark="- ")
+    page.text(
+        "This report is evidence, not permission. The vehicle maker's service information, local rules and licences "
+        "come first."
+    )
 
 
 def _sign_off(page: HtmlPage) -> None:
-    """For paper: what a person adds by hand."""
+    """For paper alone: what a person adds by hand, before the sheets that only a doubt makes one read."""
     page.heading("Notes")
     page.raw(
         '<div class="notes"></div><dl class="sign"><dt>Vehicle, order</dt><dd></dd><dt>Name</dt><dd></dd>'
         "<dt>Date, signature</dt><dd></dd></dl>"
-        "<p>This report is evidence, not permission. The vehicle maker's service information, local rules and "
-        "licences come first.</p>"
     )

@@ -11,6 +11,8 @@ from analysis.report.lines import Lines, printable
 #: Wide enough that nothing is shortened for lack of columns.
 _WIDE = 10_000
 _LINES = re.compile(r"\blines? (\d+)(?:(?:-| and )(\d+))?(?:, capture (\d+))?")
+#: A word longer than this may be broken anywhere: bytes, a digest. Names and the five words never are.
+_LONGEST_WHOLE = 12
 _NUMBERED = re.compile(r"\d+\. ")
 
 
@@ -74,7 +76,8 @@ class HtmlPage(Lines):
         for number, cell in enumerate(cells):
             colour = colours[number] if number < len(colours) else "plain"
             tag = "th" if is_head and cell else "td"
-            row.append(f'<{tag} class="{colour}">{self._linked(cell)}</{tag}>')
+            wraps = " long" if any(len(word) > _LONGEST_WHOLE for word in cell.split()) else ""
+            row.append(f'<{tag} class="{colour}{wraps}">{self._linked(cell)}</{tag}>')
         self._html.append(f"<tr>{''.join(row)}</tr>")
 
     def _block(self, kind: str) -> None:
