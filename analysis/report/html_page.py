@@ -11,8 +11,8 @@ from analysis.report.lines import Lines, printable
 #: Wide enough that nothing is shortened for lack of columns.
 _WIDE = 10_000
 _LINES = re.compile(r"\blines? (\d+)(?:(?:-| and )(\d+))?(?:, capture (\d+))?")
-#: A word longer than this may be broken anywhere: bytes, a digest. Names and the five words never are.
-_LONGEST_WHOLE = 12
+#: What may be broken anywhere: bytes, a digest, a key, a name without end. Words of people never are.
+_BREAKABLE = re.compile(r"(?=\S*\d)\S{13}|\S{25}")
 _NUMBERED = re.compile(r"\d+\. ")
 
 
@@ -76,7 +76,7 @@ class HtmlPage(Lines):
         for number, cell in enumerate(cells):
             colour = colours[number] if number < len(colours) else "plain"
             tag = "th" if is_head and cell else "td"
-            wraps = " long" if any(len(word) > _LONGEST_WHOLE for word in cell.split()) else ""
+            wraps = " long" if _BREAKABLE.search(cell) else ""
             row.append(f'<{tag} class="{colour}{wraps}">{self._linked(cell)}</{tag}>')
         self._html.append(f"<tr>{''.join(row)}</tr>")
 
