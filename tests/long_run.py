@@ -8,8 +8,9 @@
 ``kills``     a served page killed at random moments while it receives and reads: nothing acknowledged is lost
 ``fuzz``      lines of rubbish in good captures: a report or a CanlogError
 
-Each prints how many trials of each kind it made and every wrong word with the seed that makes it again;
-the exit code is 1 if there was one. Two processes unless ``--processes`` says otherwise.
+Each prints every wrong word, and every exception, at once and with the seed that makes it again, and at the end how
+many trials of each kind it made, after Ctrl-C too; the exit code is 1 if anything was wrong. Two processes unless
+``--processes`` says otherwise; what is found does not depend on it.
 """
 
 from __future__ import annotations
@@ -18,13 +19,8 @@ import argparse
 import os
 import sys
 import tempfile
-import time
-from collections import Counter
-from collections.abc import Callable, Iterable, Iterator
-from functools import partial
-from multiprocessing import Pool
+from collections.abc import Iterator
 from pathlib import Path
-from typing import Any
 
 sys.path.insert(0, str(Path(__file__).parent))
 sys.path.insert(0, str(Path(__file__).parent / "oracles"))
@@ -34,14 +30,13 @@ from isotp_bus import ALL_ADDRESSES, CLASSIC, FD, differences
 from kills import Kills
 from planting.faults import FAULTS
 from planting.fuzz import fuzz
+from planting.many import Found, run
 from planting.outcomes import kinds, play_kind
 from planting.sessions import play_random
 from planting.trial import COACH, MORE_SETTINGS, Setting, Trial, cut_at, cut_lines
 
-SHOWN = 20
 KILLS = 10  # on one data folder; ``--trials`` counts kills
 SETS = {"bench": MORE_SETTINGS, "coach": COACH}  # sessions to plant faults on
-Found = tuple[tuple[str, ...], list[str]]  # kinds that the trial counts for, what was wrong in it
 
 
 def _fault(task: tuple[Setting, str, int]) -> Found:
@@ -99,30 +94,6 @@ def _fault_tasks(trials: int, seed: int, only: list[str], sessions: str) -> Iter
     for number in range(trials):
         kind = kinds[number // len(settings) % len(kinds)]
         yield settings[number % len(settings)], kind, seed * 1_000_000 + number
-
-
-def _named(work: Callable[[Any], Found], task: object) -> Found:
-    """An error of the product says which trial it was."""
-    try:
-        return work(task)
-    except Exception as error:
-        raise RuntimeError(f"trial {task}: {error!r}") from error
-
-
-def run(work: Callable[[Any], Found], tasks: Iterable[object], processes: int) -> int:
-    """Do all of them and print what came out; 1 if a word was wrong."""
-    began = time.monotonic()
-    trials, counts = 0, Counter[str]()
-    wrong: list[str] = []
-    with Pool(processes) as pool:
-        for kinds, found in pool.imap_unordered(partial(_named, work), tasks, chunksize=8):
-            trials += 1
-            counts.update(kinds)
-            wrong += found
-    said = [f"{count:7,}  {kind}" for kind, count in sorted(counts.items())]
-    said.append(f"{trials:7,}  trials in {time.monotonic() - began:.0f} s, wrong: {len(wrong)}")
-    sys.stdout.write("\n".join([*said, *wrong[:SHOWN]]) + "\n")
-    return int(bool(wrong))
 
 
 def main() -> int:
