@@ -1,6 +1,6 @@
 """A binary capture with other data bytes: the same records, sizes and times.
 
-In packet captures the bytes of a frame stand as they are, and are changed in place. BLF packs its objects with zlib:
+Packet captures are changed in place (:mod:`analysis.redact.copied_packets`). BLF packs its objects with zlib:
 each container is unpacked, changed and packed again, so that its size and what the file's header says of sizes are
 written anew. SQLite changes its own rows. Text in other places of the file (comments, markers) loses known values.
 
@@ -22,28 +22,28 @@ from pathlib import Path
 from typing import Final
 
 from analysis.redact.copied_text import HINT
+from analysis.redact.copied_packets import copied_packets
 from analysis.redact.plan import Plan
+from analysis.redact.replacements import Replacements
 from canlog.capture.blf import DATA_AT, ID_AT
 from canlog.capture.identifiers import LARGEST_29_BIT
 from canlog.errors import CanlogError
 from canlog.frames import FrameFlag
 
-#: Header of a frame in a packet: the id, the length, flags and two reserved bytes (linux/can.h).
-_FRAME_HEAD: Final = 8
-#: Bytes of a packet in front of the frame's header: none, or a cooked one; in pcapng the packet's own as well.
-_PACKET_HEADS: Final = (0, 16, 20, 4, 36, 40)
 _MARK: Final = b"LOBJ"
 _OBJECT: Final = struct.Struct("<4sHHLL")
 _CONTAINER: Final = struct.Struct("<H6xL4x")
 _CONTAINER_KIND, _STORED, _DEFLATED = 10, 0, 2
 
 
-def copied_binary(form: str, raw: bytes, plan: Plan) -> bytes:
+def copied_binary(form: str, raw: bytes, plan: Plan, replacements: Replacements) -> bytes:
     """The bytes of the copy.
 
     Raises:
         CanlogError: a form that is not copied, or a file in which a frame's bytes are not where they should be.
     """
+    if form == "pcap":
+        return copied_packets(raw, _without_values(raw, plan), plan, replacements)
     copier = _COPIERS.get(form)
     if copier is None:
         raise CanlogError(f"a copy in the form {form} is not made", hint=HINT)
@@ -60,29 +60,6 @@ def _without_values(raw: bytes, plan: Plan) -> bytes:
     for old, new in sorted(_known_values(plan).items(), key=lambda one: len(one[0]), reverse=True):
         raw = raw.replace(old, new)
     return raw
-
-
-# packet captures
-
-
-def _pcap(raw: bytes, plan: Plan) -> bytes:
-    table = plan.table
-    if any(int(flags) & FrameFlag.PACKET for flags in table.flags):
-        raise CanlogError("diagnostics over Ethernet are not redacted", hint="share the report (--html) instead")
-    out = bytearray(_without_values(raw, plan))
-    for row in plan.changed_rows():
-        old = table.data(row)
-        start = _frame_start(raw, int(table.position[row]), old)
-        out[start : start + len(old)] = plan.data(row)
-    return bytes(out)
-
-
-def _frame_start(raw: bytes, packet: int, data: bytes) -> int:
-    for head in _PACKET_HEADS:
-        start = packet + head + _FRAME_HEAD
-        if raw[start - 4] == len(data) and raw[start : start + len(data)] == data:
-            return start
-    raise CanlogError("the bytes of a frame are not where its packet has them", hint=HINT)
 
 
 # BLF
@@ -233,4 +210,4 @@ def _change_rows(database: sqlite3.Connection, plan: Plan) -> None:
         database.execute("vacuum")  # free pages may hold rows that were deleted before
 
 
-_COPIERS: Final[Mapping[str, Callable[[bytes, Plan], bytes]]] = {"pcap": _pcap, "blf": _blf, "sqlite": _sqlite}
+_COPIERS: Final[Mapping[str, Callable[[bytes, Plan], bytes]]] = {"blf": _blf, "sqlite": _sqlite}

@@ -9,19 +9,15 @@ from bisect import bisect_left, bisect_right
 from dataclasses import dataclass, field
 
 import numpy as np
-import numpy.typing as npt
 
+from analysis.redact.packet_places import NOWHERE, Indices, PacketPlaces
 from canlog.capture.identifiers import CLASSIC_BYTES
 from canlog.frames import FrameFlag, FrameTable
-from canlog.isotp.addressing import Direction
+from canlog.isotp.addressing import Addressing, Direction
 from canlog.isotp.messages import Message
 from canlog.isotp.pci import ConsecutiveFrame, FirstFrame, SingleFrame, decode_frame
 
-Indices = npt.NDArray[np.int64]
 SideKey = tuple[str, int, bool]  # channel, id, 29 bits
-
-#: A byte of a message that stands in no frame.
-NOWHERE = -1
 
 
 @dataclass
@@ -31,9 +27,11 @@ class Places:
     table: FrameTable
     by_side: dict[SideKey, list[int]] = field(default_factory=dict)
     used: set[int] = field(default_factory=set)  # rows whose bytes were found in a message
+    packets: PacketPlaces = field(init=False)
 
     def __post_init__(self) -> None:
         table = self.table
+        self.packets = PacketPlaces(table)
         hidden = int(FrameFlag.REMOTE | FrameFlag.ERROR | FrameFlag.PACKET)
         rows = np.flatnonzero((table.flags & hidden) == 0)
         long = (table.flags & int(FrameFlag.EXTENDED)) != 0
@@ -45,6 +43,8 @@ class Places:
     def of(self, message: Message) -> Indices:
         """shape (len(message.data),): the index into ``table.payload`` of each byte, or ``NOWHERE``."""
         link = message.link
+        if link.addressing is Addressing.DOIP:
+            return self.packets.of(message)
         back = message.direction is Direction.RESPONSE
         can_id = link.response_id if back else link.request_id
         if can_id is None:

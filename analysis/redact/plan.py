@@ -3,7 +3,8 @@
 Theory of operation: one column of all data bytes is changed in place. (1) Secret parts of rebuilt messages, found by
 their meaning. (2) Every replaced value of at least :data:`LEAST_SEARCHED` bytes, in every other message. (3) VINs on
 ids that carry no diagnostics, also in pieces over the frames of one id. (4) Frames of diagnostic ids that became part
-of no message: a second copy gets what the first one got, any other loses all that could be payload.
+of no message: a second copy gets what the first one got, any other loses all that could be payload. (5) What else is
+in packets: :mod:`analysis.redact.packet_plan`.
 """
 
 from __future__ import annotations
@@ -18,7 +19,9 @@ import numpy as np
 import numpy.typing as npt
 
 from analysis.record import CaptureRecord, Record
-from analysis.redact.places import NOWHERE, Indices, Places, SideKey, head_bytes
+from analysis.redact.packet_places import NOWHERE, Indices
+from analysis.redact.packet_plan import PacketPlan, announced_vins
+from analysis.redact.places import Places, SideKey, head_bytes
 from analysis.redact.replacements import Replacements
 from analysis.redact.secret_parts import Part, Redactor, secret_parts
 from canlog.frames import FrameTable
@@ -86,20 +89,20 @@ def make_plans(
         sheet_vin: the job sheet's VIN, or nothing.
         texts: the bytes of each capture's file, in whose comments VINs may stand.
     """
-    tables = [capture.capture.frames() for capture in record.captures]
-    replacements = Replacements(_all_vins(record, tables, sheet_vin, texts))
+    places = [Places(capture.capture.frames()) for capture in record.captures]
+    replacements = Replacements(_all_vins(record, places, sheet_vin, texts))
     redactor = Redactor(names, also, replacements)
     parts = list(secret_parts(record, redactor))
     plans = []
-    for capture, table in zip(record.captures, tables, strict=True):
-        plan = Plan(table, table.payload.copy(), replacements.vins, {})
-        _Planner(plan, record, capture, redactor).run(parts)
+    for capture, there in zip(record.captures, places, strict=True):
+        plan = Plan(there.table, there.table.payload.copy(), replacements.vins, {})
+        _Planner(plan, record, capture, redactor, there).run(parts)
         plans.append(plan)
     return plans, redactor
 
 
 def _all_vins(
-    record: Record, tables: Sequence[FrameTable], sheet_vin: str, texts: Sequence[bytes]
+    record: Record, places: Sequence[Places], sheet_vin: str, texts: Sequence[bytes]
 ) -> set[str]:  # fmt: skip
     """Every VIN: read or written as one, the sheet's, and what looks like one in messages, frames and comments."""
     found = {sheet_vin} if sheet_vin else set()
@@ -111,7 +114,8 @@ def _all_vins(
     for message in (one for capture in record.captures for one in capture.messages):
         if message.data[:1] not in (b"\x36", b"\x76"):
             found |= {one[0].decode() for one in _VIN_TEXT.finditer(message.data)}
-    streams = [stream for table in tables for _, stream, _ in _streams(table, Places(table).by_side)]
+    found |= {vin for there in places for vin in announced_vins(there.packets)}
+    streams = [stream for there in places for _, stream, _ in _streams(there.table, there.by_side)]
     for stream in (*streams, *texts):
         found |= {one for one in (match[0].decode() for match in _VIN_TEXT.finditer(stream)) if _is_sure(one)}
     return {one for one in found if one.isascii() and len(one) == LENGTH and not check_vin(one).blank}
@@ -139,12 +143,12 @@ class _Planner:
     record: Record
     capture: CaptureRecord
     redactor: Redactor
+    places: Places
 
     def run(self, parts: Sequence[Part]) -> None:
-        """All four steps."""
+        """All five steps."""
         table = self.plan.table
         self.done = np.zeros(len(table.payload), dtype=np.bool_)
-        self.places = Places(table)
         others = {id(one) for each in self.record.captures if each is not self.capture for one in each.messages}
         stand = {id(message): self.places.of(message) for message in self.capture.messages}
         for part in parts:
@@ -164,6 +168,7 @@ class _Planner:
         self._background({key: rows for key, rows in self.places.by_side.items() if key not in diagnostic})
         for key in diagnostic:
             self._left_over(self.places.by_side.get(key, []), diagnostic[key])
+        self._packets()
 
     def _put(self, at: Indices, new: bytes) -> None:
         stands = at != NOWHERE
@@ -201,6 +206,12 @@ class _Planner:
         for pattern in (self._pattern, self._pieces):
             for (channel, can_id, _), stream, indices in _streams(self.plan.table, sides):
                 self._search(pattern, stream, indices, f"{channel}:{can_id:03X}")
+
+    def _packets(self) -> None:
+        rest = PacketPlan(self.places.packets, self.plan.payload, self.redactor.replacements)
+        rest.run()
+        for kind, count in rest.counts.items():
+            self.plan.counts[Replaced(kind, "over Ethernet", "")] += count
 
     def _label(self, link: Link) -> str:
         return self.redactor.names.label_of(link.key) or link.key

@@ -94,7 +94,7 @@ def redact(
 
 def _copy(capture: Capture, plan: Plan, text: bytes, redactor: Redactor) -> bytes:
     if not capture.is_text:
-        return copied_binary(capture.format, text, plan)
+        return copied_binary(capture.format, text, plan, redactor.replacements)
     bad = [one.line for one in plan.table.bad_lines]
     return copied_text(text, plan, bad, redactor.replacements)
 

@@ -51,6 +51,11 @@ class Replacements:
         new = self.vins.get(text.decode("ascii", "replace"))
         return self.octets(value) if new is None else value.replace(text, new.encode())
 
+    def network_part(self, value: bytes) -> bytes:
+        """The replacement of the address of a network part (IEEE 802): what kind of address it is stays."""
+        new = self.octets(value)
+        return bytes([value[0] & 3 | new[0] & 0xFC]) + new[1:] if value else value
+
     def octets(self, value: bytes) -> bytes:
         """The replacement of any bytes: text stays text, BCD stays BCD, memory never written stays as it is."""
         if not value.strip(FILL):

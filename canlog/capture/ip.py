@@ -49,6 +49,8 @@ class Datagram(NamedTuple):
     payload: bytes  # as much of it as was recorded
     size: int  # bytes of payload on the wire
     is_fragment: bool  # only the first part of a packet that was sent in pieces
+    head: int = 0  # where the header of TCP or UDP begins in the packet
+    start: int = 0  # where the payload begins
 
 
 def address_text(address: bytes) -> str:
@@ -92,7 +94,7 @@ def _ipv4(packet: bytes) -> Datagram | None:
     # Zero where the sending machine's network card cuts the packet: it is as long as what was recorded.
     end = total or len(packet)
     body = packet[head:end]
-    return _carried(packet[9], packet[12:16], packet[16:20], body, end - head, bool(fragment & 0x2000))
+    return _carried(packet[9], packet[12:16], packet[16:20], body, end - head, bool(fragment & 0x2000), head)
 
 
 def _ipv6(packet: bytes) -> Datagram | None:
@@ -112,11 +114,11 @@ def _ipv6(packet: bytes) -> Datagram | None:
             following, at = packet[at], at + 8
         else:
             break
-    return _carried(following, packet[8:24], packet[24:40], packet[at:end], end - at, is_fragment)
+    return _carried(following, packet[8:24], packet[24:40], packet[at:end], end - at, is_fragment, at)
 
 
 def _carried(
-    protocol: int, source: bytes, target: bytes, body: bytes, size: int, is_fragment: bool
+    protocol: int, source: bytes, target: bytes, body: bytes, size: int, is_fragment: bool, at: int
 ) -> Datagram | None:  # fmt: skip
     if protocol == UDP and len(body) >= 8:
         head, sequence, flags = 8, 0, 0
@@ -129,5 +131,6 @@ def _carried(
         return None
     ports = struct.unpack_from(">HH", body)
     return Datagram(
-        protocol, source, target, ports[0], ports[1], sequence, flags, body[head:], size - head, is_fragment
-    )
+        protocol, source, target, ports[0], ports[1], sequence, flags, body[head:], size - head, is_fragment,
+        at, at + head,
+    )  # fmt: skip

@@ -20,11 +20,12 @@ for 227, 113 and 276; linux/if_ether.h for the protocols 000C, 000D, 000E; ISO 1
 from __future__ import annotations
 
 import struct
+import sys
 from collections.abc import Iterable, Iterator
 from typing import Final, NamedTuple
 
 from canlog.capture.candump_log import LARGEST_SECONDS
-from canlog.capture.ip import IP_TYPES, LINK_TYPES, TCP, Datagram, address_text, ip_packet, read_datagram
+from canlog.capture.ip import ETHERNET, IP_TYPES, LINK_TYPES, TCP, Datagram, address_text, ip_packet, read_datagram
 from canlog.capture.lines import peek
 from canlog.capture.records import MOST_RECORD_BYTES, ByteStream, RecordReader
 from canlog.capture.socketcan import NOTE_ORDER, Refused, byte_order, read_frame
@@ -52,6 +53,8 @@ _DROPPED, _OS_DROPPED = 5, 7  # options of statistics
 
 _SOCKETCAN, _COOKED, _COOKED_2 = 227, 113, 276
 _IP_LINK_TYPES: Final = LINK_TYPES | {_COOKED, _COOKED_2}
+#: Bytes of the header in front of what a packet carries, where there is one.
+LINK_HEADS: Final = {ETHERNET: 14, _COOKED: 16, _COOKED_2: 20}
 _FROM_US: Final = 4  # packet type of a cooked packet
 _PROTOCOLS: Final = {0x000C: False, 0x000D: True}  # is it CAN FD?
 _PROTOCOL_XL: Final = 0x000E
@@ -81,6 +84,18 @@ class _Packet(NamedTuple):
     data: bytes
     flags: int  # direction
     position: int
+    start: int  # of its bytes in the file
+
+
+class PlacedPacket(NamedTuple):
+    """Where a packet stands in its file, for those who change it there."""
+
+    position: int  # as in the tables
+    start: int  # of what the capturing program wrote in front: a header of the link, or nothing
+    inner: int  # of the CAN frame, of the IP packet, or of whatever else it carries
+    end: int
+    link_type: int
+    holds: str  # "frame", "ip" or nothing
 
 
 def recognise(head: bytes) -> float:
@@ -101,6 +116,26 @@ def read(blocks: Iterable[bytes]) -> Iterator[FrameTable]:
     head, blocks = peek(blocks, _has_packet)
     reader = _Pcap(_order_of(head))
     return reader.tables(reader.records(ByteStream(blocks)))
+
+
+def placed_packets(raw: bytes) -> tuple[list[PlacedPacket], int]:
+    """Every packet of a file, and where reading ends: at the end of the file, or at damage."""
+    reader = _Pcap("big")
+    found = [_placed(packet) for packet in reader.packets(ByteStream([raw]))]
+    return found, min(reader.readable_bytes, len(raw))
+
+
+def _placed(packet: _Packet) -> PlacedPacket:
+    size, link_type = len(packet.data), packet.interface.link_type
+    frame, ip = _unwrap(packet), _ip_of(packet)
+    if frame is not None:
+        head, holds = size - len(frame[0]), "frame"
+    elif ip:
+        head, holds = size - len(ip), "ip"
+    else:
+        head, holds = min(LINK_HEADS.get(link_type, 0), size), ""
+    start = packet.start
+    return PlacedPacket(packet.position, start, start + head, start + size, link_type, holds)
 
 
 def _has_packet(head: bytes) -> float:
@@ -149,6 +184,7 @@ class _Pcap(RecordReader):
             self.note(NOTE_ORDER)
         self._others, self._strange_type = 0, 0
         self._encrypted = 0
+        self.readable_bytes = sys.maxsize  # of the file; fewer than it has where damage ends it
         self._last_ns = 0
         self._vehicles: dict[bytes, str] = {}  # channel by IP address
 
@@ -231,34 +267,35 @@ class _Pcap(RecordReader):
                 self.note(f"{channel} is the vehicle side at {address_text(vehicle)}")
         return self._vehicles[vehicle]
 
-    def _cut(self, reason: str, data: bytes) -> None:
+    def _cut(self, reason: str, data: bytes, readable_bytes: int) -> None:
         self.number += 1
+        self.readable_bytes = readable_bytes
         self.damaged(reason, data)
         self.note(f"damaged after record {self.number - 1}: {reason}; what stands behind cannot be read")
 
     def _pcap(self, stream: ByteStream) -> Iterator[_Packet]:
         header = stream.read(24)
         if len(header) < 24 or header[:4] not in _PCAP:
-            self._cut("the file's header is cut or no header", header)
+            self._cut("the file's header is cut or no header", header, stream.position)
             return
         order, unit = _PCAP[header[:4]]
         link_type = struct.unpack_from(order + "I", header, 20)[0] & 0xFFFF
         interface = _Interface(link_type, _NO_CHANNEL, (unit, 1), 0)
         while record := stream.read(16):
             if len(record) < 16:
-                self._cut("the file ends inside a record", record)
+                self._cut("the file ends inside a record", record, stream.position)
                 return
             seconds, fraction, size, _ = struct.unpack(order + "IIII", record)
             if size > MOST_RECORD_BYTES:
-                self._cut(f"a record of {size} bytes", record)
+                self._cut(f"a record of {size} bytes", record, stream.position)
                 return
             position = stream.position
             data = stream.read(size)
             if len(data) < size:
-                self._cut("the file ends inside a record", data)
+                self._cut("the file ends inside a record", data, position)
                 return
             self.number += 1
-            yield _Packet(interface, seconds * 1_000_000_000 + fraction * unit, data, 0, position)
+            yield _Packet(interface, seconds * 1_000_000_000 + fraction * unit, data, 0, position, position)
 
     def _pcapng(self, stream: ByteStream) -> Iterator[_Packet]:
         order = "<"
@@ -267,16 +304,16 @@ class _Pcap(RecordReader):
             if start[:4] == _SECTION and start[8:12] in _SECTION_ORDER:
                 order, interfaces = _SECTION_ORDER[start[8:12]], []
             if len(start) < 12:
-                self._cut("the file ends inside a block", start)
+                self._cut("the file ends inside a block", start, stream.position + 8)
                 return
             kind, size = struct.unpack_from(order + "II", start)
             if size < 12 or size % 4 or size > MOST_RECORD_BYTES:
-                self._cut(f"a block of {size} bytes", start)
+                self._cut(f"a block of {size} bytes", start, stream.position + 8)
                 return
             position = stream.position + 8
             block = stream.read(size)
             if len(block) < size:
-                self._cut("the file ends inside a block", block)
+                self._cut("the file ends inside a block", block, position)
                 return
             body = block[8:-4]
             if kind == _INTERFACE and len(body) >= 8:
@@ -297,7 +334,7 @@ class _Pcap(RecordReader):
                 self.damaged("a packet of an interface that is not described", body)
                 return None
             size = struct.unpack_from(order + "I", body)[0]
-            return _Packet(interfaces[0], None, body[4 : 4 + size], 0, position)
+            return _Packet(interfaces[0], None, body[4 : 4 + size], 0, position, position + 4)
         if len(body) < 20:
             self.damaged("a packet without its header", body)
             return None
@@ -316,7 +353,7 @@ class _Pcap(RecordReader):
         direction = int.from_bytes(options.get(_PACKET_FLAGS, b"")[:4], "little" if order == "<" else "big") & 3
         flags = {_INBOUND: FrameFlag.RECEIVED.value, _OUTBOUND: FrameFlag.SENT.value}.get(direction, 0)
         self._dropped(_number(options.get(_PACKET_DROPS, b""), order))
-        return _Packet(interface, time_ns, body[20 : 20 + size], flags, position)
+        return _Packet(interface, time_ns, body[20 : 20 + size], flags, position, position + 20)
 
     def _statistics(self, body: bytes, order: str) -> None:
         options = _options(body[12:], order)

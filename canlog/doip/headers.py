@@ -14,7 +14,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from enum import IntEnum
-from typing import Final
+from typing import Final, NamedTuple
 
 from canlog.doip.pieces import Piece, Place
 from canlog.isotp.messages import Anomaly, Missing
@@ -56,6 +56,15 @@ class Kind(IntEnum):
 KINDS: Final = frozenset(Kind)
 
 
+class Stretch(NamedTuple):
+    """Bytes of a message that stand together in one packet."""
+
+    at: int  # the first one in ``data``; negative in the header
+    line: int  # of the packet
+    from_end: int  # bytes from the first one to the end of what the packet carries
+    size: int
+
+
 @dataclass
 class DoipMessage:
     """One message while and after it is put together; ``data`` is what follows the header, holes as zeros."""
@@ -69,6 +78,7 @@ class DoipMessage:
     n_segments: int = 1
     longest_gap_ns: int = 0
     reason: str = ""  # why it is not whole
+    stretches: list[Stretch] = field(default_factory=list)
 
     @property
     def is_whole(self) -> bool:
@@ -93,6 +103,7 @@ class DoipStream:
         self._is_first = True
         self._head = bytearray()
         self._head_at: Place | None = None
+        self._head_in: list[Stretch] = []
         self._message: DoipMessage | None = None
 
     def begin(self) -> None:
@@ -137,8 +148,9 @@ class DoipStream:
 
     def _read_head(self, data: memoryview, place: Place) -> memoryview:
         if not self._head:
-            self._head_at = place
+            self._head_at, self._head_in = place, []
         missing = HEADER_BYTES - len(self._head)
+        self._head_in.append(Stretch(-missing, place.line, len(data), len(data[:missing])))
         self._head += data[:missing]
         if len(self._head) < HEADER_BYTES or self._head_at is None:
             return data[missing:]
@@ -148,12 +160,14 @@ class DoipStream:
             self._stray(NO_HEADER, place, f"no message of ISO 13400-2 begins with {self._head.hex(' ')}")
         else:
             begin, end = sorted((self._head_at, place))
-            self._message = DoipMessage(*header, begin, end, n_segments=1 if begin == end else 2)
+            n_segments = 1 if begin == end else 2
+            self._message = DoipMessage(*header, begin, end, n_segments=n_segments, stretches=self._head_in)
         self._head = bytearray()
         return data[missing:]
 
     def _fill(self, message: DoipMessage, data: memoryview, place: Place) -> memoryview:
         missing = message.length - len(message.data)
+        message.stretches.append(Stretch(len(message.data), place.line, len(data), len(data[:missing])))
         message.data += data[:missing]
         self._move(message, place)
         return data[missing:]

@@ -15,7 +15,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
-from typing import Final
+from typing import Final, NamedTuple
 
 from canlog.capture.ip import RST, SYN, UDP, Datagram, address_text, read_datagram
 from canlog.capture.pcap import DOIP_PORT
@@ -51,6 +51,7 @@ class _Talk:
     acknowledged: list[int] = field(default_factory=list)  # lines
     refusal: Anomaly | None = None
     refused_as: str = ""  # reason
+    quoted_by: list[DoipMessage] = field(default_factory=list)  # acknowledgements
 
     @property
     def data(self) -> bytes:
@@ -67,6 +68,14 @@ class _Talk:
             request_address=self.module if is_group else None,
             addressing=Addressing.DOIP,
         )
+
+
+class Heard(NamedTuple):
+    """A diagnostic message as it stands in the packets, and those that acknowledge it with a copy of its bytes."""
+
+    message: Message
+    carried: DoipMessage  # tester's and module's address in front of the diagnostic data
+    quoted_by: tuple[DoipMessage, ...]
 
 
 @dataclass(eq=False)
@@ -91,6 +100,7 @@ class DoipReassembler:
     def __init__(self) -> None:
         self._connections: dict[tuple[bytes, int, bytes, int], _Connection] = {}
         self._talks: list[_Talk] = []
+        self._others: list[DoipMessage] = []
         self._strays: list[Anomaly] = []
         self._notes: dict[str, str] = {}  # a sentence, with the place where it is first true
         self._activated: dict[tuple[str, int], int] = {}  # line by channel and tester
@@ -131,6 +141,16 @@ class DoipReassembler:
         by_key = {link.key: link for link in reversed(links)}
         told = [_message(talk, by_key[talk.link.key]) for talk in self._talks if talk.link.key in by_key]
         return tuple(sorted(told, key=lambda message: (message.last_line, message.first_line)))
+
+    def heard(self) -> list[Heard]:
+        """Every diagnostic message, of whatever link, with where its bytes came from."""
+        self._finish()
+        return [Heard(_message(talk, talk.link), talk.message, tuple(talk.quoted_by)) for talk in self._talks]
+
+    def others(self) -> list[DoipMessage]:
+        """The messages of the connections that are no diagnostic ones, whole or not."""
+        self._finish()
+        return self._others
 
     def strays(self) -> tuple[Anomaly, ...]:
         """Places where the connections are not as they should be."""
@@ -222,9 +242,11 @@ class DoipReassembler:
     def _take(self, connection: _Connection, is_tester: bool, message: DoipMessage) -> None:
         if message.kind == Kind.DIAGNOSTIC:
             self._take_diagnostic(connection, is_tester, message)
-        elif is_tester or not message.is_whole:
             return
-        elif message.kind in (Kind.ACKNOWLEDGE, Kind.REFUSED):
+        self._others.append(message)
+        if is_tester or not message.is_whole:
+            return
+        if message.kind in (Kind.ACKNOWLEDGE, Kind.REFUSED):
             self._take_acknowledge(connection, message)
         elif message.kind == Kind.HEADER_REFUSED and connection.open and message.data:
             code = codes.said(codes.HEADER_REFUSED, message.data[0])
@@ -255,6 +277,7 @@ class DoipReassembler:
         if not meant:
             return
         talk = meant[0]
+        talk.quoted_by.append(message)
         older = between[: between.index(talk) + 1]
         connection.open = [other for other in connection.open if other not in older]
         if message.kind == Kind.ACKNOWLEDGE:
