@@ -9,13 +9,13 @@ from collections import Counter
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Final
 
 import numpy as np
 
 from analysis.job import Paths, Progress, analyse
 from analysis.redact.copied_binary import copied_binary
 from analysis.redact.copied_text import HINT, copied_text
+from analysis.redact.packed import packed_again
 from analysis.redact.plan import Plan, Replaced, make_plans
 from analysis.redact.secret_parts import Redactor
 from analysis.redact.sheet_copy import sheet_copy
@@ -23,8 +23,6 @@ from analysis.sheet.jobsheet import load_job_sheet
 from canlog.capture.capture import Capture
 from canlog.errors import CanlogError
 from canlog.read import read_capture
-
-_PACKED: Final = (".gz", ".xz", ".zst", ".zip")
 
 
 @dataclass(frozen=True)
@@ -93,18 +91,24 @@ def redact(
 
 
 def _copy(capture: Capture, plan: Plan, text: bytes, redactor: Redactor) -> bytes:
-    if not capture.is_text:
-        return copied_binary(capture.format, text, plan, redactor.replacements)
-    bad = [one.line for one in plan.table.bad_lines]
-    return copied_text(text, plan, bad, redactor.replacements)
+    if capture.packing_damage:
+        raise CanlogError(
+            f"{capture.name}: what it is packed in is damaged ({capture.packing_damage})",
+            hint="unpack it as far as it goes, and redact that",
+        )
+    if capture.is_text:
+        bad = [one.line for one in plan.table.bad_lines]
+        copy = copied_text(text, plan, bad, redactor.replacements)
+    else:
+        copy = copied_binary(capture.format, text, plan, redactor.replacements)
+    return packed_again(copy, capture.wrappings, plan.vins)
 
 
 def _named(name: str, plan: Plan) -> str:
-    """Of the copy: without a VIN, and without the suffix of a package, because it is not packed."""
+    """Of the copy: without a VIN."""
     for old, new in plan.vins.items():
         name = name.replace(old, new)
-    path = Path(name)
-    return path.stem if path.suffix.lower() in _PACKED else name
+    return name
 
 
 def _judge(copy: bytes, plan: Plan, name: str, columns: str) -> None:

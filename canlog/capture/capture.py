@@ -70,6 +70,16 @@ class Capture:
         """What had to be done to the bytes before they could be read; mostly empty."""
         return self._source.note
 
+    @property
+    def wrappings(self) -> tuple[bytes, ...]:
+        """The first bytes of each layer of packing that was taken off, outermost first."""
+        return self._source.wrappings
+
+    @property
+    def packing_damage(self) -> str:
+        """What is wrong with what it was packed in, in words; mostly empty."""
+        return self._source.damage
+
     def chunks(self) -> Iterator[FrameTable]:
         """The frames in source order, in tables of bounded size. May be called again and again."""
         if self._kept is not None:

@@ -48,6 +48,7 @@ class Source:
     unpacked: Path
     note: str = ""  # how it was unpacked, in words
     damage: str = ""  # what is wrong with what it was packed in: its end is missing
+    wrappings: tuple[bytes, ...] = ()  # the first bytes of each layer that was taken off, outermost first
     _beneath: Source | None = field(default=None, repr=False)  # what this was unpacked from: lives as long
     _hashing: Thread | None = field(default=None, repr=False)
     _digest: str = field(default="", repr=False)
@@ -179,7 +180,9 @@ def _unpack(source: Source) -> Source:
             raise CaptureError(f"{source.name}: {error}", hint=error.hint) from error
         note = "; ".join(filter(None, (source.note, note)))
         damage = "; ".join(filter(None, (source.damage, damage)))
-        source = _of_spool(Source(source.name, source.original, Path(spool.name), note, damage, source), spool)
+        wrappings = (*source.wrappings, head)
+        inside = Source(source.name, source.original, Path(spool.name), note, damage, wrappings, source)
+        source = _of_spool(inside, spool)
         if source.size == 0:
             raise CaptureError(
                 f"{source.name}: nothing is in it ({note}{'; ' if damage else ''}{damage})",
@@ -188,7 +191,7 @@ def _unpack(source: Source) -> Source:
     return source
 
 
-def _utf16_kind(head: bytes) -> str:
+def utf16_kind(head: bytes) -> str:
     """``utf-16-le``, ``utf-16-be`` or nothing. Without a byte order mark: every second byte of plain text is zero."""
     if head.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
         return "utf-16-le" if head.startswith(codecs.BOM_UTF16_LE) else "utf-16-be"
@@ -202,7 +205,7 @@ def _utf16_kind(head: bytes) -> str:
 
 
 def _from_utf16(packed: IO[bytes], unpacked: IO[bytes], head: bytes) -> unpacking.Unpacked:
-    decoder = codecs.getincrementaldecoder(_utf16_kind(head))(errors="replace")
+    decoder = codecs.getincrementaldecoder(utf16_kind(head))(errors="replace")
     while block := packed.read(BLOCK_BYTES):
         unpacked.write(decoder.decode(block).encode("utf-8", "replace"))
     unpacked.write(decoder.decode(b"", final=True).encode("utf-8", "replace"))
@@ -213,6 +216,6 @@ def _from_utf16(packed: IO[bytes], unpacked: IO[bytes], head: bytes) -> unpackin
 UNPACKERS: Final[
     tuple[tuple[Callable[[bytes], object], Callable[[IO[bytes], IO[bytes], bytes], unpacking.Unpacked]], ...]
 ] = (
-    (_utf16_kind, _from_utf16),
+    (utf16_kind, _from_utf16),
     *unpacking.UNPACKERS,
 )
