@@ -1,10 +1,9 @@
 """A binary capture with other data bytes: the same records, sizes and times.
 
-Packet captures are changed in place (:mod:`analysis.redact.copied_packets`). BLF packs its objects with zlib:
-each container is unpacked, changed and packed again, so that its size and what the file's header says of sizes are
-written anew. SQLite changes its own rows. Text in other places of the file (comments, markers) loses known values.
-
-MF4 is not copied: the library that reads it writes another file, not the same one with other bytes.
+Packet captures and MF4 are changed in place (:mod:`analysis.redact.copied_packets`, :mod:`analysis.redact.copied_mf4`).
+BLF packs its objects with zlib: each container is unpacked, changed and packed again, so that its size and what the
+file's header says of sizes are written anew. SQLite changes its own rows. Text in other places of the file (comments,
+markers) loses known values.
 
 Source: as in ``canlog.capture.pcap`` and ``canlog.capture.blf``; SQLite's ``secure_delete`` overwrites what is replaced
 (sqlite.org/pragma.html).
@@ -21,8 +20,9 @@ from contextlib import closing, suppress
 from pathlib import Path
 from typing import Final
 
-from analysis.redact.copied_text import HINT
+from analysis.redact.copied_mf4 import copied_mf4
 from analysis.redact.copied_packets import copied_packets
+from analysis.redact.copied_text import HINT
 from analysis.redact.plan import Plan
 from analysis.redact.replacements import Replacements
 from canlog.capture.blf import DATA_AT, ID_AT
@@ -44,6 +44,8 @@ def copied_binary(form: str, raw: bytes, plan: Plan, replacements: Replacements)
     """
     if form == "pcap":
         return copied_packets(raw, _without_values(raw, plan), plan, replacements)
+    if form == "mf4":
+        return copied_mf4(_without_values(raw, plan), plan)
     copier = _COPIERS.get(form)
     if copier is None:
         raise CanlogError(f"a copy in the form {form} is not made", hint=HINT)

@@ -13,7 +13,6 @@ from click.testing import CliRunner
 from analysis import analyse
 from analysis.cli import main
 from analysis.redact.redact import redact
-from canlog.errors import CanlogError
 from canlog.read import read_capture, rebuild
 
 FORMATS = Path(__file__).parents[3] / "fixtures" / "formats"
@@ -88,13 +87,6 @@ def test_a_vin_in_a_comment_of_a_packet_capture_is_replaced(tmp_path: Path) -> N
     original.write_bytes(raw[:4] + size + raw[8:24] + comment + size + raw[int.from_bytes(raw[4:8], order) :])
     assert VIN in original.read_bytes()
     assert VIN not in redact(original).capture
-
-
-def test_mf4_is_refused_with_a_hint() -> None:
-    for path in (FORMATS / "clean" / "session.mf4",):
-        with pytest.raises(CanlogError) as caught:
-            redact(path)
-        assert caught.value.hint
 
 
 def parts_of(path: Path, into: Path) -> list[Path]:

@@ -111,17 +111,6 @@ def test_a_mistyped_vin_stays_as_far_from_the_right_one() -> None:
     ]
 
 
-@pytest.mark.parametrize("name", ["session.mf4"])
-def test_a_binary_capture_is_refused_with_a_way_out(name: str, tmp_path: Path) -> None:
-    if name == "session.mf4":
-        pytest.importorskip("asammdf")
-    code, output = run(FIXTURES / "formats" / "clean" / name, "--output", tmp_path / "copy")
-    assert code == BAD_INPUT
-    assert "candump" in output
-    assert len(output.strip().splitlines()) == 1
-    assert not list(tmp_path.iterdir())
-
-
 def test_no_output_goes_over_an_input_or_another_output(tmp_path: Path) -> None:
     capture, sheet = tmp_path / "capture.log", tmp_path / "sheet.toml"
     capture.write_bytes(CAPTURE.read_bytes())
