@@ -9,7 +9,9 @@ from analysis import analyse
 from analysis.redact.redact import Redaction, redact
 
 FIXTURES = Path(__file__).parents[3] / "fixtures"
-WITH_LOG = sorted(path.parent.name for path in FIXTURES.glob("*/capture.log"))
+CAPTURES = sorted(str(path.relative_to(FIXTURES)) for path in FIXTURES.glob("*/capture.*"))
+#: Recordings of real vehicles, without sheet and names (fixtures/real/SOURCES.md).
+REAL = sorted(str(path.relative_to(FIXTURES)) for path in FIXTURES.glob("real/*.[ac]s[cv]"))
 TEXT_FORMS = ("candump.log", "printed.txt", "screen.txt", "serial.txt", "session.asc", "session.csv", "session.trc",
               "typed.txt", "version11.trc")  # fmt: skip
 
@@ -30,12 +32,24 @@ def written(folder: Path, name: str, copy: Redaction) -> tuple[Path, Path | None
     return capture, sheet
 
 
-@pytest.mark.parametrize("fixture", WITH_LOG)
-def test_the_copy_of_a_fixture_says_the_same_words(fixture: str, tmp_path: Path) -> None:
-    original = FIXTURES / fixture / "capture.log"
-    world = fixture.split("-")[0]
+def test_there_are_fixtures_of_every_dialect_and_of_ethernet() -> None:
+    assert {"uds11", "kwp", "gmw", "obd", "doip", "coach"} <= {name.split("-")[0] for name in CAPTURES}
+    assert REAL
+
+
+@pytest.mark.parametrize("name", REAL)
+def test_the_copy_of_a_real_recording_says_the_same_words(name: str, tmp_path: Path) -> None:
+    original = FIXTURES / name
+    capture, _ = written(tmp_path, original.name, redact(original))
+    assert said(analyse(original).to_dict()) == said(analyse(capture).to_dict())
+
+
+@pytest.mark.parametrize("name", CAPTURES)
+def test_the_copy_of_a_fixture_says_the_same_words(name: str, tmp_path: Path) -> None:
+    original = FIXTURES / name
+    world = original.parent.name.split("-")[0]
     job, names = FIXTURES / f"{world}.toml", [FIXTURES / f"{world}_names.toml"]
-    capture, sheet = written(tmp_path, "capture.log", redact(original, job, names))
+    capture, sheet = written(tmp_path, original.name, redact(original, job, names))
     assert said(analyse(original, job, names).to_dict()) == said(analyse(capture, sheet, names).to_dict())
     assert said(analyse(original).to_dict()) == said(analyse(capture).to_dict())
 
