@@ -10,7 +10,7 @@ from __future__ import annotations
 import re
 from base64 import b64encode
 from collections.abc import Iterator, Mapping, Sequence
-from typing import Final
+from typing import Final, NamedTuple
 
 import numpy as np
 
@@ -21,6 +21,10 @@ from canlog.errors import CanlogError
 _LINE_END: Final = re.compile(rb"[\r\n]")
 _BETWEEN: Final = rb"[\s,;.:`\"'-]*(?:0[xX])?"
 _BETWEEN_SIGNS: Final = rb"0x|[^0-9a-f]"
+#: Between the signs of a VIN where somebody wrote it by hand, and how many of its last signs stand for it.
+_GAPS: Final = b" _-"
+_IN_GROUPS: Final = rb"[ _-]?"
+_ENDS: Final = (8, 7, 6)
 _APART: Final = rb"[\s,;|]+(?:0[xX])?"
 _BESIDE: Final = re.compile(rb"(\s['\"|])(.*)(['\"|]\s*)")
 #: What may be data in a line that is no frame: pairs, a run behind ``#`` or behind the head of a serial line, base64.
@@ -120,25 +124,43 @@ def _beside(rest: bytes, old: bytes, new: bytes) -> bytes:
     return rest[: match.start(2)] + shown + rest[match.end(2) :]
 
 
-def _spellings(plan: Plan) -> tuple[re.Pattern[bytes], Mapping[bytes, bytes]] | None:
+class _Spellings(NamedTuple):
+    """How replaced values may be written outside of frames."""
+
+    pattern: re.Pattern[bytes]
+    written: Mapping[bytes, bytes]  # text or hex -> the new bytes
+    by_hand: Mapping[bytes, bytes]  # a VIN or its end, without gaps -> the new text
+
+
+def _spellings(plan: Plan) -> _Spellings | None:
     values: dict[bytes, bytes] = dict(plan.values)
     values |= {old.encode(): new.encode() for old, new in plan.vins.items()}
     if not values:
         return None
     written: dict[bytes, bytes] = {}
-    patterns = []
+    by_hand: dict[bytes, bytes] = {}
+    patterns = [pattern for vin, new in plan.vins.items() for pattern in _as_people_write(vin, new, by_hand)]
     for old, new in sorted(values.items(), key=lambda one: len(one[0]), reverse=True):
         if len(old) >= 6 and old.isascii():
             written[old.lower()] = new
             patterns.append(re.escape(old))
         written[old.hex().encode()] = new
         patterns.append(_BETWEEN.join(b"%02X" % byte for byte in old))
-    return re.compile(b"|".join(patterns), re.IGNORECASE), written
+    return _Spellings(re.compile(b"|".join(patterns), re.IGNORECASE), written, by_hand)
+
+
+def _as_people_write(vin: str, new: str, by_hand: dict[bytes, bytes]) -> Iterator[bytes]:
+    """A VIN in groups of signs, and its end, by which people call a vehicle."""
+    by_hand[vin.lower().encode()] = new.encode()
+    yield rb"(?<![0-9A-Za-z])" + _IN_GROUPS.join(re.escape(vin.encode()[at : at + 1]) for at in range(len(vin)))
+    for size in _ENDS:
+        by_hand.setdefault(vin[-size:].lower().encode(), new[-size:].encode())
+        yield rb"(?<![0-9A-Za-z])(?<!\d[.:])" + re.escape(vin[-size:].encode()) + rb"(?![0-9A-Za-z]|[.:]\d)"
 
 
 def _other_lines(
     text: bytes, frames: set[int], damaged: set[int],
-    values: tuple[re.Pattern[bytes], Mapping[bytes, bytes]] | None, replacements: Replacements,
+    values: _Spellings | None, replacements: Replacements,
 ) -> bytes:  # fmt: skip
     """Comments lose known values; a damaged line loses whatever could be its bytes."""
     end = b"\n" if b"\n" in text else b"\r"
@@ -147,16 +169,24 @@ def _other_lines(
         if number in damaged:
             line = _damaged(line, replacements)
         if number not in frames and values is not None:
-            line = values[0].sub(lambda match: _cased(match[0], values[1]), line)
+            line = values.pattern.sub(lambda match: _cased(match[0], values), line)
         out.append(line)
     return end.join(out)
 
 
-def _cased(found: bytes, written: Mapping[bytes, bytes]) -> bytes:
-    new = written.get(found.lower())
+def _cased(found: bytes, values: _Spellings) -> bytes:
+    said = values.by_hand.get(re.sub(_IN_GROUPS, b"", found.lower()))
+    if said is not None:
+        return _in_the_same_groups(found, said)
+    new = values.written.get(found.lower())
     if new is None or len(new) != len(found):  # in hex
-        return _respelled(found, written[re.sub(_BETWEEN_SIGNS, b"", found.lower())], b"%02X")
+        return _respelled(found, values.written[re.sub(_BETWEEN_SIGNS, b"", found.lower())], b"%02X")
     return new.upper() if found == found.upper() else new.lower() if found == found.lower() else new
+
+
+def _in_the_same_groups(found: bytes, new: bytes) -> bytes:
+    signs = iter(new.lower() if found == found.lower() else new)
+    return bytes(old if old in _GAPS else next(signs) for old in found)
 
 
 def _damaged(line: bytes, replacements: Replacements) -> bytes:

@@ -1,4 +1,4 @@
-"""A job sheet with the replacements of its capture: VIN and values change, labels, links and comments stay."""
+"""A job sheet and names files with the replacements of their captures: VIN and values change, all else stays."""
 
 from __future__ import annotations
 
@@ -19,6 +19,14 @@ def sheet_copy(text: str, sheet: JobSheet, plans: Sequence[Plan], redactor: Reda
             if asked.value is not None:
                 kind, put = redactor.record(module.label, asked.identifier, asked.value)
                 octets |= {asked.value: put} if kind else {}
+    new |= {old.decode(): put.decode() for old, put in octets.items() if _is_text(old) and _is_text(put)}
+    return _with_hex(_with_texts(text, new), octets)
+
+
+def names_copy(text: str, plans: Sequence[Plan]) -> str:
+    """The text of a names file's copy: known VINs and values in it are replaced, wherever they stand."""
+    octets = {old: put for plan in plans for old, put in plan.values.items()}
+    new = {old: put for plan in plans for old, put in plan.vins.items()}
     new |= {old.decode(): put.decode() for old, put in octets.items() if _is_text(old) and _is_text(put)}
     return _with_hex(_with_texts(text, new), octets)
 

@@ -171,6 +171,40 @@ def test_a_vin_in_a_comment_is_replaced(tmp_path: Path) -> None:
     assert bytes.fromhex(comment.split(",")[1]).decode() == new_vin(copy)
 
 
+@pytest.mark.parametrize(
+    "written",
+    ["E0V LK3P06 SM018931", "E0V-LK3P06-SM018931", "e0vlk3p06sm018931", "the one with SM018931.", "(018931)",
+     "450 56 4C", "no. 018931, blue"],
+)  # fmt: skip
+def test_a_vin_written_by_hand_is_replaced_in_its_own_shape(written: str, tmp_path: Path) -> None:
+    note = f"# note of the shop: {written} came in on Monday"
+    copy = copied(tmp_path, f"{note}\n".encode() + session(*READ_VIN))
+    told = copy.splitlines()[0].decode()
+    assert len(told) == len(note)
+    if VIN[-6:].lower() not in re.sub("[ -]", "", written.lower()):
+        assert told == note  # no VIN
+        return
+    assert VIN[-6:].lower() not in re.sub("[ -]", "", told.lower())
+    assert new_vin(copy)[-6:].lower() in re.sub("[ -]", "", told.lower())
+
+
+def test_the_time_of_a_line_that_looks_like_the_end_of_a_vin_stays(tmp_path: Path) -> None:
+    line = b"# begun at 12:30:00.018931\n"
+    assert copied(tmp_path, line + session(*READ_VIN)).startswith(line)
+
+
+def test_a_serial_number_and_a_key_in_a_prose_line_are_replaced(tmp_path: Path) -> None:
+    key = "8F13C7A95E21"
+    talk = ("7E0#0227010000000000", "7E8#066701A1B2C3D400", f"7E0#062702{key[:8]}", "7E8#0267020000000000",
+            "7E0#0322F18CCCCCCCCC", "7E8#100A62F18C535831", "7E0#300000CCCCCCCCCC", "7E8#2137344B32CCCCCC")  # fmt: skip
+    prose = "key 8F 13 C7 A9 sent, or 8f13c7a9; unit SX174K2 swapped"
+    copy = copied(tmp_path, f"{prose}\n".encode() + session(*talk))
+    told = copy.splitlines()[0].decode()
+    assert len(told) == len(prose)
+    assert told.startswith("key ")
+    assert not re.search("8f ?13 ?c7 ?a9|sx174k2", told, re.IGNORECASE)
+
+
 def test_a_blank_vin_stays_blank(tmp_path: Path) -> None:
     blank = session("7E0#0322F190CCCCCCCC", "7E8#101462F190FFFFFF", "7E0#300000CCCCCCCCCC", "7E8#21FFFFFFFFFFFFFF",
                     "7E8#22FFFFFFFFFFFFFF")  # fmt: skip
