@@ -7,7 +7,7 @@ import stat
 import sys
 import tempfile
 from collections.abc import Iterable, Iterator
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from pathlib import Path
 from typing import BinaryIO
 
@@ -59,6 +59,19 @@ def whole_file(output: str) -> Iterator[BinaryIO]:
             raise
         reason = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
         raise CanlogError(f"{output}: cannot be written ({reason})", hint="check folder, rights and space") from error
+
+
+def whole_files(contents: Iterable[tuple[str, bytes]]) -> None:
+    """Write several files together: none appears before all of them are on the disk.
+
+    Raises:
+        CanlogError: one cannot be written there; none appears then.
+    """
+    with ExitStack() as files:
+        streams = [(files.enter_context(whole_file(place)), content) for place, content in contents]
+        for stream, content in streams:
+            stream.write(content)
+            stream.flush()
 
 
 @contextmanager

@@ -87,7 +87,7 @@ def make_plans(
         names: the user's names.
         also: identifiers that the user names.
         sheet_vin: the job sheet's VIN, or nothing.
-        texts: the bytes of each capture's file, in whose comments VINs may stand.
+        texts: the bytes of each file, in whose comments VINs may stand.
     """
     places = [Places(capture.capture.frames()) for capture in record.captures]
     replacements = Replacements(_all_vins(record, places, sheet_vin, texts))

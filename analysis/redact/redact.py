@@ -1,10 +1,11 @@
-"""One capture, and its job sheet, made safe to share; judged by reading the copy before anything is written."""
+"""The captures of a job, with sheet and names files, made safe to share; judged by reading the copies first."""
 
 from __future__ import annotations
 
 import csv
 import io
 import tempfile
+import tomllib
 from collections import Counter
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
@@ -18,7 +19,7 @@ from analysis.redact.copied_text import HINT, copied_text
 from analysis.redact.packed import packed_again
 from analysis.redact.plan import Plan, Replaced, make_plans
 from analysis.redact.secret_parts import Redactor
-from analysis.redact.sheet_copy import sheet_copy
+from analysis.redact.sheet_copy import names_copy, sheet_copy
 from analysis.sheet.jobsheet import load_job_sheet
 from canlog.capture.capture import Capture
 from canlog.errors import CanlogError
@@ -31,7 +32,9 @@ class Redaction:
 
     captures: tuple[bytes, ...]
     names: tuple[str, ...]  # of the files, known values in them replaced
+    names_names: tuple[str, ...]  # the same of names files
     sheet: str | None
+    names_files: tuple[str | None, ...]  # in the order given; None where one is no TOML
     listed: tuple[tuple[str, str, str, int], ...]  # kind, module, identifier, count
 
     @property
@@ -52,7 +55,7 @@ def redact(
     path_or_paths: Paths, job: str | Path | None = None, names: Sequence[str | Path] = (), also: Collection[int] = (),
     links: Sequence[str] = (), *, columns: str = "", progress: Progress | None = None,
 ) -> Redaction:  # fmt: skip
-    """The copies of the captures of one job, each in its own form, and of its job sheet, with the same replacements.
+    """The copies of the captures of one job, of its sheet and names files, each in its own form, replaced alike.
 
     Args:
         path_or_paths: captures of one job; their copies stand in the same order.
@@ -71,23 +74,38 @@ def redact(
     record = report.record
     sheet = load_job_sheet(job) if job is not None else None
     texts = [one.capture.text() for one in record.captures]
-    plans, redactor = make_plans(record, record.names, also, sheet.vin if sheet else "", texts)
+    sheet_text = Path(job).read_text(encoding="utf-8") if job is not None else ""
+    name_texts = [_toml(Path(one)) for one in names]
+    written = [text.encode() for text in (sheet_text, *name_texts) if text]
+    plans, redactor = make_plans(record, record.names, also, sheet.vin if sheet else "", [*texts, *written])
     copies: dict[str, bytes] = {}
     for one, plan, text in zip(record.captures, plans, texts, strict=True):
         copies[one.capture.path] = _copy(one.capture, plan, text, redactor)
         _judge(copies[one.capture.path], plan, one.name, columns)
     copied_sheet = None
-    if sheet is not None and job is not None:
-        copied_sheet = sheet_copy(Path(job).read_text(encoding="utf-8"), sheet, plans, redactor)
+    if sheet is not None:
+        copied_sheet = sheet_copy(sheet_text, sheet, plans, redactor)
     counts: Counter[Replaced] = sum((plan.counts for plan in plans), Counter())
     given = [str(Path(one)) for one in ([path_or_paths] if isinstance(path_or_paths, str | Path) else path_or_paths)]
     from_input = next((path for path in copies if path not in given), "")
     return Redaction(
         tuple(copies[one if one in copies else from_input] for one in given),
         tuple(_named(Path(one).name, plans[0]) for one in given),
+        tuple(_named(Path(one).name, plans[0]) for one in names),
         copied_sheet,
+        tuple(text if text is None else names_copy(text, plans) for text in name_texts),
         tuple((*key, count) for key, count in sorted(counts.items())),
     )
+
+
+def _toml(path: Path) -> str | None:
+    """The text of a names file; None where it is a description of another form."""
+    try:
+        text = path.read_text(encoding="utf-8")
+        tomllib.loads(text)
+    except ValueError:
+        return None
+    return text
 
 
 def _copy(capture: Capture, plan: Plan, text: bytes, redactor: Redactor) -> bytes:

@@ -2,15 +2,18 @@
 
 import csv
 import io
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
 
 from analysis.cli import BAD_INPUT, main
+from analysis.commands.writing import whole_files
 from analysis.redact.redact import redact
 from analysis.redact.replacements import Replacements
 from analysis.sheet.jobsheet import load_job_sheet
+from canlog.errors import CanlogError
 from canlog.names.vin import check_vin
 from canlog.read import read_capture, rebuild
 
@@ -125,6 +128,37 @@ def test_no_output_goes_over_an_input_or_another_output(tmp_path: Path) -> None:
     assert run(capture, "--also", "F1", "--also", "XY", "--output", tmp_path / "a")[0] == BAD_INPUT
     assert sorted(path.name for path in tmp_path.iterdir()) == ["capture.log", "sheet.toml"]
     assert capture.read_bytes() == CAPTURE.read_bytes()
+
+
+def test_names_files_are_copied_with_the_same_replacements(tmp_path: Path) -> None:
+    vin = load_job_sheet(SHEET).vin
+    names, described = tmp_path / "of-this-vehicle.toml", FIXTURES / "names" / "bench.dbc"
+    names.write_text(f"# names for {vin}\n{NAMES.read_text()}")
+    base = [str(CAPTURE), "--job", str(SHEET), "--names", str(names)]
+    copy, sheet, named = tmp_path / "copy.log", tmp_path / "copy.toml", tmp_path / "names.toml"
+    assert run(*base, "--output", copy, "--job-output", sheet, "--names-output", named)[0] == 0
+    first, *rest = named.read_text().splitlines()
+    assert vin not in first
+    assert first == f"# names for {load_job_sheet(sheet).vin}"
+    assert rest == NAMES.read_text().splitlines()
+    code, output = run(*base, "--names", described, "--output", tmp_path / "x", "--names-output", tmp_path)
+    assert code == BAD_INPUT
+    assert "TOML" in output
+    assert not (tmp_path / "x").exists()
+
+
+def test_several_outputs_appear_together_or_not_at_all(tmp_path: Path) -> None:
+    def interrupted() -> Iterator[tuple[str, bytes]]:
+        yield str(tmp_path / "one"), b"first"
+        raise KeyboardInterrupt
+
+    with pytest.raises(KeyboardInterrupt):
+        whole_files(interrupted())
+    with pytest.raises(CanlogError):
+        whole_files([(str(tmp_path / "one"), b"first"), (str(tmp_path / "nowhere" / "two"), b"second")])
+    assert not list(tmp_path.iterdir())
+    whole_files([(str(tmp_path / "one"), b"first"), (str(tmp_path / "two"), b"second")])
+    assert (tmp_path / "one").read_bytes() + (tmp_path / "two").read_bytes() == b"firstsecond"
 
 
 def test_a_copy_that_would_read_otherwise_is_not_written(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
