@@ -1,7 +1,7 @@
 """The data bytes of a capture after redaction: first what messages say, then the same values wherever else they stand.
 
 Theory of operation: one column of all data bytes is changed in place. (1) Secret parts of rebuilt messages, found by
-their meaning. (2) Every replaced value of at least :data:`LEAST_SEARCHED` bytes, in every other message. (3) VINs on
+their meaning. (2) Every replaced value of at least four bytes, in any spelling, in every other message. (3) VINs on
 ids that carry no diagnostics, also in pieces over the frames of one id. (4) Frames of diagnostic ids that became part
 of no message: a second copy gets what the first one got, any other loses all that could be payload. (5) What else is
 in packets: :mod:`analysis.redact.packet_plan`.
@@ -9,9 +9,8 @@ in packets: :mod:`analysis.redact.packet_plan`.
 
 from __future__ import annotations
 
-import re
 from collections import Counter
-from collections.abc import Collection, Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass, field
 from typing import Final, NamedTuple
 
@@ -19,26 +18,28 @@ import numpy as np
 import numpy.typing as npt
 
 from analysis.record import CaptureRecord, Record
+from analysis.redact.known_vins import known_vins
+from analysis.redact.other_spellings import other_spellings
 from analysis.redact.packet_places import NOWHERE, Indices
-from analysis.redact.packet_plan import PacketPlan, announced_vins
-from analysis.redact.places import Places, SideKey, head_bytes
+from analysis.redact.packet_plan import PacketPlan
+from analysis.redact.places import Places, SideKey, head_bytes, streams
 from analysis.redact.replacements import Replacements
+from analysis.redact.search import LEAST, Search
 from analysis.redact.secret_parts import Part, Redactor, secret_parts
 from canlog.frames import FrameTable
 from canlog.isotp.addressing import Link
-from canlog.isotp.pci import ConsecutiveFrame, FirstFrame, SingleFrame, decode_frame
+from canlog.isotp.pci import ConsecutiveFrame, FirstFrame, FlowControl, SingleFrame, decode_frame
 from canlog.names.tables import Names
 from canlog.names.value_layout import FILL
-from canlog.names.vin import LENGTH, check_vin
+from canlog.names.vin import LENGTH
 
-#: Shorter values are replaced where their meaning is known only: elsewhere they stand by chance.
-LEAST_SEARCHED: Final = 4
 #: So many signs in a row of a known VIN are a piece of it.
 LEAST_PIECE: Final = 5
-_VIN_TEXT: Final = re.compile(rb"(?<![0-9A-Za-z])[A-HJ-NPR-Z0-9]{13}[0-9]{4}(?![0-9A-Za-z])")
 _MEMORY: Final = frozenset({"transferred data", "memory by address", "piece of a message without its beginning"})
-#: Bytes in front of the pieces of a text that is sent frame by frame: none, a number, a number and a count.
-_PIECE_HEADS: Final = (0, 1, 2)
+#: Bytes of a flow control frame, and what frames are usually filled up with (common practice, no source; CC is of
+#: ISO 15765-2, M).
+_FLOW_BYTES: Final = 3
+_USUAL_FILL: Final = (b"", b"\x00", b"\x55", b"\xaa", b"\xcc", b"\xff")
 #: Service and sub-function, or as much of an identifier.
 _SERVICE_BYTES: Final = 2
 
@@ -90,7 +91,7 @@ def make_plans(
         texts: the bytes of each file, in whose comments VINs may stand.
     """
     places = [Places(capture.capture.frames()) for capture in record.captures]
-    replacements = Replacements(_all_vins(record, places, sheet_vin, texts))
+    replacements = Replacements(known_vins(record, places, sheet_vin, texts))
     redactor = Redactor(names, also, replacements)
     parts = list(secret_parts(record, redactor))
     plans = []
@@ -99,42 +100,6 @@ def make_plans(
         _Planner(plan, record, capture, redactor, there).run(parts)
         plans.append(plan)
     return plans, redactor
-
-
-def _all_vins(
-    record: Record, places: Sequence[Places], sheet_vin: str, texts: Sequence[bytes]
-) -> set[str]:  # fmt: skip
-    """Every VIN: read or written as one, the sheet's, and what looks like one in messages, frames and comments."""
-    found = {sheet_vin} if sheet_vin else set()
-    for story in record.stories:
-        for reading in record.readings(story):
-            said = reading.raw[-LENGTH:].strip(FILL)
-            if (reading.kind == "vin" or reading.identifier == 0xF802) and len(said) == LENGTH:
-                found.add(said.decode("ascii", "replace"))
-    for message in (one for capture in record.captures for one in capture.messages):
-        if message.data[:1] not in (b"\x36", b"\x76"):
-            found |= {one[0].decode() for one in _VIN_TEXT.finditer(message.data)}
-    found |= {vin for there in places for vin in announced_vins(there.packets)}
-    streams = [stream for there in places for _, stream, _ in _streams(there.table, there.by_side)]
-    for stream in (*streams, *texts):
-        found |= {one for one in (match[0].decode() for match in _VIN_TEXT.finditer(stream)) if _is_sure(one)}
-    return {one for one in found if one.isascii() and len(one) == LENGTH and not check_vin(one).blank}
-
-
-def _is_sure(text: str) -> bool:
-    """Among numbers and names only a right check digit tells a VIN, or both letters and digits in plain sight."""
-    return any(sign.isalpha() for sign in text) and any(sign.isdigit() for sign in text[:12])
-
-
-def _streams(table: FrameTable, sides: dict[SideKey, list[int]]) -> Iterator[tuple[SideKey, bytes, Indices]]:
-    """The data of one id as one text, without the first bytes of each frame, and where each byte stands."""
-    for key, rows in sides.items():
-        for head in _PIECE_HEADS:
-            starts = table.offset[rows] + np.minimum(head, table.length[rows])
-            sizes = (table.offset[rows] + table.length[rows] - starts).astype(np.int64)
-            before = np.cumsum(sizes) - sizes
-            indices = np.repeat(starts - before, sizes) + np.arange(sizes.sum(), dtype=np.int64)
-            yield key, table.payload[indices].tobytes(), indices
 
 
 @dataclass
@@ -162,8 +127,8 @@ class _Planner:
                 self.plan.counts[Replaced(part.kind, part.module, part.identifier)] += 1
         self._know(parts)
         for message in self.capture.messages:
-            for pattern in (self._pattern, self._pieces):
-                self._search(pattern, message.data, stand[id(message)], self._label(message.link))
+            for search in (self._whole, self._pieces):
+                self._search(search, message.data, stand[id(message)], self._label(message.link))
         diagnostic = _sides(link for link in self.capture.messages.links)
         self._background({key: rows for key, rows in self.places.by_side.items() if key not in diagnostic})
         for key in diagnostic:
@@ -180,7 +145,7 @@ class _Planner:
         values = self.plan.values
         for part in parts:
             old, new = part.old.strip(FILL), part.new.strip(FILL)
-            told = part.kind not in _MEMORY and len(old) >= LEAST_SEARCHED and len(set(old)) > 2
+            told = part.kind not in _MEMORY and len(old) >= LEAST and len(set(old)) > 2
             if told and old != new and len(old) == len(new):
                 values.setdefault(old, new)
         pieces: dict[bytes, bytes] = {}
@@ -190,22 +155,41 @@ class _Planner:
                     piece = old_vin[at : at + size].encode()
                     if len(set(piece)) > 2:
                         pieces.setdefault(piece, new_vin[at : at + size].encode())
-        self._pattern = _any_of([*values, *(one for one in pieces if len(one) == LENGTH)])
-        self._pieces = _any_of(pieces)
-        self._new = pieces | values
+        whole = values | {old: new for old, new in pieces.items() if len(old) == LENGTH}
+        self._new: dict[bytes, bytes] = {}
+        for old, new in whole.items():
+            for spelled, put in other_spellings(old, new):
+                self._new.setdefault(spelled, put)
+        self._new |= whole
+        self._whole = Search(self._new)
+        self._pieces = Search(pieces)
+        self._new = pieces | self._new
 
-    def _search(self, pattern: re.Pattern[bytes] | None, data: bytes, at: Indices, module: str) -> None:
-        for match in pattern.finditer(data) if pattern else ():
-            there = at[match.start() : match.end()]
+    def _search(self, search: Search, data: bytes, at: Indices, module: str) -> None:
+        for start, end in search.find(data):
+            there = at[start:end]
             if not self.done[there[there != NOWHERE]].any():
-                self._put(there, self._new[match[0]])
+                self._put(there, self._new[data[start:end]])
                 self.plan.counts[Replaced("the same value elsewhere", module, "")] += 1
 
     def _background(self, sides: dict[SideKey, list[int]]) -> None:
         """Whole values first, however their frames begin; a piece of a VIN would else hide the rest of it."""
-        for pattern in (self._pattern, self._pieces):
-            for (channel, can_id, _), stream, indices in _streams(self.plan.table, sides):
-                self._search(pattern, stream, indices, f"{channel}:{can_id:03X}")
+        for pieces in self.places.text_pieces():
+            if pieces.key in sides:
+                self._search(self._whole, pieces.text, pieces.at, _called(pieces.key))
+                for first, *others in pieces.same:
+                    self._repeat(first, others)
+        for search in (self._whole, self._pieces):
+            for key, stream, indices in streams(self.plan.table, sides):
+                self._search(search, stream, indices, _called(key))
+
+    def _repeat(self, first: int, others: list[int]) -> None:
+        """What a changed frame got, in those that were equal to it."""
+        table = self.plan.table
+        at = int(table.offset[first]) + np.arange(int(table.length[first]), dtype=np.int64)
+        changed = np.flatnonzero(self.done[at])
+        for row in others if len(changed) else ():
+            self._put(int(table.offset[row]) + changed, self.plan.payload[at[changed]].tobytes())
 
     def _packets(self) -> None:
         rest = PacketPlan(self.places.packets, self.plan.payload, self.redactor.replacements)
@@ -222,6 +206,7 @@ class _Planner:
         for row in rows:
             data = self.plan.table.data(row)
             if row in self.places.used:
+                self._fill(row, data, has_address=address is not None)
                 same[data] = self.plan.data(row)
                 continue
             start, size = int(self.plan.table.offset[row]), len(data)
@@ -229,10 +214,34 @@ class _Planner:
                 continue
             new = same.get(data) or _without_payload(data, address is not None, self.redactor.replacements)
             self._put(np.arange(start, start + size, dtype=np.int64), new)
+            self._fill(row, data, has_address=address is not None)
             if new != data:
                 self.plan.counts[
                     Replaced("frame of no whole message", f"{int(self.plan.table.can_id[row]):03X}", "")
                 ] += 1
+
+    def _fill(self, row: int, data: bytes, *, has_address: bool) -> None:
+        """Fill bytes, where they are what was left in a buffer: a key or a VIN may stand there once more."""
+        frame = decode_frame(data, has_address=has_address)
+        if isinstance(frame, FlowControl):
+            end = has_address + _FLOW_BYTES
+        elif isinstance(frame, SingleFrame):
+            end = head_bytes(frame, data, has_address=has_address) + len(frame.data)
+        elif isinstance(frame, ConsecutiveFrame) and row in self.places.used:
+            end = self.places.end_of_payload(row)
+        else:
+            return
+        rest = data[end:]
+        if rest.strip(rest[:1]) or rest[:1] not in _USUAL_FILL:
+            start = int(self.plan.table.offset[row]) + end
+            new = self.redactor.replacements.octets(rest)
+            self._put(np.arange(start, start + len(rest), dtype=np.int64), new)
+            self.plan.counts[Replaced("left in the fill bytes", f"{int(self.plan.table.can_id[row]):03X}", "")] += 1
+
+
+def _called(key: SideKey) -> str:
+    channel, can_id, _ = key
+    return f"{channel}:{can_id:03X}"
 
 
 def _sides(links: Iterable[Link]) -> dict[SideKey, int | None]:
@@ -252,8 +261,3 @@ def _without_payload(data: bytes, has_address: bool, replacements: Replacements)
     first = start + (0 if isinstance(frame, ConsecutiveFrame) else _SERVICE_BYTES)
     end = start + len(frame.data)
     return data[:first] + replacements.octets(data[first:end]) + data[max(first, end) :]
-
-
-def _any_of(values: Iterable[bytes]) -> re.Pattern[bytes] | None:
-    ordered = sorted(set(values), key=len, reverse=True)
-    return re.compile(b"|".join(map(re.escape, ordered))) if ordered else None

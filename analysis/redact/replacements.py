@@ -30,6 +30,8 @@ _LETTERS: Final = "".join(sorted(ALPHABET - set(_DIGITS)))
 #: The first sign says whether the law asks for a check digit; that must not change.
 _BOUND: Final = "".join(sorted(CHECK_DIGIT_REGIONS))
 _UNBOUND_DIGITS: Final = "".join(sorted(set(_DIGITS) - CHECK_DIGIT_REGIONS))
+#: Signs that no VIN has, in one that was written wrong.
+_WRONG: Final = ("IOQ", "abcdefghijklmnopqrstuvwxyz")
 
 
 class Replacements:
@@ -120,7 +122,7 @@ def _vins(vins: list[str]) -> dict[str, str]:
 def _shuffled() -> dict[str, str]:
     """One place's alphabet: digits to digits, letters to letters, the first sign's regions among themselves."""
     table: dict[str, str] = {}
-    for signs in (_BOUND, _UNBOUND_DIGITS, _LETTERS):
+    for signs in (_BOUND, _UNBOUND_DIGITS, _LETTERS, *_WRONG):
         drawn = list(signs)
         secrets.SystemRandom().shuffle(drawn)
         table |= dict(zip(signs, drawn, strict=True))

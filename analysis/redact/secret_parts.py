@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Collection, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Final, Literal, NamedTuple
 
 from analysis.exchanges import Exchange
@@ -26,16 +26,34 @@ from canlog.names.tables import IdentifierKind, IdentifierName, Names
 from canlog.names.value_layout import NUMBER_TYPES, ValueField
 from canlog.names.vin import is_blank as is_blank_vin
 from canlog.services.decode import decode_request, decode_response
-from canlog.services.identifiers import identifier_kind, identifier_name, identifier_text
+from canlog.services.identifiers import READ_IDENTIFICATION, identifier_kind, identifier_name, identifier_text
 from canlog.services.layout import Decoded, Kind
 from canlog.services.traits import Act, item_read, item_written
 
 #: Words in the name of an identifier or of a field that say it identifies something.
-TELLING: Final = re.compile(r"serial|fingerprint|shop|workshop|owner|customer|equipment|\bvin\b", re.IGNORECASE)
+TELLING: Final = re.compile(
+    r"serial|traceab|fingerprint|shop|owner|customer|driver.?name|phone|equipment|immobili|password"
+    r"|\b(?:vin|pin|imei|iccid|mac)\b", re.IGNORECASE,
+)  # fmt: skip
 _CHECK: Final = re.compile(r"crc|check", re.IGNORECASE)
 OBD_VIN: Final = 0xF802
+#: Of the module, and of the engine (SAE J1979, vehicle information 0D, M).
+SERIAL_NUMBERS: Final = frozenset({SERIAL_NUMBER, 0xF80D})
+#: KWP2000: the serial number among the identifications that 1A reads (ISO 14230-3, M).
+_KWP_SERIAL_NUMBER: Final = 0x8C
+#: Identification options of the maker (ISO 14229-1:2020, annex C.1, M): what a tester writes there, it leaves behind.
+_MAKERS_OPTIONS: Final = frozenset({*range(0xF100, 0xF180), *range(0xF1A0, 0xF1F0)})
 _OPEN_BYTES: Final = 2  # service and sub-function of 27 and 29
 _BLOCK, _BLOCK_ANSWER = 0x36, 0x76
+#: What is enciphered may be anything (service 84).
+_SECURED: Final = frozenset({0x84, 0xC4})
+#: Answers with records beside faults: behind their identifiers stand values (service 19, 04 to 06 and 16 to 1A).
+_FAULT_RECORDS: Final = re.compile(rb"\x59[\x04-\x06\x10\x16-\x1a]")
+#: What may stand there with values that identify.
+_IN_FAULT_RECORDS: Final = re.compile(rb"\xf1[\x83-\x85\x8c\x98\x9a]")
+#: Vehicle information that no reading tells: the engine's serial number, behind the number of items.
+_ENGINE_NUMBER: Final = b"\x49\x0d"
+_DEFINE: Final = b"\x2c\x01"  # by identifier: four bytes each
 
 
 class Part(NamedTuple):
@@ -61,6 +79,7 @@ class Redactor:
     names: Names
     also: Collection[int]
     replacements: Replacements
+    derived: dict[tuple[str, int], str] = field(default_factory=dict)  # label, identifier -> why it is one
 
     def kind(self, label: str, did: int, dialect: str, service: int) -> str:
         """Why an identifier is replaced as a whole; empty where it is not."""
@@ -68,14 +87,29 @@ class Redactor:
         kind = str(name.kind) if name else identifier_kind(did, dialect, service)
         if kind == IdentifierKind.VIN or did == OBD_VIN:
             return "VIN"
-        if did == SERIAL_NUMBER:
+        is_kwp_serial = dialect == "kwp2000" and service == READ_IDENTIFICATION and did == _KWP_SERIAL_NUMBER
+        if did in SERIAL_NUMBERS or is_kwp_serial:
             return "serial number"
         if did in self.also:
             return "named by --also"
         if kind == IdentifierKind.FINGERPRINT:
             return "fingerprint"
         called = name.name if name else identifier_name(did, dialect, service)
-        return "identifies by its name" if TELLING.search(called) else ""
+        if TELLING.search(called):
+            return "identifies by its name"
+        return self.derived.get((label, did), "") if name is None else ""
+
+    def learn(self, label: str, request: bytes, dialect: str) -> None:
+        """What an identifier holds that is defined by others (2C), and what a tester leaves behind under no name."""
+        if dialect != "uds":
+            return
+        if request.startswith(_DEFINE):
+            sources = [int.from_bytes(request[at : at + 2], "big") for at in range(4, len(request) - 3, 4)]
+            if any(self.kind(label, one, dialect, 0x22) for one in sources):
+                self.derived[label, int.from_bytes(request[2:4], "big")] = "defined by what identifies"
+        did = int.from_bytes(request[1:3], "big")
+        if request[:1] == b"\x2e" and did in _MAKERS_OPTIONS:
+            self.derived.setdefault((label, did), "left behind by the tester")
 
     def record(self, label: str, did: int, raw: bytes, dialect: str = "uds", service: int = 0) -> tuple[str, bytes]:
         """The kind and the replacement of a record; an empty kind where it stays."""
@@ -171,6 +205,9 @@ def secret_parts(record: Record, redactor: Redactor) -> Iterator[Part]:
     """The secret stretches of every message, in no order; of one message they never overlap by accident."""
     labels = {story.link.key: story.label for story in record.stories}
     memory = _Memory(redactor.replacements)
+    for story in record.stories:
+        for exchange in story.exchanges:
+            redactor.learn(story.label, exchange.asked, exchange.dialect)
     for story in record.stories:
         yield from _records(story, record, redactor)
         memory.learn(story)
@@ -278,6 +315,14 @@ def _of_message(
         at = _last_record(_decoded(message, dialect))
         if at is not None:
             yield Part(message, at, memory.read_back(data[at:]), "memory by address", label)
+    elif data[0] in _SECURED and data[1:]:
+        yield Part(message, 1, octets(data[1:]), "secured data", label)
+    elif data.startswith(_ENGINE_NUMBER) and data[3:]:
+        yield Part(message, 3, octets(data[3:]), "serial number", label, "09 0D")
+    elif dialect == "uds" and _FAULT_RECORDS.match(data):
+        mark = _IN_FAULT_RECORDS.search(data, _OPEN_BYTES)
+        if mark is not None and data[mark.end() :]:
+            yield Part(message, mark.end(), octets(data[mark.end() :]), "record beside a fault", label)
     else:
         yield from _item(message, label, dialect, redactor)
 
