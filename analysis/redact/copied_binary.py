@@ -25,6 +25,7 @@ from analysis.redact.copied_packets import copied_packets
 from analysis.redact.copied_text import HINT
 from analysis.redact.plan import Plan
 from analysis.redact.replacements import Replacements
+from analysis.redact.written_values import WrittenValues
 from canlog.capture.blf import DATA_AT, ID_AT
 from canlog.capture.identifiers import LARGEST_29_BIT
 from canlog.errors import CanlogError
@@ -36,43 +37,31 @@ _CONTAINER: Final = struct.Struct("<H6xL4x")
 _CONTAINER_KIND, _STORED, _DEFLATED = 10, 0, 2
 
 
-def copied_binary(form: str, raw: bytes, plan: Plan, replacements: Replacements) -> bytes:
+def copied_binary(form: str, raw: bytes, plan: Plan, values: WrittenValues, replacements: Replacements) -> bytes:
     """The bytes of the copy.
 
     Raises:
         CanlogError: a form that is not copied, or a file in which a frame's bytes are not where they should be.
     """
     if form == "pcap":
-        return copied_packets(raw, _without_values(raw, plan), plan, replacements)
+        return copied_packets(raw, values.in_binary(raw), plan, replacements)
     if form == "mf4":
-        return copied_mf4(_without_values(raw, plan), plan)
+        return copied_mf4(raw, plan, values)
     copier = _COPIERS.get(form)
     if copier is None:
         raise CanlogError(f"a copy in the form {form} is not made", hint=HINT)
-    return copier(raw, plan)
-
-
-def _known_values(plan: Plan) -> Mapping[bytes, bytes]:
-    """What is looked for outside of frames: texts that do not stand there by chance."""
-    texts = {old.encode(): new.encode() for old, new in plan.vins.items()}
-    return texts | {old: new for old, new in plan.values.items() if len(old) >= 6 and old.isascii()}
-
-
-def _without_values(raw: bytes, plan: Plan) -> bytes:
-    for old, new in sorted(_known_values(plan).items(), key=lambda one: len(one[0]), reverse=True):
-        raw = raw.replace(old, new)
-    return raw
+    return copier(raw, plan, values)
 
 
 # BLF
 
 
-def _blf(raw: bytes, plan: Plan) -> bytes:
+def _blf(raw: bytes, plan: Plan, values: WrittenValues) -> bytes:
     header_bytes = int.from_bytes(raw[4:8], "little")
     pieces = list(_pieces(raw, header_bytes))
     objects = bytearray(b"".join(content for content, _ in pieces))
-    _with_new_data(objects, plan)
-    changed = _without_values(bytes(objects), plan)
+    _with_new_data(objects, plan, values)
+    changed = bytes(objects)
     out, at = [], 0
     for content, pack in pieces:
         out.append(pack(changed[at : at + len(content)]))
@@ -149,7 +138,7 @@ def _cut_container(whole: bytes) -> tuple[bytes, Callable[[bytes], bytes]]:
     return content, pack
 
 
-def _with_new_data(objects: bytearray, plan: Plan) -> None:
+def _with_new_data(objects: bytearray, plan: Plan, values: WrittenValues) -> None:
     """Put the new bytes into the objects of frames: in their order, and into copies that the reader passes over."""
     known = {(int(plan.table.can_id[row]), plan.table.data(row)): plan.data(row) for row in plan.changed_rows()}
     row = at = 0
@@ -157,6 +146,7 @@ def _with_new_data(objects: bytearray, plan: Plan) -> None:
         _, header_bytes, _, size, kind = _OBJECT.unpack_from(objects, mark)
         at = mark + max(size, len(_MARK))
         if kind not in DATA_AT:
+            objects[mark + _OBJECT.size : at] = values.in_binary(bytes(objects[mark + _OBJECT.size : at]))
             continue
         body = mark + header_bytes
         can_id = int.from_bytes(objects[body + ID_AT : body + ID_AT + 4], "little") & LARGEST_29_BIT
@@ -185,7 +175,7 @@ def _is_at(objects: bytearray, start: int, can_id: int, plan: Plan, row: int) ->
 # SQLite
 
 
-def _sqlite(raw: bytes, plan: Plan) -> bytes:
+def _sqlite(raw: bytes, plan: Plan, _: WrittenValues) -> bytes:
     with tempfile.TemporaryDirectory(prefix="canlog-") as folder:
         path = Path(folder) / "copy.db"
         path.write_bytes(raw)
@@ -212,4 +202,4 @@ def _change_rows(database: sqlite3.Connection, plan: Plan) -> None:
         database.execute("vacuum")  # free pages may hold rows that were deleted before
 
 
-_COPIERS: Final[Mapping[str, Callable[[bytes, Plan], bytes]]] = {"blf": _blf, "sqlite": _sqlite}
+_COPIERS: Final[Mapping[str, Callable[[bytes, Plan, WrittenValues], bytes]]] = {"blf": _blf, "sqlite": _sqlite}

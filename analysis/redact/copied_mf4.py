@@ -8,6 +8,7 @@ Source: names of channels in bus logs as in python-can 4.6.1 (can/io/mf4.py); bl
 
 from __future__ import annotations
 
+import re
 import struct
 from collections import defaultdict, deque
 from typing import Final
@@ -15,6 +16,7 @@ from typing import Final
 from analysis.redact.copied_text import HINT
 from analysis.redact.mf4_blocks import HEADER_AT, Block, Channel, Mf4File
 from analysis.redact.plan import Plan
+from analysis.redact.written_values import WrittenValues
 from canlog.capture.identifiers import LARGEST_29_BIT
 from canlog.errors import CanlogError
 
@@ -23,22 +25,25 @@ _RECORDS, _DATA = 1, 2  # of a data group
 _CHANNELS: Final = 1  # of a channel group
 _FRAMES: Final = ("CAN_DataFrame", "CAN_ErrorFrame", "CAN_RemoteFrame")
 _ANY_LENGTH: Final = 1  # kind of a channel
+#: Who and where, among what a file says of itself (ASAM MDF 4.1, common properties and file history, M).
+_PERSONS: Final = re.compile(rb"(<(?:e name=\"(?:author|department|user)\"[^>]*|user_name)>)([^<]+)")
 _Wanted = dict[tuple[int, bytes], deque[int]]
 
 
-def copied_mf4(searched: bytes, plan: Plan) -> bytes:
+def copied_mf4(raw: bytes, plan: Plan, values: WrittenValues) -> bytes:
     """The bytes of the copy.
 
     Args:
-        searched: the original without known values in its texts.
+        raw: the original.
         plan: what frames hold.
+        values: for its texts.
 
     Raises:
         CanlogError: a file that was never ended, that holds other files, or whose records are mixed.
     """
-    if not searched.startswith(b"MDF "):
+    if not raw.startswith(b"MDF "):
         raise CanlogError("an MF4 file that its logger never ended", hint=HINT)
-    file = Mf4File(bytearray(searched))
+    file = Mf4File(bytearray(raw))
     header = file.block(HEADER_AT)
     if header.links[_ATTACHMENTS]:
         raise CanlogError("an MF4 file with other files in it", hint=HINT)
@@ -47,6 +52,9 @@ def copied_mf4(searched: bytes, plan: Plan) -> bytes:
         rows[int(plan.table.can_id[row]), plan.table.data(row)].append(row)
     for group in file.chain(header.links[_GROUPS]):
         _copy_group(file, group, plan, rows)
+    for block in file.texts():
+        content = values.in_binary(bytes(file.raw[block.start : block.end]))
+        file.raw[block.start : block.end] = _PERSONS.sub(lambda one: one[1] + b"-" * len(one[2]), content)
     return bytes(file.raw)
 
 

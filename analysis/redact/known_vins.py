@@ -15,6 +15,10 @@ from canlog.names.vin import LENGTH, check_vin
 _VIN_TEXT: Final = re.compile(rb"(?<![0-9A-Za-z])[A-HJ-NPR-Z0-9]{13}[0-9]{4}(?![0-9A-Za-z])")
 #: The same in comments, as people write; and without anything between it and other text, then with a check digit.
 _VIN_BY_HAND: Final = re.compile(_VIN_TEXT.pattern, re.IGNORECASE)
+_VIN_IN_GROUPS: Final = re.compile(
+    rb"(?<![0-9A-Za-z])[A-HJ-NPR-Z0-9](?:[_-]?[A-HJ-NPR-Z0-9]){12}(?:[_-]?[0-9]){4}(?![0-9A-Za-z])", re.IGNORECASE
+)
+_GAPS: Final = re.compile(rb"[_-]")
 _VIN_INSIDE: Final = re.compile(rb"(?=([A-HJ-NPR-Z0-9]{8}[0-9X][A-HJ-NPR-Z0-9]{4}[0-9]{4}))")
 
 
@@ -37,7 +41,9 @@ def known_vins(
     pieces += [one.text for there in places for one in there.text_pieces()]
     by_hand = (match[0].upper().decode() for text in texts for match in _VIN_BY_HAND.finditer(text))
     told = (match[0].decode() for piece in pieces for match in _VIN_TEXT.finditer(piece))
-    found |= {one for one in (*by_hand, *told) if _is_sure(one)}
+    in_groups = (_GAPS.sub(b"", match[0]).upper().decode() for text in texts for match in _VIN_IN_GROUPS.finditer(text))
+    right = (one for one in in_groups if check_vin(one).check_digit_right)
+    found |= {one for one in (*by_hand, *told, *right) if _is_sure(one)}
     return {one for one in found if one.isascii() and len(one) == LENGTH and not check_vin(one).blank}
 
 

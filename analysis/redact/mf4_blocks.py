@@ -9,9 +9,11 @@ Source: ASAM MDF 4.1 (M), read beside asammdf 8.8.28 (blocks/v4_blocks.py, block
 
 from __future__ import annotations
 
+import re
 import struct
 import zlib
 from collections.abc import Iterator
+from contextlib import suppress
 from dataclasses import dataclass, field
 from typing import Final, NamedTuple
 
@@ -21,6 +23,7 @@ from canlog.errors import CanlogError
 HEADER_AT: Final = 64
 _HEAD: Final = struct.Struct("<4s4xQQ")
 _LINK: Final = 8
+_TEXTS: Final = re.compile(rb"##(?:TX|MD)\0{4}")
 _PACKED: Final = struct.Struct("<2sBxIQQ")  # name of the block in it, way, bytes of a line, sizes
 _DEFLATED, _TURNED = 0, 1
 
@@ -92,6 +95,14 @@ class Mf4File:
             return ""
         block = self.block(at)
         return bytes(self.raw[block.start : block.end]).split(b"\0", 1)[0].decode("utf-8", "replace")
+
+    def texts(self) -> list[Block]:
+        """Every block of text, also one that no link leads to."""
+        found = []
+        for match in _TEXTS.finditer(bytes(self.raw)):
+            with suppress(CanlogError):  # four bytes by chance
+                found.append(self.block(match.start()))
+        return found
 
     def channels(self, at: int) -> dict[str, Channel]:
         """The channels from a place on, with the parts of those that have some, by name."""

@@ -13,7 +13,7 @@ import gzip
 import io
 import lzma
 import zipfile
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Sequence
 from typing import Final
 
 from canlog.capture.source import utf16_kind
@@ -24,20 +24,20 @@ _ZIP: Final = b"PK\x03\x04"
 _ZIP_HEAD: Final = 30  # bytes in front of a member's name
 
 
-def packed_again(content: bytes, wrappings: Sequence[bytes], vins: Mapping[str, str]) -> bytes:
+def packed_again(content: bytes, wrappings: Sequence[bytes], renamed: Callable[[str], str]) -> bytes:
     """The content in the same layers.
 
     Args:
         content: what was inside all of them.
         wrappings: the first bytes of each layer of the original, outermost first.
-        vins: what stands in place of what, in the name of a zip file's member.
+        renamed: the name of a zip file's member without what identifies.
     """
     for head in reversed(wrappings):
-        content = _wrapped(content, head, vins)
+        content = _wrapped(content, head, renamed)
     return content
 
 
-def _wrapped(content: bytes, head: bytes, vins: Mapping[str, str]) -> bytes:
+def _wrapped(content: bytes, head: bytes, renamed: Callable[[str], str]) -> bytes:
     if kind := utf16_kind(head):
         return content.decode("utf-8", "replace").encode(kind)
     if head.startswith(_XZ):
@@ -47,7 +47,7 @@ def _wrapped(content: bytes, head: bytes, vins: Mapping[str, str]) -> bytes:
 
         return zstandard.ZstdCompressor().compress(content)
     if head.startswith(_ZIP):
-        return _zip(content, _member_name(head), vins)
+        return _zip(content, renamed(_member_name(head)))
     return gzip.compress(content, mtime=0)
 
 
@@ -56,9 +56,7 @@ def _member_name(head: bytes) -> str:
     return head[_ZIP_HEAD : _ZIP_HEAD + size].decode("utf-8", "replace")
 
 
-def _zip(content: bytes, name: str, vins: Mapping[str, str]) -> bytes:
-    for old, new in vins.items():
-        name = name.replace(old, new)
+def _zip(content: bytes, name: str) -> bytes:
     packed = io.BytesIO()
     with zipfile.ZipFile(packed, "w", zipfile.ZIP_DEFLATED) as archive:
         archive.writestr(zipfile.ZipInfo(name or "capture"), content, zipfile.ZIP_DEFLATED)

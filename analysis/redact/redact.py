@@ -20,6 +20,7 @@ from analysis.redact.packed import packed_again
 from analysis.redact.plan import Plan, Replaced, make_plans
 from analysis.redact.secret_parts import Redactor
 from analysis.redact.sheet_copy import names_copy, sheet_copy
+from analysis.redact.written_values import WrittenValues
 from analysis.sheet.jobsheet import load_job_sheet
 from canlog.capture.capture import Capture
 from canlog.errors import CanlogError
@@ -76,25 +77,29 @@ def redact(
     texts = [one.capture.text() for one in record.captures]
     sheet_text = Path(job).read_text(encoding="utf-8") if job is not None else ""
     name_texts = [_toml(Path(one)) for one in names]
-    written = [text.encode() for text in (sheet_text, *name_texts) if text]
+    given = [str(Path(one)) for one in ([path_or_paths] if isinstance(path_or_paths, str | Path) else path_or_paths)]
+    called = [Path(one).name for one in (*given, *names)]
+    written = [text.encode("utf-8", "replace") for text in (sheet_text, *name_texts, *called) if text]
     plans, redactor = make_plans(record, record.names, also, sheet.vin if sheet else "", [*texts, *written])
+    values = WrittenValues(plans[0].vins, {old: new for plan in plans for old, new in plan.values.items()})
     copies: dict[str, bytes] = {}
     for one, plan, text in zip(record.captures, plans, texts, strict=True):
-        copies[one.capture.path] = _copy(one.capture, plan, text, redactor)
+        copies[one.capture.path] = _copy(one.capture, plan, text, values, redactor)
         _judge(copies[one.capture.path], plan, one.name, columns)
     copied_sheet = None
     if sheet is not None:
-        copied_sheet = sheet_copy(sheet_text, sheet, plans, redactor)
+        copied_sheet = values.replaced(sheet_copy(sheet_text, sheet, plans, redactor).encode()).decode()
     counts: Counter[Replaced] = sum((plan.counts for plan in plans), Counter())
-    given = [str(Path(one)) for one in ([path_or_paths] if isinstance(path_or_paths, str | Path) else path_or_paths)]
     from_input = next((path for path in copies if path not in given), "")
     return Redaction(
         tuple(copies[one if one in copies else from_input] for one in given),
-        tuple(_named(Path(one).name, plans[0]) for one in given),
-        tuple(_named(Path(one).name, plans[0]) for one in names),
+        tuple(values.name(Path(one).name) for one in given),
+        tuple(values.name(Path(one).name) for one in names),
         copied_sheet,
-        tuple(text if text is None else names_copy(text, plans) for text in name_texts),
-        tuple((*key, count) for key, count in sorted(counts.items())),
+        tuple(
+            text if text is None else values.replaced(names_copy(text, plans).encode()).decode() for text in name_texts
+        ),
+        tuple((key.kind, values.name(key.module), key.identifier, count) for key, count in sorted(counts.items())),
     )
 
 
@@ -108,7 +113,7 @@ def _toml(path: Path) -> str | None:
     return text
 
 
-def _copy(capture: Capture, plan: Plan, text: bytes, redactor: Redactor) -> bytes:
+def _copy(capture: Capture, plan: Plan, text: bytes, values: WrittenValues, redactor: Redactor) -> bytes:
     if capture.packing_damage:
         raise CanlogError(
             f"{capture.name}: what it is packed in is damaged ({capture.packing_damage})",
@@ -116,17 +121,10 @@ def _copy(capture: Capture, plan: Plan, text: bytes, redactor: Redactor) -> byte
         )
     if capture.is_text:
         bad = [one.line for one in plan.table.bad_lines]
-        copy = copied_text(text, plan, bad, redactor.replacements)
+        copy = copied_text(text, plan, bad, values, redactor.replacements)
     else:
-        copy = copied_binary(capture.format, text, plan, redactor.replacements)
-    return packed_again(copy, capture.wrappings, plan.vins)
-
-
-def _named(name: str, plan: Plan) -> str:
-    """Of the copy: without a VIN."""
-    for old, new in plan.vins.items():
-        name = name.replace(old, new)
-    return name
+        copy = copied_binary(capture.format, text, plan, values, redactor.replacements)
+    return packed_again(copy, capture.wrappings, values.name)
 
 
 def _judge(copy: bytes, plan: Plan, name: str, columns: str) -> None:

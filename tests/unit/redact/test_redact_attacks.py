@@ -132,7 +132,7 @@ def test_it_is_in_the_capture_and_not_in_the_copy(case: str, tmp_path: Path) -> 
 
 
 def test_usual_fill_bytes_stay(tmp_path: Path) -> None:
-    frames = [*TOO_EARLY, "7E0#023E000000000000", "7E0#023E005555555555", "7E0#023E00AAAAAAAAAA", "7E0#023E00FFFFFFFFFF"]
+    frames = [*TOO_EARLY, *(f"7E0#023E00{fill * 5}" for fill in ("00", "55", "AA", "FF"))]
     original = written(tmp_path, frames)
     assert redact(original).capture == original.read_bytes()
 
@@ -172,4 +172,4 @@ def test_what_a_table_says_beside_the_bytes_is_replaced(tmp_path: Path) -> None:
     assert copy.count(b",") == original.read_bytes().count(b",")
     for secret in (VIN.encode(), b"LK3P06S", b"018931", b"SX1", b"74K2Z"):
         assert secret not in copy
-    assert b"hell" in copy
+    assert b"hel" in copy
