@@ -17,6 +17,7 @@ PLANTED = ("lost-frame", "wrong-read-back", "refused-block", "missing-check", "s
 
 @click.command()
 @CAPTURES
+@click.option("--job", metavar="SHEET", help="Job sheet (TOML): asks whether what came out is what was ordered.")
 @NAMES
 @link_option("Take these two ids as tester and module, whatever the traffic shows")
 @COLUMNS
@@ -36,12 +37,12 @@ PLANTED = ("lost-frame", "wrong-read-back", "refused-block", "missing-check", "s
     "--output", metavar="FILE", help="The copy of --plant, as candump text; its truth goes to FILE.truth.toml."
 )
 def walk(
-    captures: Sequence[str], names: Sequence[str], links: Sequence[str], columns: str, lesson: str | None,
-    trainer: bool, sheet: bool, html_file: str | None, secrets: bool, beside: str | None, plant: str | None,
-    output: str | None,
+    captures: Sequence[str], job: str | None, names: Sequence[str], links: Sequence[str], columns: str,
+    lesson: str | None, trainer: bool, sheet: bool, html_file: str | None, secrets: bool, beside: str | None,
+    plant: str | None, output: str | None,
 ) -> None:  # fmt: skip
     """Walk a class through a session: step by step, byte by byte, with questions that it answers itself."""
-    inputs = [*captures, *names, *(one for one in (lesson, beside) if one)]
+    inputs = [*captures, *names, *(one for one in (job, lesson, beside) if one)]
     check_inputs(captures, inputs, html_file, output)
     from analysis.walk.audience import Audience
     from analysis.walk.command import Wishes, walk_or_plant
@@ -52,7 +53,7 @@ def walk(
     width = page_width()
     by_keys = sys.stdout.isatty() and sys.stdin.isatty()
     wishes = Wishes(
-        captures, names, links, columns, lesson, audience, html_file, secrets, beside, plant, output, width,
+        captures, job, names, links, columns, lesson, audience, html_file, secrets, beside, plant, output, width,
         wants_colour(), by_keys,
     )  # fmt: skip
     with progress_line() as progress:

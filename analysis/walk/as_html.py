@@ -202,5 +202,6 @@ def _answer(one: Question, audience: Audience) -> str:
     if audience is Audience.SHEET:
         return '<div class="line"></div>' * ANSWER_LINES
     because = f'<br><span class="because">{safe(one.because)}</span>' if one.because else ""
+    wrong = f'<br><span class="because">Often said: {safe(one.wrong)}</span>' if one.wrong else ""
     opened = " open" if audience is Audience.TRAINER else ""
-    return f"<details{opened}><summary>Answer</summary>{safe(short_hex(one.answer))}{because}</details>"
+    return f"<details{opened}><summary>Answer</summary>{safe(short_hex(one.answer))}{because}{wrong}</details>"

@@ -120,5 +120,7 @@ def _questions(page: Lines, stop: Stop, audience: Audience) -> None:
         if audience.is_answered:
             why = f" ({one.because})" if one.because else ""
             page.text(f"{one.answer}{why}", indent=4, mark="Answer: ", colour="good", hang=2)
+            if one.wrong:
+                page.text(one.wrong, indent=4, mark="Often said: ", hang=2)
         elif audience is Audience.SHEET:
             page.text(RULE[: page.width - 4], indent=4)

@@ -76,7 +76,7 @@ def record_bytes(walk: Walk, step: Step) -> Iterator[Question]:
     yield Question(
         "record-bytes", COMPUTE, f"The message has {counted(whole, 'byte')}. How many of them are the record itself?",
         f"{len(item.data)}", f"{whole} less the service and {counted(item.identifier_bytes, 'byte')} of identifier",
-        first.lines, str(len(item.data)),
+        first.lines, str(len(item.data)), f"{whole}: service and identifier are no part of the record",
     )  # fmt: skip
 
 
@@ -118,6 +118,7 @@ def announced_times(walk: Walk, step: Step) -> Iterator[Question]:
             "announced-times", COMPUTE, "The answer ends with two times of two bytes. How long may the module take?",
             f"{p2} ms for an answer, {longer} ms after each 78", "the first counts ms, the second tens of ms",
             step.lines, f"{p2} {longer}",
+            f"{longer // 10} ms after a 78: the second time counts in steps of 10 ms",
         )  # fmt: skip
 
 

@@ -9,6 +9,7 @@ from analysis.report.wording import seconds
 from analysis.walk.question import COMPUTE, JUDGE, READ_OFF, Question
 from analysis.walk.steps import Step, Walk
 from canlog.counting import counted
+from canlog.isotp.addressing import Addressing
 
 #: A classic frame: six bytes fit behind the length in the first frame, seven in each that follows.
 IN_FIRST, IN_NEXT = 6, 7
@@ -27,6 +28,8 @@ def frames_needed(walk: Walk, step: Step) -> Iterator[Question]:
                 f"{IN_FIRST} bytes fit in the first frame and {IN_NEXT} in each that follows: "
                 f"({message.length} − {IN_FIRST}) / {IN_NEXT}, rounded up, and one. Flow control comes on top.",
                 message.lines, str(needed),
+                f"{-(-message.length // 8)}, by dividing by 8: each frame has bytes that only number it"
+                if -(-message.length // 8) != needed else "",
             )  # fmt: skip
             return
 
@@ -65,7 +68,7 @@ def waiting(walk: Walk, step: Step) -> Iterator[Question]:
         "pending", COMPUTE,
         "7F .. 78 is in this step. Is that a failure? How often does it come, and how long is the wait?",
         f"78 itself is none: {answer}", "78 means: understood, still at work, please wait; the real answer follows",
-        first.lines, value,
+        first.lines, value, "yes, because it begins with 7F",
     )  # fmt: skip
 
 
@@ -106,6 +109,7 @@ def suppressed(walk: Walk, step: Step) -> Iterator[Question]:
         "no-answer-wanted", JUDGE, "Nobody answers this request. Is that a fault? Which bit says so?",
         f"no fault: bit 7 of the second byte ({first.asked[1]:02X}) is set",
         "it asks for no positive answer; a refusal would still come", first.lines, f"{first.asked[1]:02X}",
+        "the modules are asleep or dead",
     )  # fmt: skip
 
 
@@ -118,6 +122,37 @@ def who_answered(walk: Walk, step: Step) -> Iterator[Question]:
             f"{counted(len(answered), 'module')}: {', '.join(_who(walk, one) for one in answered)}",
             "each module answers with an id of its own", step.lines, str(len(answered)),
         )  # fmt: skip
+
+
+def who_talks(walk: Walk, step: Step) -> Iterator[Question]:
+    """Which id asks and which one answers."""
+    link = step.first.link
+    if step.to_all or link.response_text is None or step.first.response is None:
+        return
+    asks, gives = link.request_text, link.response_text
+    pair = f"{asks} is the tester's, {gives} the module's"
+    yield Question(
+        "who-talks", READ_OFF, "Two ids stand in these lines. Which one asks, and which one answers?", pair,
+        "the one that speaks first asks; its first byte of content is a service, the answer begins with 40 more",
+        step.first.lines, f"{asks} {gives}", "both are the module's: every direction has an id of its own",
+    )  # fmt: skip
+
+
+def next_sequence_number(walk: Walk, step: Step) -> Iterator[Question]:
+    """What the number in a consecutive frame is. Source: ISO 15765-2:2016, 9.6.4 (M)."""
+    for message in step.first.messages:
+        if not message.complete or message.n_frames < 3 or message.link.addressing is Addressing.DOIP:
+            continue
+        last = message.n_frames - 1
+        due = last & 0xF
+        yield Question(
+            "next-sequence-number", COMPUTE,
+            f"The {message.direction.value} goes on in {counted(last, 'consecutive frame')}: the first begins with 21, "
+            "the next with 22. How does the last one begin?",
+            f"2{due:X}", "the low half of the byte counts from 1, runs from F to 0 and goes on", message.lines,
+            f"{due:X}", f"2{last}: it counts in hex and has one digit" if last > 9 else "",
+        )  # fmt: skip
+        return
 
 
 def _who(walk: Walk, exchange: Exchange) -> str:

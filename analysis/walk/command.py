@@ -30,6 +30,7 @@ class Wishes(NamedTuple):
     """The options."""
 
     captures: Sequence[str]
+    job: str | None
     names: Sequence[str]
     links: Sequence[str]
     columns: str
@@ -70,7 +71,9 @@ def walk_or_plant(wishes: Wishes, progress: Progress | None) -> Show:
 
 
 def _analysed(wishes: Wishes, captures: Sequence[str], progress: Progress | None) -> Report:
-    return analyse(captures, names=wishes.names, links=wishes.links, columns=wishes.columns, progress=progress)
+    return analyse(
+        captures, wishes.job, wishes.names, wishes.links, columns=wishes.columns, progress=progress
+    )  # fmt: skip
 
 
 def _plant(wishes: Wishes, walk: Walk, kind: str, output: str) -> Show:

@@ -15,7 +15,8 @@ READ_OFF, COMPUTE, JUDGE = 1, 2, 3
 class Question:
     """One question with its answer, both from the capture.
 
-    ``kind`` is stable; ``value`` is the bare answer, for programs; ``because`` says where it comes from.
+    ``kind`` is stable; ``value`` is the bare answer, for programs; ``because`` says where it comes from; ``wrong`` is
+    an answer that is often given, and what is wrong with it.
     """
 
     kind: str
@@ -25,6 +26,7 @@ class Question:
     because: str
     lines: tuple[int, int]
     value: str = ""
+    wrong: str = ""
 
 
 Asker = Callable[[Walk, Step], Iterator[Question]]
