@@ -41,9 +41,13 @@ def walk_html(walk: Walk, lesson: Lesson, audience: Audience, *, secrets: bool =
     if audience is not Audience.SHEET:
         parts.append(_you_are_here(lesson.stops, audience))
     frames = frames_of(walk, [stop.step for stop in lesson.stops], secrets=secrets)
+    before: tuple[str, ...] = ()
     for place, stop in enumerate(lesson.stops, start=1):
         content = content_of(walk, stop.step, secrets=secrets)
-        parts.append(step_html(stop, content, frames.get(stop.step.number, ()), audience, f"p{place}"))
+        told = (content.reason.why, settles(content))
+        shown = frames.get(stop.step.number, ())
+        parts.append(step_html(stop, content, shown, audience, f"p{place}", again=told == before))
+        before = told
     return document(title, "\n".join(parts), turns=audience is not Audience.SHEET)
 
 
@@ -75,6 +79,8 @@ def _file(package: str, name: str) -> str:
 
 def _opening(walk: Walk, lesson: Lesson, audience: Audience) -> Iterator[str]:
     yield '<div class="opening">'
+    if audience is Audience.SHEET:
+        yield '<p class="whose">Name <span></span> Date <span></span></p>'
     yield f"<p>{counted(len(lesson.stops), 'step')} of {len(walk.steps):,}. {_left_out(walk)}</p>"
     yield f'<p class="caution">{SAFETY}</p>'
     if audience is Audience.TRAINER:
@@ -108,12 +114,15 @@ def _mood(step: Step, audience: Audience) -> str:
     return "" if is_fine or audience is not Audience.TRAINER else ' class="bad"'
 
 
-def step_html(stop: Stop, content: Content, frames: Sequence[RawFrame], audience: Audience, name: str) -> str:
-    """One step: its frames and questions first, then what it is."""
-    parts = [f'<section class="step" id="{name}">', _heading(stop, content, audience)]
+def step_html(
+    stop: Stop, content: Content, frames: Sequence[RawFrame], audience: Audience, name: str, *, again: bool = False
+) -> str:  # fmt: skip
+    """One step: its frames and questions first, then what it is. ``again``: the step before was of the same act and
+    outcome, so that paper need not repeat the reason."""
+    parts = [f'<section class="step{" again" if again else ""}" id="{name}">', _heading(stop, content, audience)]
     if audience is Audience.TRAINER and stop.notes:
         parts.append(f'<p class="notes-trainer"><b>Notes:</b> {safe(stop.notes)}</p>')
-    parts += [_frames(frames), _questions(stop, audience)]
+    parts += ['<div class="stage">', _frames(frames), _questions(stop, audience), "</div>"]
     if audience is not Audience.SHEET:
         opened = " open" if audience is Audience.TRAINER or not stop.questions else ""
         parts.append(f'<details class="tell"{opened}><summary>Byte by byte, what it means, and why</summary>')
@@ -175,7 +184,7 @@ def _meaning(content: Content) -> str:
         wrong += '<p class="caution">Some routines build pressure or move parts.</p>'
     reason = content.reason
     return (
-        f'<div class="sides"><div><h3>What it means</h3><p>{safe(settles(content))}</p>'
+        f'<div class="sides reason"><div><h3>What it means</h3><p>{safe(settles(content))}</p>'
         f'<h3>Why it is done</h3><p>{safe(reason.why)} <span class="place">({safe(reason.source)})</span></p></div>'
         f"<div>{wrong}</div></div>"
     )

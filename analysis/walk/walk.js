@@ -23,7 +23,7 @@
   function open() {
     var answers = Array.from(pages[at].querySelectorAll(".asks details, .tell"));
     var next = answers.find(function (one) { return !one.open; });
-    if (next) { next.open = true; } else { answers.forEach(function (one) { one.open = false; }); }
+    if (next) { next.open = true; next.scrollIntoView({ block: "nearest" }); } else { answers.forEach(function (one) { one.open = false; }); }
   }
   document.documentElement.classList.add("one");
   document.addEventListener("keydown", function (event) {
