@@ -39,3 +39,8 @@ def wants_colour() -> bool:
 def page_width() -> int:
     """Columns for a page of prose."""
     return min(terminal_width() or 80, WIDEST_REPORT)
+
+
+def page_height() -> int:
+    """Lines of the terminal."""
+    return shutil.get_terminal_size().lines

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 import click
 
 from analysis.commands.options import CAPTURES, COLUMNS, NAMES, check_inputs, link_option
-from analysis.commands.terminal import page_width, progress_line, wants_colour
+from analysis.commands.terminal import page_height, page_width, progress_line, wants_colour
 from canlog.errors import CanlogError
 
 #: The faults of ``canlog walk --plant``; written here because their module is heavy. A test holds them together.
@@ -25,7 +25,7 @@ PLANTED = ("lost-frame", "wrong-read-back", "refused-block", "missing-check", "s
 @click.option("--trainer", is_flag=True, help="With all answers, notes and the words of the report.")
 @click.option("--sheet", is_flag=True, help="The sheet for the class: questions with room to write, no answers.")
 @click.option("--html", "html_file", metavar="FILE", help="Write it as one HTML file, for a projector or to print.")
-@click.option("--secrets", is_flag=True, help="Show seeds, keys and certificates (services 27, 29) unmasked.")
+@click.option("--secrets", is_flag=True, help="Show VINs, serial numbers, seeds, keys and memory unmasked.")
 @click.option("--beside", metavar="BAD", help="Show this session beside the first, where they part.")
 @click.option(
     "--plant",
@@ -54,7 +54,7 @@ def walk(
     by_keys = sys.stdout.isatty() and sys.stdin.isatty()
     wishes = Wishes(
         captures, job, names, links, columns, lesson, audience, html_file, secrets, beside, plant, output, width,
-        wants_colour(), by_keys,
+        page_height(), wants_colour(), by_keys,
     )  # fmt: skip
     with progress_line() as progress:
         show = walk_or_plant(wishes, progress)

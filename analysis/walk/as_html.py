@@ -34,16 +34,16 @@ HEAD = "<tr><th>line</th><th>s</th><th>id</th><th>bytes</th></tr>"
 SHORT = 23
 
 
-def walk_html(walk: Walk, lesson: Lesson, audience: Audience, *, secrets: bool = False) -> str:
+def walk_html(walk: Walk, lesson: Lesson, audience: Audience) -> str:
     """A whole HTML document."""
     title = lesson.title or "The session, step by step"
     parts = [f"<h1>{safe(title)}</h1>", *_opening(walk, lesson, audience)]
     if audience is not Audience.SHEET:
         parts.append(_you_are_here(lesson.stops, audience))
-    frames = frames_of(walk, [stop.step for stop in lesson.stops], secrets=secrets)
+    frames = frames_of(walk, [stop.step for stop in lesson.stops])
     before: tuple[str, ...] = ()
     for place, stop in enumerate(lesson.stops, start=1):
-        content = content_of(walk, stop.step, secrets=secrets)
+        content = content_of(walk, stop.step)
         told = (content.reason.why, settles(content))
         shown = frames.get(stop.step.number, ())
         parts.append(step_html(stop, content, shown, audience, f"p{place}", again=told == before))
@@ -128,7 +128,7 @@ def step_html(
         parts.append(f'<details class="tell"{opened}><summary>Byte by byte, what it means, and why</summary>')
         parts += [_sides(content), _meaning(content), "</details>", _members(content)]
     if audience is Audience.TRAINER:
-        parts += [f'<p class="caution">Found here: {safe(one.heading)} ({one.id})</p>' for one in content.found]
+        parts += [f'<p class="caution">Found here: {safe(heading)} ({name})</p>' for heading, name in content.found]
     return "\n".join([*filter(None, parts), "</section>"])
 
 

@@ -19,7 +19,7 @@ MOST_LINES = 12
 RULE = "." * 50
 
 
-def render_walk(walk: Walk, lesson: Lesson, width: int, audience: Audience, *, color: bool, secrets: bool) -> str:
+def render_walk(walk: Walk, lesson: Lesson, width: int, audience: Audience, *, color: bool) -> str:
     """All pages one below the other."""
     head = Lines(width, color=color)
     head.heading(lesson.title or "The session, step by step", counted(len(lesson.stops), "step"))
@@ -31,25 +31,25 @@ def render_walk(walk: Walk, lesson: Lesson, width: int, audience: Audience, *, c
     if audience is Audience.TRAINER:
         for line in verdict_lines(walk):
             head.text(line)
-    pages = [str(head), *pages_of(walk, lesson, width, audience, color=color, secrets=secrets)]
+    pages = [str(head), *pages_of(walk, lesson, width, audience, color=color)]
     return "\n".join(pages)
 
 
 def pages_of(
-    walk: Walk, lesson: Lesson, width: int, audience: Audience, *, color: bool, secrets: bool
+    walk: Walk, lesson: Lesson, width: int, audience: Audience, *, color: bool
 ) -> Iterator[str]:  # fmt: skip
     """One page for each stop."""
-    frames = frames_of(walk, [stop.step for stop in lesson.stops], secrets=secrets)
+    frames = frames_of(walk, [stop.step for stop in lesson.stops])
     for stop in lesson.stops:
         page = Lines(width, color=color)
-        _page(page, walk, stop, audience, frames.get(stop.step.number, ()), secrets=secrets)
+        _page(page, walk, stop, audience, frames.get(stop.step.number, ()))
         yield str(page)
 
 
 def _page(
-    page: Lines, walk: Walk, stop: Stop, audience: Audience, frames: Sequence[RawFrame], *, secrets: bool
+    page: Lines, walk: Walk, stop: Stop, audience: Audience, frames: Sequence[RawFrame]
 ) -> None:  # fmt: skip
-    content = content_of(walk, stop.step, secrets=secrets)
+    content = content_of(walk, stop.step)
     _heading(page, walk, stop, content, audience)
     if audience is Audience.TRAINER and stop.notes:
         page.text(stop.notes, mark="Notes: ")
@@ -58,8 +58,8 @@ def _page(
         _told(page, content)
     _questions(page, stop, audience)
     if audience is Audience.TRAINER:
-        for finding in content.found:
-            page.text(f"{finding.heading} ({finding.id})", mark="Found here: ", colour="caution")
+        for heading, known_as in content.found:
+            page.text(f"{heading} ({known_as})", mark="Found here: ", colour="caution")
 
 
 def _heading(page: Lines, walk: Walk, stop: Stop, content: Content, audience: Audience) -> None:

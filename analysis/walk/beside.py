@@ -34,14 +34,15 @@ class Beside:
     bad: Side
 
 
-def beside(good: Report, bad: Report) -> Beside:
+def beside(good: Report, bad: Report, *, secrets: bool = False) -> Beside:
     """Where two sessions part: a value that only one of them looked at teaches less than what was done."""
     found = compare(good, bad)
     parting = next((one for one in found.differences if one.matters and not _only_looked(one)), found.parting)
     alike = found.last_alike if parting is found.parting else None
     ends = alike or (None, None)
     here = (parting.good, parting.bad) if parting is not None else (None, None)
-    sides = [_side(walk_through(one), *places) for one, *places in zip((good, bad), ends, here, strict=True)]
+    walks = [walk_through(one, secrets=secrets) for one in (good, bad)]
+    sides = [_side(one, *places) for one, *places in zip(walks, ends, here, strict=True)]
     return Beside(parting, sides[0], sides[1])
 
 
@@ -56,7 +57,7 @@ def _side(walk: Walk, last_alike: Compared | None, parts_at: Compared | None) ->
     behind = before + 1 if before is not None else len(walk.steps)  # where nothing says, its end
     begin = at if at is not None else behind
     step = walk.steps[at] if at is not None else None
-    told = parts_at.told if parts_at is not None else "nothing like it"
+    told = walk.masks.text(parts_at.told) if parts_at is not None else "nothing like it"
     return Side(walk, walk.steps[max(begin - 1, 0) : begin + SHOWN], step, told)
 
 

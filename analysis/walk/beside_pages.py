@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import zip_longest
+
 from analysis.report.html_page import safe
 from analysis.report.lines import Lines, short_hex
 from analysis.walk.as_html import document, step_html
@@ -14,11 +16,14 @@ from analysis.walk.steps import Step
 
 ASK = "Where do the two sessions part, and what does each module say there?"
 BEHIND = "Behind it, what would you do with each vehicle?"
+#: From so many columns on two sessions stand beside each other.
+LEAST_FOR_TWO = 100
+BETWEEN = "  |  "
 ALIKE = "The sessions do not part: every step of both is there, answered alike."
 
 
 def beside_text(found: Beside, names: tuple[str, str], width: int, audience: Audience, *, color: bool) -> str:
-    """One side below the other; the answer for the trainer only."""
+    """One side beside the other, in a narrow terminal below it; the answer for the trainer only."""
     page = Lines(width, color=color)
     page.heading("Two sessions at the place where they part")
     if found.parting is None:
@@ -28,11 +33,23 @@ def beside_text(found: Beside, names: tuple[str, str], width: int, audience: Aud
     if audience is Audience.TRAINER:
         page.text(_answer(found), mark="Answer: ", colour="good")
     page.text(BEHIND, mark="Question 2: ", colour="strong")
-    for kind, name, side in (("good", names[0], found.good), ("bad", names[1], found.bad)):
-        page.heading(f"{kind} session", name, kind)
-        for step in side.steps:
-            _step(page, side, step, audience)
-    return str(page)
+    sides = (("good", names[0], found.good), ("bad", names[1], found.bad))
+    if width < LEAST_FOR_TWO:
+        return str(page) + "".join(str(_told(*one, width, audience, color=color)) for one in sides)
+    half = (width - len(BETWEEN)) // 2
+    left, right = (str(_told(*one, half, audience, color=False)).splitlines() for one in sides)
+    rows = (f"{one:<{half}}{BETWEEN}{other}".rstrip() for one, other in zip_longest(left, right, fillvalue=""))
+    return str(page) + "\n".join(rows) + "\n"
+
+
+def _told(kind: str, name: str, side: Side, width: int, audience: Audience, *, color: bool) -> Lines:
+    """One side, as a column."""
+    page = Lines(width, color=color)
+    page.heading(f"{kind} session", "", kind)
+    page.text(side.walk.masks.text(name), colour="dim")
+    for step in side.steps:
+        _step(page, side, step, audience)
+    return page
 
 
 def _step(page: Lines, side: Side, step: Step, audience: Audience) -> None:
@@ -51,7 +68,7 @@ def _place(side: Side) -> str:
     return f"step {side.parts_at.number}, {told}" if side.parts_at is not None else told
 
 
-def beside_html(found: Beside, names: tuple[str, str], audience: Audience, *, secrets: bool = False) -> str:
+def beside_html(found: Beside, names: tuple[str, str], audience: Audience) -> str:
     """A page with two columns."""
     title = "Two sessions at the place where they part"
     if found.parting is None:
@@ -60,7 +77,7 @@ def beside_html(found: Beside, names: tuple[str, str], audience: Audience, *, se
     answer = f"<details{opened}><summary>Answer</summary>{safe(_answer(found))}</details>"
     room = '<div class="line"></div>' * 2
     columns = "".join(
-        f"<div><h2>{side}: {safe(name)}</h2>{_column(one, side, audience, secrets=secrets)}</div>"
+        f"<div><h2>{side}: {safe(name)}</h2>{_column(one, side, audience)}</div>"
         for side, name, one in (("good", names[0], found.good), ("bad", names[1], found.bad))
     )
     asked = (
@@ -70,11 +87,11 @@ def beside_html(found: Beside, names: tuple[str, str], audience: Audience, *, se
     return document(title, f'<h1>{title}</h1>{asked}<div class="pair">{columns}</div>', turns=False)
 
 
-def _column(side: Side, name: str, audience: Audience, *, secrets: bool) -> str:
-    frames = frames_of(side.walk, side.steps, secrets=secrets)
+def _column(side: Side, name: str, audience: Audience) -> str:
+    frames = frames_of(side.walk, side.steps)
     return "".join(
         step_html(
-            Stop(step, ()), content_of(side.walk, step, secrets=secrets), frames.get(step.number, ()), audience,
+            Stop(step, ()), content_of(side.walk, step), frames.get(step.number, ()), audience,
             f"{name}-{step.number}",
         )
         for step in side.steps

@@ -13,7 +13,7 @@ from analysis.walk.as_text import pages_of, render_walk
 from analysis.walk.audience import Audience
 from analysis.walk.beside import beside
 from analysis.walk.beside_pages import beside_html, beside_text
-from analysis.walk.keys import walk_by_keys
+from analysis.walk.keys import Pages, walk_by_keys
 from analysis.walk.lesson import load_lesson, whole_session
 from analysis.walk.plant import plant, truth_toml
 from analysis.walk.steps import Walk, walk_through
@@ -42,6 +42,7 @@ class Wishes(NamedTuple):
     plant: str | None
     output: str | None
     width: int
+    height: int
     color: bool
     by_keys: bool
 
@@ -58,7 +59,7 @@ def walk_or_plant(wishes: Wishes, progress: Progress | None) -> Show:
     if only_one and len(wishes.captures) > 1:
         raise CanlogError(f"{only_one} takes one capture", hint="name the good one first")
     report = _analysed(wishes, wishes.captures, progress)
-    walk = walk_through(report)
+    walk = walk_through(report, secrets=wishes.secrets)
     if not walk.steps:
         raise CanlogError(
             f"{wishes.captures[0]}: no step to walk through", hint="`canlog report` says what the capture holds"
@@ -93,10 +94,10 @@ def _plant(wishes: Wishes, walk: Walk, kind: str, output: str) -> Show:
 
 
 def _beside(wishes: Wishes, good: Report, bad: str, progress: Progress | None) -> Show:
-    found = beside(good, _analysed(wishes, [bad], progress))
+    found = beside(good, _analysed(wishes, [bad], progress), secrets=wishes.secrets)
     names = wishes.captures[0], bad
     if wishes.html is not None:
-        return _written(wishes.html, beside_html(found, names, wishes.audience, secrets=wishes.secrets))
+        return _written(wishes.html, beside_html(found, names, wishes.audience))
     page = beside_text(found, names, wishes.width, wishes.audience, color=wishes.color)
     return lambda write, _: write(page)
 
@@ -104,12 +105,13 @@ def _beside(wishes: Wishes, good: Report, bad: str, progress: Progress | None) -
 def _walk(wishes: Wishes, walk: Walk) -> Show:
     lesson = load_lesson(wishes.lesson, walk) if wishes.lesson is not None else whole_session(walk)
     if wishes.html is not None:
-        return _written(wishes.html, walk_html(walk, lesson, wishes.audience, secrets=wishes.secrets))
-    look = {"color": wishes.color, "secrets": wishes.secrets}
+        return _written(wishes.html, walk_html(walk, lesson, wishes.audience))
+    look = {"color": wishes.color}
     if wishes.by_keys and wishes.audience is Audience.CLASS:
         kinds = Audience.CLOSED, Audience.OPENED
         closed, opened = (list(pages_of(walk, lesson, wishes.width, kind, **look)) for kind in kinds)
-        return lambda write, read_key: walk_by_keys(closed, opened, read_key, write)
+        pages = Pages(closed, opened, [stop.step.number for stop in lesson.stops], wishes.width, wishes.height)
+        return lambda write, read_key: walk_by_keys(pages, read_key, write)
     page = render_walk(walk, lesson, wishes.width, wishes.audience, **look)
     return lambda write, _: write(page)
 

@@ -6,7 +6,6 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import lru_cache
 
-from analysis.checks.finding import Finding
 from analysis.checks.registry import Check
 from analysis.checks.runner import load_checks
 from analysis.exchanges import Answer, Exchange
@@ -33,10 +32,10 @@ class Content:
     reason: Reason
     risks: list[Check]
     members: list[str]  # the exchanges of a folded step, one line each
-    found: list[Finding]
+    found: list[tuple[str, str]]  # heading and id of each finding that rests on it
 
 
-def content_of(walk: Walk, step: Step, *, secrets: bool = False) -> Content:
+def content_of(walk: Walk, step: Step) -> Content:
     """Everything about a step."""
     shown = next((one for one in step.exchanges if one.answered), step.first)
     asked, _, came_back = step.told.partition(": ")
@@ -46,8 +45,8 @@ def content_of(walk: Walk, step: Step, *, secrets: bool = False) -> Content:
         step=step,
         asked=asked,
         came_back=came_back,
-        sent=byte_rows(shown.ask, secrets=secrets) if shown.asked else [],
-        received=byte_rows(shown.answer, secrets=secrets) if shown.answered else [],
+        sent=byte_rows(shown.ask, walk.masks.of(shown.request)) if shown.asked else [],
+        received=byte_rows(shown.answer, walk.masks.of(shown.response)) if shown.answered else [],
         waited=f"{counted(len(shown.pendings), 'time')} 7F {shown.service:02X} 78 came first: the module asks to wait"
         if shown.pendings
         else "",
@@ -94,10 +93,10 @@ def _member(walk: Walk, step: Step, one: Exchange) -> str:
     return f"{who}{walk.tell(one)} ({f'line {first}' if first == last else f'lines {first}-{last}'})"
 
 
-def _found(walk: Walk, step: Step) -> list[Finding]:
+def _found(walk: Walk, step: Step) -> list[tuple[str, str]]:
     """Findings that rest on lines of this step."""
     return [
-        finding
+        (walk.masks.text(finding.heading), finding.id)
         for finding in walk.report.findings
         if any(_touches(step, item.capture, item.lines[0]) for item in finding.evidence)
     ]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
-from analysis.secrecy import MASK, is_secret
+from analysis.walk.masks import masked_octets
 from canlog.counting import counted
 from canlog.services.layout import SHOWN_BYTES, Decoded, Field, Kind
 
@@ -21,33 +21,39 @@ class ByteRow(NamedTuple):
     says: str
 
 
-def byte_rows(message: Decoded, *, secrets: bool = False) -> list[ByteRow]:
-    """One row a field, in order; a field that re-reads bits of a byte has no bytes of its own."""
-    hides = is_secret(message.data) and not secrets
-    rows = [_row(message.data, one, hides=hides) for one in message.fields if one.size or one.value is not False]
+def byte_rows(message: Decoded, hidden: frozenset[int] = frozenset()) -> list[ByteRow]:
+    """One row a field, in order; a field that re-reads bits of a byte has no bytes of its own.
+
+    Args:
+        message: request or answer.
+        hidden: places of bytes that are not shown.
+    """
+    rows = [_row(message.data, one, hidden) for one in message.fields if one.size or one.value is not False]
     rows = [row for row in rows if row.octets or row.says not in ("", "empty")]
     if rows and not rows[0].says:
         rows[0] = rows[0]._replace(says="refusal" if message.kind is Kind.NEGATIVE else message.name)
     if message.rest:
         at = len(message.data) - len(message.rest)
-        rows.append(ByteRow(at, _octets(message.rest, hides=hides), "rest", "no layout explains these bytes"))
+        rows.append(
+            ByteRow(at, _octets(message.data, at, len(message.data), hidden), "rest", "no layout explains these bytes")
+        )
     rows += [ByteRow(len(message.data), "", "trouble", problem) for problem in message.problems]
     return rows
 
 
-def _row(data: bytes, one: Field, *, hides: bool) -> ByteRow:
+def _row(data: bytes, one: Field, hidden: frozenset[int]) -> ByteRow:
     name = one.name.replace("_", " ")
     if one.size and data[0] in BLOCKS and isinstance(one.value, bytes):  # firmware is nobody's business here
         return ByteRow(one.offset, "…", name, f"{counted(one.size, 'byte')} of memory, not shown")
-    hidden = hides and one.offset > 1
-    octets = _octets(data[one.offset : one.offset + one.size], hides=hidden)
+    own = range(one.offset, one.offset + one.size)
+    octets = _octets(data, one.offset, one.offset + one.size, hidden)
+    if hidden.intersection(own):
+        return ByteRow(one.offset, octets, name, "masked" if hidden.issuperset(own) else "partly masked")
     is_plain = isinstance(one.value, bytes) and not one.said
     says = "" if is_plain or one.text.replace(" ", "") == octets.replace(" ", "") else one.text
-    return ByteRow(one.offset, octets, name, "masked" if hidden else says)
+    return ByteRow(one.offset, octets, name, says)
 
 
-def _octets(data: bytes, *, hides: bool) -> str:
-    if hides:
-        return " ".join([MASK] * min(len(data), SHOWN_BYTES))
-    shown = data[:SHOWN_BYTES].hex(" ").upper()
-    return shown if len(data) <= SHOWN_BYTES else f"{shown} … ({len(data):,} bytes)"
+def _octets(data: bytes, start: int, end: int, hidden: frozenset[int]) -> str:
+    shown = " ".join(masked_octets(data, hidden)[start : min(end, start + SHOWN_BYTES)])
+    return shown if end - start <= SHOWN_BYTES else f"{shown} … ({end - start:,} bytes)"

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from typing import Final
 
 from analysis.walk import (
@@ -40,6 +41,8 @@ ASKERS: Final[Sequence[Asker]] = (
 AT_A_STEP: Final = 2
 #: At the last step, where the session as a whole is looked at.
 AT_THE_END: Final = 6
+#: Of masked values these cannot be answered.
+NEEDS_THE_WHOLE: Final = frozenset({"letters", "vin-check-digit", "scaled-value", "as-bytes"})
 #: Put wherever they can be: few, and each of its own.
 ALWAYS: Final = frozenset({"as-ordered"})
 #: Of one kind, by level: reading off is learned soon, judging is not.
@@ -47,8 +50,17 @@ MOST_OF_A_KIND: Final[Mapping[int, int]] = {READ_OFF: 3, COMPUTE: 4, JUDGE: 6}
 
 
 def all_questions(walk: Walk, step: Step) -> list[Question]:
-    """Every question that the capture answers at this step."""
-    return [one for asker in ASKERS for one in asker(walk, step)]
+    """Every question that the capture answers at this step, secrets masked."""
+    found = (one for asker in ASKERS for one in asker(walk, step))
+    return [shown for one in found if (shown := _masked(walk, one)) == one or one.kind not in NEEDS_THE_WHOLE]
+
+
+def _masked(walk: Walk, one: Question) -> Question:
+    said = walk.masks.text
+    return replace(
+        one, ask=said(one.ask), answer=said(one.answer), because=said(one.because), value=said(one.value),
+        wrong=said(one.wrong),
+    )  # fmt: skip
 
 
 def chosen_questions(walk: Walk) -> Mapping[int, tuple[Question, ...]]:

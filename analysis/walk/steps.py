@@ -1,13 +1,14 @@
 """A session as numbered steps: one exchange each, or several that people would tell in one breath.
 
-Accepted blocks of a transfer in a row are one step, and so are the answers of several modules to one request to all.
+Accepted blocks of a transfer in a row are one step, and so are the answers of several modules to one request to all,
+and a request that is repeated and answered alike.
 Tester present that went well is left out and counted.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 from analysis.exchange_words import tell
@@ -16,6 +17,7 @@ from analysis.operations.block_form import form_of
 from analysis.report.model import Report
 from analysis.report.wording import seconds
 from analysis.story import Story
+from analysis.walk.masks import NO_MASKS, Masks, masks_of
 from canlog.counting import counted
 from canlog.frames import TimeKind
 from canlog.services.traits import Act
@@ -44,7 +46,7 @@ class Step:
     @property
     def is_run(self) -> bool:
         """Several blocks of one transfer."""
-        return self.act is Act.BLOCK and len(self.exchanges) > 1
+        return self.act is Act.BLOCK and len(self.exchanges) > 1 and self.first.positive
 
     @property
     def to_all(self) -> bool:
@@ -75,6 +77,7 @@ class Walk:
     report: Report
     steps: tuple[Step, ...]
     kept_alive: int
+    masks: Masks = NO_MASKS
 
     @cached_property
     def labels(self) -> Mapping[str, str]:
@@ -91,11 +94,12 @@ class Walk:
         return self.report.record.capture(exchange.capture).survey.summary.time_kind is not TimeKind.NONE
 
     def tell(self, exchange: Exchange) -> str:
-        """One exchange in words."""
+        """One exchange in words, secrets masked."""
         record = self.report.record
-        return tell(
+        told = tell(
             exchange, self.labels.get(exchange.link.key, ""), record.names, record.packets.get(exchange.number, ())
         )
+        return self.masks.text(told)
 
     def before(self, step: Step, exchange: Exchange) -> Iterator[Exchange]:
         """Exchanges of the same module in earlier steps, the latest first."""
@@ -108,12 +112,13 @@ class Walk:
             yield from ((later, one) for one in later.exchanges if one.link.key == exchange.link.key)
 
 
-def walk_through(report: Report) -> Walk:
-    """The steps of a report, numbered from 1."""
+def walk_through(report: Report, *, secrets: bool = False) -> Walk:
+    """The steps of a report, numbered from 1; with ``secrets`` nothing is masked."""
     told = [one for one in report.record.exchanges if not _only_keeps_alive(one)]
-    walk = Walk(report, (), len(report.record.exchanges) - len(told))
+    masks = NO_MASKS if secrets else masks_of(report)
+    walk = Walk(report, (), len(report.record.exchanges) - len(told), masks)
     steps = tuple(_step(walk, number, group) for number, group in enumerate(_groups(told), start=1))
-    return Walk(report, steps, walk.kept_alive)
+    return replace(walk, steps=steps)
 
 
 def _only_keeps_alive(exchange: Exchange) -> bool:
@@ -123,7 +128,7 @@ def _only_keeps_alive(exchange: Exchange) -> bool:
 def _groups(exchanges: list[Exchange]) -> Iterator[tuple[Exchange, ...]]:
     group: list[Exchange] = []
     for one in exchanges:
-        if group and not (_same_request(group[-1], one) or _next_block(group[-1], one)):
+        if group and not any(goes_on(group[-1], one) for goes_on in (_same_request, _next_block, _same_again)):
             yield tuple(group)
             group = []
         group.append(one)
@@ -138,6 +143,12 @@ def _same_request(one: Exchange, other: Exchange) -> bool:
 def _next_block(one: Exchange, other: Exchange) -> bool:
     both = one.act is other.act is Act.BLOCK and one.positive and other.positive
     return both and one.link.key == other.link.key and one.capture == other.capture
+
+
+def _same_again(one: Exchange, other: Exchange) -> bool:
+    """Asked again at once, and answered alike: a poll, or a retry into silence."""
+    alike = (one.asked, one.answered, one.outcome) == (other.asked, other.answered, other.outcome)
+    return alike and bool(one.asked) and one.link.key == other.link.key and one.capture == other.capture
 
 
 def _step(walk: Walk, number: int, group: tuple[Exchange, ...]) -> Step:
@@ -162,6 +173,8 @@ def _told(walk: Walk, group: tuple[Exchange, ...]) -> str:
         asked = walk.tell(first).partition(": ")[0]
         accepted = sum(one.outcome is Answer.POSITIVE for one in group)
         return f"{asked}: {counted(len(group), 'module')} answered, {accepted} of them yes"
+    if not (first.act is Act.BLOCK and first.positive):
+        return f"{walk.tell(first)}, {counted(len(group), 'time')}"
     form = form_of(None, group, None)
     sent = sum(form.size(one.request.length) for one in group if one.request is not None)
     last = walk.tell(group[-1]).partition(",")[0]

@@ -22,8 +22,8 @@ SAFETY = (
 def verdict_lines(walk: Walk) -> Iterator[str]:
     """What became of the job: for the trainer only."""
     data = walk.report.to_dict()
-    yield data["verdict"]["headline"]
+    yield walk.masks.text(data["verdict"]["headline"])
     parts = cast(Mapping[str, PartDict], data["verdict"]["parts"])
     for name, part in parts.items():
         because = f": {part['because'][0]}" if part["because"] else ""
-        yield f"{name.replace('_', ' ')}: {WORD.get(part['word'], part['word'])}{because}"
+        yield walk.masks.text(f"{name.replace('_', ' ')}: {WORD.get(part['word'], part['word'])}{because}")

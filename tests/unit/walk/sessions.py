@@ -21,7 +21,7 @@ def walk_of(name: str, *, with_order: bool = False) -> Walk:
     vehicle = name.partition("-")[0]
     job = FIXTURES / f"{vehicle}.toml" if with_order else None
     capture = next((FIXTURES / name).glob("capture.*"))
-    return walk_through(analyse(capture, job, [FIXTURES / f"{vehicle}_names.toml"]))
+    return walk_through(analyse(capture, job, [FIXTURES / f"{vehicle}_names.toml"]), secrets=True)
 
 
 @cache

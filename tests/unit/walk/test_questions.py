@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from pathlib import Path
 
 import pytest
 
@@ -11,15 +10,10 @@ from analysis import analyse
 from analysis.walk.question import Question
 from analysis.walk.questions import AT_A_STEP, AT_THE_END, all_questions, chosen_questions
 from analysis.walk.steps import Step, Walk, walk_through
+from tests.unit.walk.sessions import FIXTURES, walk_of
 
-FIXTURES = Path(__file__).parents[3] / "fixtures"
 NAMES = ("coach-all-good", "van-wrong-calibration", "coach-erase-low-voltage", "coach-next-day", "uds11-no-check")
 Asked = tuple[Step, Question]
-
-
-def walk_of(name: str) -> Walk:
-    capture = next((FIXTURES / name).glob("capture.*"))
-    return walk_through(analyse(capture, names=[FIXTURES / f"{name.partition('-')[0]}_names.toml"]))
 
 
 @pytest.fixture(scope="module")

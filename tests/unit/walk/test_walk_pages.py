@@ -11,7 +11,7 @@ import pytest
 from click.testing import CliRunner
 
 from analysis.cli import main
-from analysis.walk.keys import CLEAR, walk_by_keys
+from analysis.walk.keys import CLEAR, Pages, walk_by_keys, you_are_here
 
 FIXTURES = Path(__file__).parents[3] / "fixtures"
 COACH = [str(FIXTURES / "coach-erase-low-voltage" / "capture.log"), "--names", str(FIXTURES / "coach_names.toml")]
@@ -71,11 +71,46 @@ def test_a_seed_is_nowhere_on_the_pages(tmp_path: Path) -> None:
     assert "5A 3C 91 E7" in walked(*GOOD, "--secrets")
 
 
-def test_keys_turn_pages_and_open_answers() -> None:
+def turned_by(*keys: str) -> str:
+    """The pages shown, one letter each; capitals are opened ones."""
     shown: list[str] = []
-    keys = iter(["o", "n", "p", "p", "\x1b[C", "\x1b[C", "x", "q"])
-    walk_by_keys(["a", "b"], ["A", "B"], lambda: next(keys), shown.append)
-    assert [text.removeprefix(CLEAR)[0] for text in shown] == ["a", "A", "b", "a", "a", "b", "b", "b"]
+    pages = Pages(["a", "b", "c"], ["A", "B", "C"], [1, 7, 12], 20)
+    left = iter(keys)
+    walk_by_keys(pages, lambda: next(left), shown.append)
+    assert all(text.startswith(CLEAR) for text in shown)
+    return "".join(text.splitlines()[1] for text in shown)
+
+
+def test_keys_turn_pages_and_open_answers() -> None:
+    assert turned_by("o", "n", "p", "p", "\x1b[C", "\x1b[C", "x", "q") == "aAbaabcc"
+    assert turned_by("\x1b[F", "n", "\x1b[H", "\x1b[6~", "\x1b[5~", " ", "\r", "") == "accabab" + "c"
+    assert turned_by("o", "x", "\x1b[D", "q") == "aAAA"  # a key that leads nowhere shuts no answer
+
+
+def test_a_number_and_enter_go_to_that_step() -> None:
+    assert turned_by("1", "2", "\r", "q") == "aaac"
+    assert turned_by("1", "2", "\x7f", "\r", "q") == "aaaaa"  # 1 alone
+    assert turned_by("9", "9", "\r", "n", "q") == "aaaab"  # there is no such step
+
+
+def test_a_page_longer_than_the_screen_is_scrolled_before_it_is_turned() -> None:
+    shown: list[str] = []
+    long = "\n".join(f"line {number}" for number in range(1, 11))
+    pages = Pages([long, "b"], [long, "B"], [1, 2], 20, 10)  # six lines have room
+    keys = iter([" ", "\x1b[A", " ", " ", "q"])
+    walk_by_keys(pages, lambda: next(keys), shown.append)
+    seen = [[line for line in text.splitlines() if line.startswith(("line", "b"))] for text in shown]
+    assert [(one[0], one[-1]) for one in seen] == [
+        ("line 1", "line 6"), ("line 5", "line 10"), ("line 1", "line 6"), ("line 5", "line 10"), ("b", "b"),
+    ]  # fmt: skip
+    assert ["more below" in text for text in shown] == [True, False, True, False, False]
+
+
+def test_a_line_says_where_in_the_session_the_page_is() -> None:
+    pages = Pages(["a", "b", "c"], ["A", "B", "C"], [1, 7, 12], 20)
+    assert [you_are_here(pages, page) for page in range(3)] == [
+        "step 1  O-------  12", "step 7  ---O----  12", "step 12  ------O  12",
+    ]  # fmt: skip
 
 
 def test_a_lesson_stops_where_it_says_and_asks_its_own_questions() -> None:
@@ -129,4 +164,4 @@ def test_every_dialect_can_be_walked_through(name: str, tmp_path: Path) -> None:
         assert steps >= 10 and page.count("Question ") >= 10
         assert max(map(len, page.splitlines())) <= 80
         walked(*options, *more, "--html", str(target))
-        assert target.read_text(encoding="utf-8").count('<section class="step"') == steps
+        assert target.read_text(encoding="utf-8").count('<section class="step') == steps

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -9,6 +10,7 @@ import pytest
 from analysis import analyse
 from analysis.checks.runner import load_checks
 from analysis.walk.content import content_of
+from analysis.walk.masks import NO_MASKS
 from analysis.walk.reasons import REASONS
 from analysis.walk.steps import Walk, walk_through
 from canlog.services.traits import Act
@@ -69,9 +71,10 @@ def test_seeds_and_keys_are_masked_and_firmware_is_never_shown(coach: Walk) -> N
     rows = [row for step in unlock for row in (*content_of(coach, step).sent, *content_of(coach, step).received)]
     assert any(row.says == "masked" for row in rows)
     assert not [row for row in rows if "5A 3C 91 E7" in row.octets or "90 CE E9 08" in row.octets]
-    shown = [content_of(coach, step, secrets=True).received for step in unlock]
+    whole = replace(coach, masks=NO_MASKS)
+    shown = [content_of(whole, step).received for step in unlock]
     assert [row for rows in shown for row in rows if "5A 3C 91 E7" in row.octets]
-    block = content_of(coach, next(step for step in coach.steps if step.is_run), secrets=True)
+    block = content_of(whole, next(step for step in coach.steps if step.is_run))
     assert block.sent[-1].octets == "…" and block.sent[-1].says == "1,024 bytes of memory, not shown"
 
 
@@ -79,5 +82,13 @@ def test_the_bytes_of_all_rows_are_the_bytes_of_the_message(coach: Walk) -> None
     for step in coach.steps:
         if step.act is Act.BLOCK or len(step.first.asked) > 20:
             continue
-        rows = content_of(coach, step, secrets=True).sent
+        rows = content_of(replace(coach, masks=NO_MASKS), step).sent
         assert "".join(row.octets for row in rows).replace(" ", "") == step.first.asked.hex().upper()
+
+
+def test_a_request_repeated_and_answered_alike_is_one_step(coach: Walk) -> None:
+    polled = [step for step in coach.steps if step.told.endswith(", 2 times") and not step.to_all]
+    assert [step.told for step in polled] == ["result of routine 0340 (learn clutch fill): running, 2 times"]
+    assert len(content_of(coach, polled[0]).members) == 2
+    behind = coach.steps[polled[0].number]
+    assert behind.first.asked == polled[0].first.asked and behind.first.answered != polled[0].first.answered
