@@ -115,16 +115,17 @@ def _mood(step: Step, audience: Audience) -> str:
 
 
 def step_html(
-    stop: Stop, content: Content, frames: Sequence[RawFrame], audience: Audience, name: str, *, again: bool = False
+    stop: Stop, content: Content, frames: Sequence[RawFrame], audience: Audience, name: str, *, again: bool = False,
+    is_open: bool = True,
 ) -> str:  # fmt: skip
     """One step: its frames and questions first, then what it is. ``again``: the step before was of the same act and
-    outcome, so that paper need not repeat the reason."""
+    outcome, so that paper need not repeat the reason. ``is_open``: it is told at once where nothing is asked."""
     parts = [f'<section class="step{" again" if again else ""}" id="{name}">', _heading(stop, content, audience)]
     if audience is Audience.TRAINER and stop.notes:
         parts.append(f'<p class="notes-trainer"><b>Notes:</b> {safe(stop.notes)}</p>')
     parts += ['<div class="stage">', _frames(frames), _questions(stop, audience), "</div>"]
     if audience is not Audience.SHEET:
-        opened = " open" if audience is Audience.TRAINER or not stop.questions else ""
+        opened = " open" if audience is Audience.TRAINER or (is_open and not stop.questions) else ""
         parts.append(f'<details class="tell"{opened}><summary>Byte by byte, what it means, and why</summary>')
         parts += [_sides(content), _meaning(content), "</details>", _members(content)]
     if audience is Audience.TRAINER:

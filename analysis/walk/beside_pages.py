@@ -45,7 +45,7 @@ def beside_text(found: Beside, names: tuple[str, str], width: int, audience: Aud
 def _told(kind: str, name: str, side: Side, width: int, audience: Audience, *, color: bool) -> Lines:
     """One side, as a column."""
     page = Lines(width, color=color)
-    page.heading(f"{kind} session", "", kind)
+    page.heading(f"{_called(kind, audience)} session", "", kind if audience is Audience.TRAINER else "plain")
     page.text(side.walk.masks.text(name), colour="dim")
     for step in side.steps:
         _step(page, side, step, audience)
@@ -57,6 +57,11 @@ def _step(page: Lines, side: Side, step: Step, audience: Audience) -> None:
     page.text(f"{step.who}, {short_hex(step.told)} ({step.where})", mark=mark)
     if audience is Audience.TRAINER and step is side.parts_at:
         page.text(settles(content_of(side.walk, step)), indent=4)
+
+
+def _called(kind: str, audience: Audience) -> str:
+    """Which of the two went well the class is to find."""
+    return kind if audience is Audience.TRAINER else {"good": "first", "bad": "second"}[kind]
 
 
 def _answer(found: Beside) -> str:
@@ -77,14 +82,15 @@ def beside_html(found: Beside, names: tuple[str, str], audience: Audience) -> st
     answer = f"<details{opened}><summary>Answer</summary>{safe(_answer(found))}</details>"
     room = '<div class="line"></div>' * 2
     columns = "".join(
-        f"<div><h2>{side}: {safe(name)}</h2>{_column(one, side, audience)}</div>"
+        f"<div><h2>{_called(side, audience)}: {safe(one.walk.masks.text(name))}</h2>{_column(one, side, audience)}</div>"
         for side, name, one in (("good", names[0], found.good), ("bad", names[1], found.bad))
     )
+    named = " judged" if audience is Audience.TRAINER else ""
     asked = (
         f'<div class="asks"><p><small>1</small>{ASK}</p>{room if audience is Audience.SHEET else answer}'
         f"<p><small>2</small>{BEHIND}</p>{room if audience is Audience.SHEET else ''}</div>"
     )
-    return document(title, f'<h1>{title}</h1>{asked}<div class="pair">{columns}</div>', turns=False)
+    return document(title, f'<h1>{title}</h1>{asked}<div class="pair{named}">{columns}</div>', turns=False)
 
 
 def _column(side: Side, name: str, audience: Audience) -> str:
@@ -92,7 +98,7 @@ def _column(side: Side, name: str, audience: Audience) -> str:
     return "".join(
         step_html(
             Stop(step, ()), content_of(side.walk, step), frames.get(step.number, ()), audience,
-            f"{name}-{step.number}",
+            f"{name}-{step.number}", is_open=False,
         )
         for step in side.steps
     )  # fmt: skip

@@ -142,15 +142,18 @@ def test_two_sessions_stand_side_by_side_where_they_part(tmp_path: Path) -> None
     options = (str(GOOD), "--beside", str(bad), "--names", str(NAMES))
     page = run(*options)
     assert "Answer:" not in page
-    assert any("GOOD SESSION" in line and "BAD SESSION" in line for line in page.splitlines())
+    assert any("FIRST SESSION" in line and "SECOND SESSION" in line for line in page.splitlines())
+    assert "GOOD" not in page and "BAD" not in page  # that is for the class to find
     assert max(map(len, page.splitlines())) <= 100
     trainer = run(*options, "--trainer")
+    assert any("GOOD SESSION" in line and "BAD SESSION" in line for line in trainer.splitlines())
     answer = re.search(r"Answer: (.*?)Question 2", trainer, re.S)
     assert answer and "refused, 72" in " ".join(answer[1].split()) and "FF00" in answer[1]
     target = tmp_path / "beside.html"
     run(*options, "--html", str(target))
     html = target.read_text(encoding="utf-8")
     assert html.count('class="step"') == 8 and "<script" not in html
+    assert '<details class="tell" open>' not in html and "<h2>first: " in html
     assert len(set(re.findall(r' id="([^"]+)"', html))) == 8
 
 
