@@ -22,6 +22,7 @@ from analysis.answer.next_steps import (
     was_heard,
 )
 from analysis.breaks.silence import said_out_of_reach
+from analysis.checks.finding import Finding
 from analysis.modules import ModuleState, Now
 from analysis.operations.clock_order import reversals
 from analysis.operations.find import standing
@@ -151,8 +152,7 @@ def _wrong_values(job: Job) -> str:
     """Serious findings about values, also where every word is confirmed."""
     for item in job.findings:
         advice = TABLE.get(item.id)
-        heavy = item.severity is Severity.SERIOUS or (advice is not None and advice.always)
-        if not heavy or (advice is None and job.overall is not Word.CONFIRMED):
+        if not weighs_against(item) or (advice is None and job.overall is not Word.CONFIRMED):
             continue
         module = module_of(item, job.record)
         title = inside(item.title)
@@ -161,6 +161,12 @@ def _wrong_values(job: Job) -> str:
         said = f"{title}: {named}{case}." if case else f"{title}."
         return f"All confirmed, but {said}" if job.overall is Word.CONFIRMED else said[:1].upper() + said[1:]
     return ""
+
+
+def weighs_against(item: Finding) -> bool:
+    """Whether a finding spoils a job of which every word is confirmed."""
+    advice = TABLE.get(item.id)
+    return item.severity is Severity.SERIOUS or (advice is not None and advice.always)
 
 
 def _failed(job: Job, words: Mapping[Part, Word]) -> str:
@@ -215,10 +221,14 @@ def _not_proved(job: Job, words: Mapping[Part, Word]) -> str:
 
 def _all_well(job: Job, words: Mapping[Part, Word]) -> str:
     done = [CALLED[part] for part, word in words.items() if word is Word.CONFIRMED]
-    acts = [item for item in standing(job.operations) if item.part is not None]
-    weak = any(item.kind in (Kind.WRITE, Kind.WRITE_MEMORY) and not item.details["after_power_cycle"] for item in acts)
-    more = "; values are not yet read after a power cycle" if weak else ""
+    more = "; values are not yet read after a power cycle" if is_unread_after_power(job.operations) else ""
     return f"All confirmed{_modules(job, ' at ')}: {_listed(done)}{more}."
+
+
+def is_unread_after_power(operations: Iterable[Operation]) -> bool:
+    """Whether a value that was written was not read behind a loss of power, where a volatile copy would be gone."""
+    acts = (item for item in standing([*operations]) if item.part is not None)
+    return any(item.kind in (Kind.WRITE, Kind.WRITE_MEMORY) and not item.details["after_power_cycle"] for item in acts)
 
 
 def _modules(job: Job, before: str = "", behind: str = "") -> str:

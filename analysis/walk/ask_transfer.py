@@ -68,7 +68,11 @@ def share_done(walk: Walk, step: Step) -> Iterator[Question]:
     blocks = _blocks(walk, operation)
     if isinstance(asked, int) and asked:
         done = _carried([one for one in blocks if one.number <= step.exchanges[-1].number])
-        rest = "100 %, because nothing was refused: what was not answered was not carried" if done != asked else ""
+        rest = (
+            "100 %, because nothing was refused: what was not answered by then is not there yet"
+            if done != asked
+            else ""
+        )
         yield Question(
             "share-done", COMPUTE,
             f"{asked:,} bytes were asked for. How many are there when this step ends, in percent?",

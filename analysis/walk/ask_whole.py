@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from typing import Final
 
+from analysis.answer.headline import is_unread_after_power, weighs_against
 from analysis.breaks.silence import Silent
 from analysis.modules import Now
 from analysis.operations.model import Kind, Part
@@ -90,14 +91,17 @@ def hand_over(walk: Walk, step: Step) -> Iterator[Question]:
         for part, one in verdict.parts.items()
         if one.word not in (Word.CONFIRMED, Word.NOT_SHOWN)
     ]
+    findings, operations = walk.report.findings, walk.report.operations
+    is_fine = verdict.overall is Word.CONFIRMED and not (open_parts or is_unread_after_power(operations))
+    is_fine = is_fine and not any(weighs_against(one) for one in findings)
     accepted = all(one.positive for one in walk.report.record.exchanges if one.act is Act.WRITE)
-    written = [one for one in walk.report.operations if one.kind is Kind.WRITE]
+    written = [one for one in operations if one.kind is Kind.WRITE]
     start = "All writes were answered yes. " if written and accepted else ""
     yield Question(
         "hand-over", JUDGE, f"{start}Would you hand the vehicle over with what this recording shows? Vote first.",
-        f"{'not yet' if open_parts else 'yes, as far as it shows'}: {', '.join(open_parts) or verdict.headline}",
+        f"{'yes, as far as it shows' if is_fine else 'not yet'}: {', '.join(open_parts) or verdict.headline}",
         "only what was proved on the bus is done; the rest has to be read, now, while the vehicle is here",
-        step.lines, verdict.overall.value, "yes, because nothing was refused" if open_parts else "",
+        step.lines, verdict.overall.value, "" if is_fine else "yes, because nothing was refused",
     )  # fmt: skip
 
 

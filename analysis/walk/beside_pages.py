@@ -59,6 +59,12 @@ def _step(page: Lines, side: Side, step: Step, audience: Audience) -> None:
         page.text(settles(content_of(side.walk, step)), indent=4)
 
 
+def _heading(side: str, one: Side, name: str, audience: Audience) -> str:
+    """Names of files often tell how a session went: they are for the trainer."""
+    called = _called(side, audience)
+    return f"{called}: {safe(one.walk.masks.text(name))}" if audience is Audience.TRAINER else f"{called} recording"
+
+
 def _called(kind: str, audience: Audience) -> str:
     """Which of the two went well the class is to find."""
     return kind if audience is Audience.TRAINER else {"good": "first", "bad": "second"}[kind]
@@ -82,7 +88,7 @@ def beside_html(found: Beside, names: tuple[str, str], audience: Audience) -> st
     answer = f"<details{opened}><summary>Answer</summary>{safe(_answer(found))}</details>"
     room = '<div class="line"></div>' * 2
     columns = "".join(
-        f"<div><h2>{_called(side, audience)}: {safe(one.walk.masks.text(name))}</h2>{_column(one, side, audience)}</div>"
+        f"<div><h2>{_heading(side, one, name, audience)}</h2>{_column(one, side, audience)}</div>"
         for side, name, one in (("good", names[0], found.good), ("bad", names[1], found.bad))
     )
     named = " judged" if audience is Audience.TRAINER else ""

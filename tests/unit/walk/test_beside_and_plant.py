@@ -153,7 +153,7 @@ def test_two_sessions_stand_side_by_side_where_they_part(tmp_path: Path) -> None
     run(*options, "--html", str(target))
     html = target.read_text(encoding="utf-8")
     assert html.count('class="step"') == 8 and "<script" not in html
-    assert '<details class="tell" open>' not in html and "<h2>first: " in html
+    assert '<details class="tell" open>' not in html and "<h2>first recording</h2>" in html
     assert len(set(re.findall(r' id="([^"]+)"', html))) == 8
 
 

@@ -6,6 +6,7 @@ import pytest
 
 from analysis.walk.misconceptions import MISCONCEPTIONS
 from analysis.walk.questions import chosen_questions
+from analysis.words import Word
 from tests.unit.walk.sessions import asked, kinds, one_asked, walk_of
 
 GOOD = "coach-all-good"
@@ -50,6 +51,24 @@ def test_accepted_writes_are_no_reason_to_hand_over() -> None:
     assert lost.answer == stored.answer  # nobody can tell from what was recorded: that is the lesson
     assert lost.ask.startswith("All writes were answered yes.") and lost.answer.startswith("not yet: trims")
     assert one_asked(GOOD, "hand-over")[1].answer.startswith("yes, as far as it shows")
+
+
+@pytest.mark.parametrize(
+    ("name", "why"),
+    [
+        ("coach-foreign-keeper", "another vehicle"),
+        ("coach-trims-exchanged", "another order"),
+        ("coach-vin-swapped", "typed wrong"),
+        ("coach-quiet-not-restored", "keep quiet"),
+        ("coach-two-testers", "two testers"),
+        ("uds11-dtc-returns", "comes back"),
+        ("uds11-read-back-same-power-cycle", "power cycle"),
+    ],
+)
+def test_a_finding_keeps_the_vehicle_here_though_every_word_is_confirmed(name: str, why: str) -> None:
+    assert walk_of(name).report.verdict.overall is Word.CONFIRMED
+    _, one = one_asked(name, "hand-over")
+    assert one.answer.startswith("not yet: ") and why in one.answer and one.wrong
 
 
 def test_stages_are_named_with_their_steps_in_the_order_of_the_session() -> None:
