@@ -60,6 +60,7 @@ class Guard:
         self._rates = rates
         self._lan = lan
         self._told = told
+        self._turn = asyncio.Lock()
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """One request."""
@@ -147,7 +148,8 @@ class Guard:
 
     def _bounded(self, request: Request, receive: Receive) -> Receive:
         """The body, up to its limit and without long pauses."""
-        most = self._limits.upload_bytes if request.url.path in UPLOADS else self._limits.form_bytes
+        is_upload = request.url.path in UPLOADS
+        most = self._limits.upload_bytes if is_upload else self._limits.form_bytes
         too_large = HTTPException(413, f"larger than the {most >> 20 or 1} MiB that one upload may have")
         announced = request.headers.get("content-length", "0")
         if not announced.isdecimal() or int(announced) > most:
@@ -166,6 +168,9 @@ class Guard:
             complete = not message.get("more_body", False)
             if received > most:
                 raise too_large
+            if is_upload:
+                async with self._turn:  # one piece of one upload, then whoever only reads goes first
+                    await asyncio.sleep(0)
             return message
 
         return bounded

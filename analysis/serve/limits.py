@@ -29,6 +29,7 @@ class ServeLimits:
     requests_per_minute: int = 600
     uploads_per_minute: int = 120
     key_attempts_per_minute: int = 10
+    uploads_kept_at_once: int = 4
     waiting_jobs: int = 200
     waiting_pages: int = 40
     watchers: int = 200
@@ -51,6 +52,7 @@ REASONS: dict[str, str] = {
     "requests_per_minute": "from one address; far above a person with progress shown every second",
     "uploads_per_minute": "from one address; a folder of fifty captures sent at once passes",
     "key_attempts_per_minute": "wrong keys from one address; the key has 144 random bits, this keeps the log readable",
+    "uploads_kept_at_once": "uploads that are written to the disk at a time; more would only wait for it together",
     "waiting_jobs": "a queue longer than this is refused instead of filling the disk",
     "waiting_pages": "walks, comparisons and copies asked for at once; a class opens one page together",
     "watchers": "pages that are told at once how far a reading is; each costs ten looks at the tables a second",

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import functools
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
 
+from anyio import CapacityLimiter, to_thread
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from starlette.concurrency import run_in_threadpool
 from starlette.datastructures import FormData
@@ -42,6 +44,11 @@ class Site:
     access: Access
     limits: ServeLimits
     rates: Rates
+
+    @cached_property
+    def _takers(self) -> CapacityLimiter:
+        """Uploads wait for the disk in threads of their own, so that readers find the others free."""
+        return CapacityLimiter(self.limits.uploads_kept_at_once)
 
     @cached_property
     def _templates(self) -> Environment:
@@ -130,7 +137,8 @@ class Site:
     async def take(self, form: FormData) -> str:
         """Keep an upload and begin with it; its id."""
         try:
-            name = await run_in_threadpool(take, form, self.store, self.limits)
+            take_it = functools.partial(take, form, self.store, self.limits)
+            name = await to_thread.run_sync(take_it, limiter=self._takers)
         finally:
             await form.close()
         self.worker.wake()
