@@ -45,7 +45,7 @@ class Load:
         yield f"  all read after {self.all_read:.1f} s"
         for what, times in (("uploads arrive", self.reading), ("the queue is read", self.reading_later)):
             median, longest = 1000 * statistics.median(times), 1000 * max(times)
-            yield f"  an earlier report while {what}: median {median:.0f} ms, longest {longest:.0f} ms, {len(times)} times"
+            yield f"  an earlier report while {what}: median {median:.0f} ms, longest {longest:.0f} ms"
         yield f"  wrong: {len(self.wrong)}"
         yield from self.wrong[:20]
 
