@@ -55,7 +55,8 @@ class HtmlPage(Lines):
         inner = self._linked(text)
         if (mark == "- " and self._open != "table") or _NUMBERED.fullmatch(mark):
             self._block("ul" if mark == "- " else "ol")
-            self._html.append(f'<li class="{colour}{depth}">{inner}</li>')
+            number = f' value="{mark[:-2]}"' if mark[0] != "-" else ""  # what stands between two items ends a list
+            self._html.append(f'<li{number} class="{colour}{depth}">{inner}</li>')
             return
         if self._open == "table" and indent > 2:  # what a row rests on belongs to its table
             label = _label(mark.strip())

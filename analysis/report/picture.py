@@ -7,12 +7,13 @@ from __future__ import annotations
 
 import io
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from html import escape
 from typing import TYPE_CHECKING, Final
 
 from analysis.report import wording
 from analysis.report.contract import OperationDict, ReportDict
+from analysis.report.lines import printable
 from canlog.counting import SECOND_NS, counted
 
 if TYPE_CHECKING:
@@ -30,7 +31,9 @@ _DRAWN: Final = (
     "download", "upload", "file", "write", "write-memory", "routine", "reset", "clear", "unlock", "session",
 )  # fmt: skip
 _KEY: Final = "Green: confirmed; amber, striped: not proven; red, crossed: failed; red, dotted: interrupted."
-_SHORTEST_SHARE: Final = 0.004
+_SHORTEST_SHARE: Final = 0.006
+#: Inches: so narrow that a phone shows it whole, with letters that can be read.
+_WIDTH: Final = 6.0
 
 
 def draw_timeline(report: ReportDict, targets: Mapping[int, str]) -> tuple[str, str]:
@@ -43,12 +46,12 @@ def draw_timeline(report: ReportDict, targets: Mapping[int, str]) -> tuple[str, 
     if not acts or (len(report["captures"]) > 1 and kinds != {"absolute"}):
         return "", ""
     names = wording.labels(report)
-    lanes = list(dict.fromkeys(item["link"] for item in acts))
-    begin = min(item["begin_ns"] or 0 for item in acts)
-    end = max(item["end_ns"] or item["begin_ns"] or 0 for item in acts)
-    if end <= begin:
+    panels = {name: panel for name, panel in _by_capture(acts, report) if _last_ns(panel) > _first_ns(panel)}
+    if not panels:
         return "", ""
-    drawing = _svg(acts, lanes, names, begin, end)
+    acts = [item for panel in panels.values() for item in panel]
+    lanes = list(dict.fromkeys(item["link"] for item in acts))
+    drawing = _svg(panels, lanes, names)
     for item in acts:
         said = f"{names.get(item['link'], item['link'])}: {wording.act(item)}, {wording.WORD[item['word']]}"
         link = f'<a href="#{targets.get(item["number"], "timeline")}"><title>{escape(said)}</title>'
@@ -72,28 +75,53 @@ def _in_words(acts: Sequence[OperationDict], lanes: Sequence[str], names: dict[s
     return f"{'; '.join(parts)}. {_KEY}"
 
 
-def _svg(
-    acts: Sequence[OperationDict], lanes: Sequence[str], names: dict[str, str], begin: int, end: int
-) -> str:  # fmt: skip
+def _by_capture(acts: Sequence[OperationDict], report: ReportDict) -> Iterator[tuple[str, list[OperationDict]]]:
+    """The acts of each capture, with its name: hours between two of them would leave nothing of either."""
+    if len(report["captures"]) == 1:
+        yield "", list(acts)
+        return
+    starts = [item["first_time_ns"] or 0 for item in report["captures"]]
+    for number, (capture, start) in enumerate(zip(report["captures"], starts, strict=True)):
+        behind = starts[number + 1] if number + 1 < len(starts) else None
+        mine = [item for item in acts if behind is None or (item["begin_ns"] or 0) < behind]
+        if mine := [item for item in mine if number == 0 or (item["begin_ns"] or 0) >= start]:
+            yield f"{capture['number']}. {capture['name']}", mine
+
+
+def _first_ns(acts: Sequence[OperationDict]) -> int:
+    return min(item["begin_ns"] or 0 for item in acts)
+
+
+def _last_ns(acts: Sequence[OperationDict]) -> int:
+    return max(item["end_ns"] or item["begin_ns"] or 0 for item in acts)
+
+
+def _svg(panels: Mapping[str, Sequence[OperationDict]], lanes: Sequence[str], names: dict[str, str]) -> str:
     import matplotlib
     from matplotlib.figure import Figure
 
     with matplotlib.rc_context(
-        {"svg.fonttype": "none", "svg.hashsalt": "canlog", "font.size": 9, "hatch.linewidth": 0.6}
+        {"svg.fonttype": "none", "svg.hashsalt": "canlog", "font.size": 11, "hatch.linewidth": 0.6}
     ):
-        figure = Figure(figsize=(9, 0.9 + 0.55 * len(lanes)), layout="constrained")
-        axes = figure.subplots()
-        shortest = (end - begin) / SECOND_NS * _SHORTEST_SHARE
-        for item in acts:
-            _bar(axes, item, lanes.index(item["link"]), begin, shortest)
-        axes.set_yticks(range(len(lanes)), [names.get(link, link) for link in lanes])
-        axes.set_ylim(len(lanes) - 0.4, -0.6)
-        axes.set_xlabel("seconds from the first act")
-        axes.spines[["top", "right", "left"]].set_visible(False)
-        axes.grid(axis="x", alpha=0.25)
+        figure = Figure(figsize=(_WIDTH, (0.9 + 0.45 * len(lanes)) * len(panels)), layout="constrained")
+        for axes, (name, acts) in zip(figure.subplots(len(panels), squeeze=False)[:, 0], panels.items(), strict=True):
+            axes.set_title(printable(name), loc="left", fontsize=11, parse_math=False)
+            _panel(axes, acts, lanes, names)
         stream = io.StringIO()
         figure.savefig(stream, format="svg", transparent=True, metadata={"Date": None, "Creator": None})
     return _for_page(stream.getvalue())
+
+
+def _panel(axes: Axes, acts: Sequence[OperationDict], lanes: Sequence[str], names: dict[str, str]) -> None:
+    begin, end = _first_ns(acts), _last_ns(acts)
+    shortest = (end - begin) / SECOND_NS * _SHORTEST_SHARE
+    for item in acts:
+        _bar(axes, item, lanes.index(item["link"]), begin, shortest)
+    axes.set_yticks(range(len(lanes)), [names.get(link, link) for link in lanes])
+    axes.set_ylim(len(lanes) - 0.4, -0.6)
+    axes.set_xlabel("seconds from the first act")
+    axes.spines[["top", "right", "left"]].set_visible(False)
+    axes.grid(axis="x", alpha=0.25)
 
 
 def _bar(axes: Axes, item: OperationDict, lane: int, begin: int, shortest: float) -> None:

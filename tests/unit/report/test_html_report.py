@@ -102,6 +102,17 @@ def test_every_mark_of_the_picture_leads_to_a_step_of_its_own_and_is_named() -> 
     assert any(name.endswith(", confirmed") for _, name in marks)
 
 
+def test_each_of_several_captures_has_its_number_and_its_part_of_the_picture() -> None:
+    captures = [
+        FIXTURES / name / "capture.log" for name in ("coach-before-removal", "coach-all-good", "coach-next-day")
+    ]
+    html = html_of(analyse(captures, names=[FIXTURES / "coach_names.toml"]))
+    trusted = html[html.index('<section id="can-these-captures-be-trusted"') :]
+    assert re.findall(r'<li value="(\d)"', trusted[: trusted.index("</section>")]) == ["1", "2", "3"]
+    picture = html[html.index("<svg") : html.index("</svg>")]
+    assert re.findall(r">(\d\. capture.log)<", picture) == ["2. capture.log", "3. capture.log"], "the first only reads"
+
+
 def test_a_frame_leads_back_to_the_step_that_it_belongs_to() -> None:
     html = html_of(opened("uds11-check-bad"))
     step = re.search(r'<tr id="c1-l273"><td><a href="#step(\d+)">273</a>', html)
