@@ -89,4 +89,5 @@ def rebuild_surveyed(capture: Capture, surveyed: Survey, links: Sequence[Link]) 
     summary = surveyed.summary
     parts.append(reassembler.finish(summary.last_time_ns or 0, summary.lines))
     parts.append(ethernet.messages(over_ethernet))
-    return MessageTable(tuple(links), JoinedMessages(parts), (*reassembler.strays, *ethernet.strays()))
+    strays = (*reassembler.strays, *ethernet.strays())
+    return MessageTable(tuple(links), JoinedMessages(parts), strays, reassembler.repeats)

@@ -83,6 +83,7 @@ class BulkReassembler(Reassembler):
             self._directory = directory_of(self._stations, self._sides)
         rows, sides = self._directory.rows_of(table)
         ours = table if len(rows) == len(table) else table.take(rows)
+        self._repeats.take_table(table, rows, ours, sides, self._sides, has_clock=has_clock)
         return self._read(_Frames(ours, sides), may_hold=True)
 
     def finish(self, end_ns: int, end_line: int) -> list[Message]:

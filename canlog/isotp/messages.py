@@ -35,6 +35,18 @@ class Missing(NamedTuple):
     end: int
 
 
+class Repeated(NamedTuple):
+    """One frame many times in a row with nothing else on its channel in between (:mod:`canlog.isotp.repeats`)."""
+
+    link: Link
+    direction: Direction
+    frames: int
+    first_line: int
+    last_line: int
+    begin_ns: int
+    end_ns: int
+
+
 @dataclass(frozen=True, slots=True)
 class Message:
     """One transfer of one direction of a link.
@@ -123,6 +135,7 @@ class MessageTable:
     links: tuple[Link, ...]
     messages: Sequence[Message]
     strays: tuple[Anomaly, ...] = ()  # frames on link ids that became part of no message
+    repeats: tuple[Repeated, ...] = ()  # frames that nobody acknowledged
 
     def __len__(self) -> int:
         return len(self.messages)

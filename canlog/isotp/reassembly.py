@@ -18,7 +18,7 @@ import numpy.typing as npt
 
 from canlog.frames import FrameFlag, FrameTable, Ints
 from canlog.isotp.addressing import Direction, Link
-from canlog.isotp.messages import Anomaly, Message
+from canlog.isotp.messages import Anomaly, Message, Repeated
 from canlog.isotp.pci import (
     ConsecutiveFrame,
     FirstFrame,
@@ -29,6 +29,7 @@ from canlog.isotp.pci import (
     decode_frame,
     is_reserved_stmin,
 )
+from canlog.isotp.repeats import RepeatFinder
 from canlog.isotp.steps import REASONS, RULES, STEPS, State, Step
 from canlog.isotp.transfer import Placement, Seen, Transfer
 
@@ -415,6 +416,7 @@ class Reassembler:
         self._sides: list[Side] = []
         self._done: list[Message] = []
         self._strays: list[Anomaly] = []
+        self._repeats = RepeatFinder()
         self._has_clock = False
 
     @property
@@ -423,19 +425,25 @@ class Reassembler:
         everything = [*self._strays, *(anomaly for side in self._sides for anomaly in side.strays)]
         return tuple(sorted(everything, key=lambda anomaly: anomaly.line))
 
+    @property
+    def repeats(self) -> tuple[Repeated, ...]:
+        """Frames that came many times in a row with nothing in between, in order of line."""
+        return self._repeats.found
+
     def feed(self, table: FrameTable) -> Sequence[Message]:
         """The messages that ended in this table, in order of completion."""
         self._learn(table.channels)
         self._has_clock = self._has_clock or bool(table.time_ns.any())
-        keys = frame_keys(table)
+        keys, places = frame_keys(table), self._repeats.places(table)
         rows = np.flatnonzero(np.isin(keys, self._keys) & (table.flags & NOT_DATA == 0))
         if not len(rows):
             return []
         payload = table.payload.tobytes()
         has_clock = self._has_clock
-        for key, time_ns, line, position, start, length in zip(
+        for key, time_ns, line, position, start, length, place in zip(
             keys[rows].tolist(), table.time_ns[rows].tolist(), table.line[rows].tolist(),
-            table.position[rows].tolist(), table.offset[rows].tolist(), table.length[rows].tolist(), strict=True,
+            table.position[rows].tolist(), table.offset[rows].tolist(), table.length[rows].tolist(),
+            places[rows].tolist(), strict=True,
         ):  # fmt: skip
             data = payload[start : start + length]
             stations = self._stations[key]
@@ -444,7 +452,9 @@ class Reassembler:
                 side = stations.get(None)
             if side is None:
                 continue  # the id carries an address that no link has
-            side.take(Seen(time_ns, line, position, data), has_clock=has_clock)
+            seen = Seen(time_ns, line, position, data)
+            self._repeats.take(side, key >> 30, seen, place, has_clock=has_clock)
+            side.take(seen, has_clock=has_clock)
         return self._taken()
 
     def finish(self, end_ns: int, end_line: int) -> list[Message]:

@@ -19,7 +19,7 @@ from hypothesis import strategies as st
 from canlog.frames import Frame, FrameFlag, FrameTable, table_of
 from canlog.isotp.addressing import parse_link
 from canlog.isotp.bulk import BulkReassembler
-from canlog.isotp.messages import Anomaly, Message
+from canlog.isotp.messages import Anomaly, Message, Repeated
 from canlog.isotp.pci import FD_SIZES
 from canlog.isotp.reassembly import Reassembler
 from canlog.read import read_capture, survey_links
@@ -32,15 +32,15 @@ LINKS = (
     "can0:7E0>7E8", "7E1>7E9", "18DA2AF1>18DAF12A", "6F1.1A>61A.F1", "6F1.1B>61B.F1", "7DF>", "7E1>7EA", "700>700",
 )  # fmt: skip
 
-Result = tuple[list[list[Message]], tuple[Anomaly, ...]]
+Result = tuple[list[list[Message]], tuple[Anomaly, ...], tuple[Repeated, ...]]
 
 
 def run(reassembler: Reassembler, tables: Sequence[FrameTable]) -> Result:
-    """What each table delivered, and the end; and the strays."""
+    """What each table delivered, and the end; the strays, and what came again and again."""
     fed = [list(reassembler.feed(table)) for table in tables]
     last = tables[-1]
     end = (int(last.time_ns[-1]), int(last.line[-1])) if len(last) else (0, 0)
-    return [*fed, list(reassembler.finish(*end))], reassembler.strays
+    return [*fed, list(reassembler.finish(*end))], reassembler.strays, reassembler.repeats
 
 
 def assert_twins(tables: Sequence[FrameTable], links: Iterable[str] = LINKS) -> Result:
@@ -154,6 +154,21 @@ def double_everything(frames: list[Frame], row: int, rnd: random.Random) -> None
     frames[:] = [f._replace(time_ns=f.time_ns + shift) for f in frames for shift in (0, later)]
 
 
+def stutter(frames: list[Frame], row: int, rnd: random.Random) -> None:
+    """One frame is sent again and again, perhaps with error frames; sometimes another frame gets in between."""
+    one, step = frames[row], rnd.choice([0, 130_000, 250_000, 250_000, 1_999_999, 2_000_000])
+    again = [one._replace(time_ns=one.time_ns + step * n) for n in range(1, rnd.choice([2, 18, 19, 20, 40]))]
+    if rnd.random() < 0.5:
+        error = one._replace(can_id=0x20, flags=FrameFlag.ERROR)
+        again = [frame for one in again for frame in (error._replace(time_ns=one.time_ns), one)]
+    if rnd.random() < 0.3 and again:
+        at = rnd.randrange(len(again))
+        again.insert(at, again[at]._replace(can_id=0x123, channel=rnd.choice(["can0", "can1", "can2"])))
+    later = (len(again) + 1) * step
+    rest = [frame._replace(time_ns=frame.time_ns + later) for frame in frames[row + 1 :]]
+    frames[row + 1 :] = [*again, *rest]
+
+
 def swap(frames: list[Frame], row: int, rnd: random.Random) -> None:
     other = min(row + rnd.choice([1, 1, 2, 3]), len(frames) - 1)
     frames[row], frames[other] = frames[other], frames[row]
@@ -216,8 +231,8 @@ def move_channel(frames: list[Frame], row: int, rnd: random.Random) -> None:
 
 
 FAULTS = [
-    lose, double, double_everything, swap, swap_between_stamps, alter, shorten, lengthen, retime, put_in, not_data,
-    cut, move_channel,
+    lose, double, double_everything, stutter, swap, swap_between_stamps, alter, shorten, lengthen, retime, put_in,
+    not_data, cut, move_channel,
 ]  # fmt: skip
 
 
@@ -334,6 +349,6 @@ def test_a_stamp_before_the_end_of_the_message_in_front_is_told_by_both(back_ns:
         for n, row in enumerate(rows, start=1)
     ]
     frames[-1] = frames[-1]._replace(time_ns=frames[-2].time_ns - back_ns)
-    fed, _strays = assert_twins([table_of(frames)], ["7E0>7E8"])
+    fed, *_ = assert_twins([table_of(frames)], ["7E0>7E8"])
     last = fed[0][-1]
     assert len(last.data) == 3 and [a.rule for a in last.anomalies] == ["time-runs-backwards"] * (back_ns > 0)
