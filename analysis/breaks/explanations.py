@@ -154,7 +154,9 @@ def _module_alone(seen: _Break) -> Iterator[Sign]:
 
 
 def _line(seen: _Break) -> Iterator[Sign]:
-    yield from (Sign(STRONG, item.evidence) for item in seen.found("error-frame-burst"))
+    yield from (
+        Sign(STRONG, item.evidence) for item in seen.found("error-frame-burst", "frame-repeated-unacknowledged")
+    )
     yield from (Sign(MEDIUM, item.evidence) for item in seen.found("block-counter-refused", "consecutive-sequence-gap"))
     yield from (Sign(MEDIUM, item.evidence) for item in seen.near("stall-inside-message", "connection-broken-off"))
     if seen.post_mortem.silent_first is Silent.MODULE:

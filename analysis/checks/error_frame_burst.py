@@ -28,7 +28,10 @@ BURST, BURST_NS = 16, 10 * MS_NS
 def find(ctx: Context) -> Iterator[Seen]:
     for capture in ctx.record.captures:
         summary = capture.survey.summary
-        times, lines = summary.error_times_ns.tolist(), summary.error_lines.tolist()
+        repeats = [range(run.first_line, run.last_line + 1) for run in capture.messages.repeats]  # a finding of its own
+        errors = zip(summary.error_times_ns.tolist(), summary.error_lines.tolist(), strict=True)
+        alone = [(time_ns, line) for time_ns, line in errors if not any(line in run for run in repeats)]
+        times, lines = [time_ns for time_ns, _ in alone], [line for _, line in alone]
         bursts = [at for at in range(len(times) - BURST + 1) if 0 <= times[at + BURST - 1] - times[at] <= BURST_NS]
         if bursts:
             first = bursts[0]

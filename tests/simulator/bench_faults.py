@@ -9,7 +9,10 @@ from typing import TYPE_CHECKING
 from .bus import Record
 from .clock import MS, S
 from .faults import Answer, LoseAnswer, LosePower, Mute, Refuse, Stall
+from .framebits import frame_bits
+from .module import Cyclic
 from .tester import RecordingEnds
+from .transport import Address
 
 if TYPE_CHECKING:
     from .bench import Bench
@@ -17,6 +20,8 @@ if TYPE_CHECKING:
 ERASE = bytes.fromhex("3101FF00")
 CHECK = bytes.fromhex("31010266")
 THIRD_BLOCK = bytes.fromhex("3603")
+#: A frame that nobody acknowledges is sent so often; flag and delimiter of an error, and the pause behind it.
+UNHEARD, ERROR_BITS, BIT_NS = 200, 6 + 8 + 3, 2000
 
 
 def _inside_third_block(bench: Bench, act: Callable[[], None]) -> None:
@@ -55,6 +60,47 @@ def _tester_silent(bench: Bench) -> None:
 
 def _module_silent(bench: Bench) -> None:
     _inside_third_block(bench, lambda: setattr(bench.pump, "mute", True))
+    _asks_in_vain(bench)
+
+
+def _line_cut(bench: Bench) -> None:
+    """Nobody hears the tester any more: its controller sends the frame again at once, without end (ISO 11898-1)."""
+    bench.captured.ends_inside = "download, block 03"
+    bench.after_break = lambda: None
+    head = len(bench.pump.endpoint.sends_on.head)
+
+    def repeat() -> None:
+        before = bench.bus.records[-1].frame
+        number = 0x20 | before.data[head] + 1 & 0xF
+        again = before._replace(data=before.data[:head] + bytes([number]) + before.data[head + 1 :])
+        bits = frame_bits(*again) + ERROR_BITS
+        first_ns = bench.clock.now_ns
+        bench.bus.records += [Record(first_ns + n * bits * BIT_NS, again) for n in range(1, UNHEARD + 1)]
+        raise RecordingEnds
+
+    _inside_third_block(bench, repeat)
+
+
+def _branch_silent(bench: Bench) -> None:
+    """Both units stand behind a gateway, which goes on by itself and passes nothing more."""
+    gateway = bench.add("VGU", Address(0x7A0), Address(0x7A8), {}, cyclic=(Cyclic(Address(0x0A4), 50 * MS),))
+
+    def cut() -> None:
+        for module in bench.modules.values():
+            module.mute = module is not gateway
+
+    _inside_third_block(bench, cut)
+    _asks_in_vain(bench)
+
+
+def _tester_alone(bench: Bench) -> None:
+    """Everybody else is gone at once, and only the tester goes on."""
+
+    def cut() -> None:
+        for module in bench.modules.values():
+            module.mute = True
+
+    _inside_third_block(bench, cut)
     _asks_in_vain(bench)
 
 
@@ -174,6 +220,9 @@ FAULTS: dict[str, Callable[[Bench], None]] = {
     "recording-ends": _recording_ends,
     "tester-silent": _tester_silent,
     "module-silent": _module_silent,
+    "branch-silent": _branch_silent,
+    "tester-alone": _tester_alone,
+    "line-cut": _line_cut,
     "first-attempt-fails": _first_attempt_fails,
     # proof
     "check-bad": partial(_add, make=lambda: Answer(CHECK, ending=b"\x05", undo_valid=1)),

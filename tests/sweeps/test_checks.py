@@ -362,6 +362,10 @@ CASES: dict[str, tuple[Session, Session]] = {
         bench(lambda: edit.replaced(GOOD, "035902FFCCCCCCCC", "075902FF93052208")),
     ),
     "fault-setting-not-restored": (shipped("coach-quiet-not-restored"), shipped("coach-ends-mid-transfer")),
+    "frame-repeated-unacknowledged": (
+        bench(partial(plan, *LOADER, faults=("line-cut",))),
+        bench(partial(plan, *LOADER, faults=("module-silent",))),  # repeated by a program
+    ),
     "frames-dropped-by-logger": (
         shipped("coach-frame-missing-in-log"),
         bench(lambda: edit.without(GOOD, "7E9#21", nth=0)),
@@ -798,6 +802,17 @@ def test_the_length_of_a_block_stands_in_the_answer(findings: Findings) -> None:
     found = next(item for item in findings(bench(lambda: lines)) if item.id == "block-longer-than-allowed")
     first, *_ = (one for one in found.evidence if "allows" in one.text)
     assert all("7E8#0474" in lines[number - 1] for number in first.lines)  # type: ignore[index]
+
+
+def test_error_frames_of_a_frame_that_nobody_hears_are_no_finding_of_their_own(findings: Findings) -> None:
+    lines = plan(*LOADER, faults=("line-cut",))
+    stamps = [line.split(" ")[0] for line in lines[-100:]]
+    errors = [f"{stamp} can0 20000020#0000000000000000" for stamp in stamps]
+    found = {item.id: item for item in findings(bench(lambda: edit.merged(lines, errors)))}
+    assert "error-frame-burst" not in found
+    assert found["frame-repeated-unacknowledged"].confidence is Confidence.HIGH
+    assert "200 times in" in found["frame-repeated-unacknowledged"].case
+    assert found["frame-repeated-unacknowledged"].heading.startswith("One frame again and again")
 
 
 def test_a_failure_that_was_overcome_is_only_a_note(findings: Findings) -> None:
