@@ -47,6 +47,10 @@ LOW_SUPPLY: Final = frozenset({"voltage-too-low", "voltage-falls"})
 #: Findings in the order of the table: of two about the same values the first one speaks.
 ORDER: Final = {one: number for number, one in enumerate(TABLE)}
 NO_TALK: Final = "Record again at the diagnostic connector, from before the tester's first request to after its last."
+ADD_RECORDING: Final = (
+    "Read this recording together with the one in which the job was done (the module may hold it already), and do only "
+    "what neither shows"
+)
 WRITE_DOWN: Final = "Write down the values read here before the module leaves."
 BOTH_WAYS: Final = (
     "Record the job again where requests and answers both pass, without a filter: one direction alone says nothing."
@@ -88,6 +92,8 @@ def next_steps(job: Job, wishes: Sequence[str], missing: Sequence[str]) -> tuple
         return steps
     if WRITE_DOWN in steps:
         return (*steps, f"Do the job itself on the module that stays, or on the new one: {', '.join(missing)}.")
+    if any(item.may_be_done for item in job.expectations):
+        return (*steps, f"{ADD_RECORDING}: {', '.join(missing)}.")
     return (*steps, f"Do what the job sheet asks and no capture shows yet: {', '.join(missing)}.")
 
 

@@ -5,8 +5,7 @@
 | as asked | confirmed, unless a download failed or was broken off |
 | otherwise, and something was programmed | failed |
 | nothing, and something was programmed | unproven; not shown where names tie the item to another part |
-| as asked, and nothing was programmed | confirmed by reading |
-| otherwise or nothing, and nothing was programmed | not shown: no attempt at it |
+| anything or nothing, and nothing was programmed | not shown: no attempt at it; what was read is said |
 """
 
 from __future__ import annotations
@@ -18,7 +17,7 @@ from analysis.operations.model import Kind, Operation, Part
 from analysis.operations.programmed_state import state_behind
 from analysis.readings import CALIBRATION_INFO, COUNTED, OBD_CVN, Reading, tells_software
 from analysis.sheet.items.in_words import is_value, said, said_in_hex
-from analysis.sheet.items.item import Expectation, Subject
+from analysis.sheet.items.item import READS_AS_ASKED, Expectation, Subject
 from analysis.words import Confidence, Word, least_sure, worst
 from canlog.names.tables import IdentifierName, Names
 from canlog.services.gmw3110 import FULLY_PROGRAMMED
@@ -70,20 +69,30 @@ class _Identity:
         last = next((one for one in reversed(self.readings) if tells(self.what, one)), None)
         match = next((one for one in reversed(self.readings) if self._is_match(one)), None)
         is_broken = deciding is not None and deciding.outcome.word in BROKEN
-        if match is not None and not is_broken and (last is None or is_value(value_of(last), self.value)):
-            note = "" if self.downloads else "read only: no programming is in the capture"
-            return self._make(Word.CONFIRMED, match, deciding, note, self._sure(match, deciding))
-        if deciding is not None and is_broken:
+        is_as_asked = match is not None and (last is None or is_value(value_of(last), self.value))
+        if deciding is None:
+            return self._not_programmed(match if is_as_asked else last, is_as_asked=is_as_asked)
+        if match is not None and is_as_asked and not is_broken:
+            return self._make(Word.CONFIRMED, match, deciding, "", self._sure(match, deciding))
+        if is_broken:
             return self._broken(deciding, last, match)
-        if last is not None and self.downloads:
+        if last is not None:
             return self._make(Word.FAILED, last, deciding, "", Confidence.HIGH, self._program_again())
-        if deciding is not None:
-            if self._is_of_another_part():
-                return self._make(Word.NOT_SHOWN, None, None, "only another part was programmed", None, self._program())
-            wish = f"read the {self._called} of {self.subject.label} after an ignition cycle and capture it"
-            return self._make(Word.UNPROVEN, None, deciding, self._unread(), None, wish)
-        note = "" if last is None else "no programming is in the capture"
-        return self._make(Word.NOT_SHOWN, last, None, note, None, self._program())
+        if self._is_of_another_part():
+            return self._make(Word.NOT_SHOWN, None, None, "only another part was programmed", None, self._program())
+        wish = f"read the {self._called} of {self.subject.label} after an ignition cycle and capture it"
+        return self._make(Word.UNPROVEN, None, deciding, self._unread(), None, wish)
+
+    def _not_programmed(self, read: Reading | None, *, is_as_asked: bool) -> Expectation:
+        """A state alone is no programming: the value may have stood there since long, in all or in half of a memory."""
+        if read is None:
+            return self._make(Word.NOT_SHOWN, None, None, "", None, self._program())
+        if not is_as_asked:
+            note = "no programming is in the capture"
+            return self._make(Word.NOT_SHOWN, read, None, note, None, self._program())
+        note = READS_AS_ASKED.format(done="programmed")
+        wish = f"add the recording in which {self.subject.label} was programmed"
+        return self._make(Word.NOT_SHOWN, read, None, note, None, wish)
 
     def _broken(self, deciding: Operation, last: Reading | None, match: Reading | None) -> Expectation:
         """The act's own word and proof; what is read since does not mend it, but is not hidden where the module speaks
@@ -151,10 +160,10 @@ class _Identity:
     def _is_match(self, reading: Reading) -> bool:
         return is_value(value_of(reading), self.value) and _may_tell(self.what, reading)
 
-    def _sure(self, reading: Reading, deciding: Operation | None) -> Confidence:
+    def _sure(self, reading: Reading, deciding: Operation) -> Confidence:
         """No surer than the download it identifies; an identifier known only by its value is not quite sure."""
         own = Confidence.HIGH if tells(self.what, reading) else Confidence.MEDIUM
-        return least_sure([own, *([deciding.outcome.confidence] if deciding else [])])
+        return least_sure([own, deciding.outcome.confidence])
 
     def _program(self) -> str:
         """One wish for all items of the module. A CVN is worked out from what is programmed, never programmed."""

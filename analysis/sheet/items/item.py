@@ -16,6 +16,8 @@ from analysis.story import Story, module_id
 from analysis.trust.doubts import SPOILT, Troubles, spoils
 from analysis.words import WORST_FIRST, Confidence, Evidence, Word, least_sure
 
+#: The note of an item whose act is not in the captures, though its value is what the sheet asks for.
+READS_AS_ASKED = "not {done} in this capture; reads as asked"
 #: What a job does to a module.
 ACTS = (Kind.DOWNLOAD, Kind.FILE, Kind.WRITE, Kind.ROUTINE, Kind.CLEAR)
 
@@ -35,6 +37,11 @@ class Expectation:
     would_change: str
     operation: int | None
     evidence: tuple[Evidence, ...]
+
+    @property
+    def may_be_done(self) -> bool:
+        """Its act is not in the captures, and the module holds what it would have brought."""
+        return self.word is Word.NOT_SHOWN and self.found is not None and "reads as asked" in self.note
 
 
 @dataclass(frozen=True)

@@ -25,7 +25,7 @@ from analysis.operations.routines import memory_erased_behind
 from analysis.operations.write import ANSWER_MISSING, read_again
 from analysis.readings import Reading, said_identifiers, title_of
 from analysis.sheet.items.in_words import said, said_in_hex
-from analysis.sheet.items.item import Expectation, Subject, deciding, stories_of
+from analysis.sheet.items.item import READS_AS_ASKED, Expectation, Subject, deciding, stories_of
 from analysis.sheet.jobsheet import ValueAsked
 from analysis.story import Story
 from analysis.vins import last_vin
@@ -146,7 +146,7 @@ class _Judge:
         if self.wanted.is_act and is_same:
             wish = f"capture the write of {IDS} to {self.subject.label}, if one was made: the values are as asked"
             return self._make(
-                Word.NOT_SHOWN, reading=last, note="not written in this capture; reads as asked", would_change=wish
+                Word.NOT_SHOWN, reading=last, note=READS_AS_ASKED.format(done="written"), would_change=wish
             )  # fmt: skip
         if self.wanted.is_act:
             return self._make(

@@ -31,6 +31,7 @@ from talk import (
 )  # fmt: skip
 
 from analysis.answer.advice import starts_with_a_verb
+from analysis.operations.model import Part
 
 VIN = "E0VLK3P06SM018931"
 WRONG = "E0VLK3P00SM018932"
@@ -110,10 +111,13 @@ def test_a_broken_download_breaks_the_item_whatever_is_read(answer: str, word: s
     assert said(SOFTWARE_ASKED, "software", *talk)[0] == word
 
 
-def test_software_already_there_and_never_programmed_is_confirmed_by_reading() -> None:
+def test_software_already_there_and_never_programmed_is_not_shown_and_its_recording_asked_for() -> None:
     report = heard(NEW_ID, sheet=SOFTWARE_ASKED)
-    assert item(report, "software").word == "confirmed"
-    assert "read only" in item(report, "software").note
+    assert item(report, "software").word == "not-shown"
+    assert "reads as asked" in item(report, "software").note
+    assert report.verdict.parts[Part.PROGRAMMING].word == "not-shown"
+    assert any("together with the one in which the job was done" in step for step in report.verdict.next_steps)
+    assert not any(step.startswith(("Program", "Do what")) for step in report.verdict.next_steps)
 
 
 def test_software_neither_programmed_nor_read_is_not_shown() -> None:
