@@ -90,11 +90,16 @@ def next_steps(job: Job, wishes: Sequence[str], missing: Sequence[str]) -> tuple
     steps = tuple(_readings_together(dict.fromkeys(step.text for step in planned)))[:MOST_STEPS]
     if not missing or any(step.rank is Rank.FIRST for step in planned):
         return steps
+    if any(item.may_be_done and _is_behind(item, steps) for item in job.expectations):
+        return (*steps, f"{ADD_RECORDING}: {', '.join(missing)}.")
     if WRITE_DOWN in steps:
         return (*steps, f"Do the job itself on the module that stays, or on the new one: {', '.join(missing)}.")
-    if any(item.may_be_done for item in job.expectations):
-        return (*steps, f"{ADD_RECORDING}: {', '.join(missing)}.")
     return (*steps, f"Do what the job sheet asks and no capture shows yet: {', '.join(missing)}.")
+
+
+def _is_behind(item: Expectation, steps: Sequence[str]) -> bool:
+    """The recording was made behind the job: a VIN alone reads as asked in the old module as well."""
+    return item.part is Part.PROGRAMMING or WRITE_DOWN not in steps
 
 
 def _readings_together(texts: Iterable[str]) -> list[str]:
