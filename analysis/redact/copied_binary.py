@@ -32,6 +32,7 @@ from canlog.errors import CanlogError
 from canlog.frames import FrameFlag
 
 _MARK: Final = b"LOBJ"
+_COLUMNS: Final = ("ts", "arbitration_id", "extended", "remote", "error", "dlc", "data")  # as python-can 4.6.1 has them
 _OBJECT: Final = struct.Struct("<4sHHLL")
 _CONTAINER: Final = struct.Struct("<H6xL4x")
 _CONTAINER_KIND, _STORED, _DEFLATED = 10, 0, 2
@@ -192,6 +193,9 @@ def _change_rows(database: sqlite3.Connection, plan: Plan) -> None:
     others = [name for name in tables if name != "messages" and not name.startswith("sqlite_")]
     if others:
         raise CanlogError(f"it holds other tables as well: {', '.join(others)}", hint=HINT)
+    more = [name for _, name, *_ in database.execute("pragma table_info(messages)") if name not in _COLUMNS]
+    if more:
+        raise CanlogError(f"it holds other columns as well: {', '.join(more)}", hint=HINT)
     database.execute("pragma secure_delete = on")
     database.execute("pragma journal_mode = memory")
     for row in plan.changed_rows():

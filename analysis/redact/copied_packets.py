@@ -21,6 +21,8 @@ from canlog.capture.pcap import DOIP_PORT, TLS_PORT, PlacedPacket, placed_packet
 _FRAME_HEAD: Final = 8  # of a frame: id, length, flags, two reserved bytes (linux/can.h)
 _SECTION: Final = b"\x0a\x0d\x0d\x0a"
 _INTERFACE, _STATISTICS = 1, 5
+#: Options of an interface with its IPv4, IPv6, MAC and EUI addresses (draft-ietf-opsawg-pcapng, 4.2, M).
+_OWN_ADDRESSES: Final = frozenset({4, 5, 6, 7})
 _PACKETS: Final = {6: 20, 2: 20, 3: 4}  # with the bytes in front of the packet
 #: Where a link header holds addresses of network parts (IEEE 802.3; tcpdump.org/linktypes for 113 and 276).
 _ADDRESSES_AT: Final = {ETHERNET: (0, 6), 113: (6,), 276: (12,)}
@@ -77,6 +79,7 @@ class _Block(NamedTuple):
     kind: int
     start: int
     end: int
+    order: str  # of its bytes
 
 
 def _blocks(raw: bytes, readable: int) -> Iterator[_Block]:
@@ -87,12 +90,24 @@ def _blocks(raw: bytes, readable: int) -> Iterator[_Block]:
         kind, size = struct.unpack_from(order + "II", raw, at)
         if size < 12 or at + size > readable:
             return
-        yield _Block(kind, at, at + size)
+        yield _Block(kind, at, at + size, order)
         at += size
+
+
+def _copy_options(out: bytearray, at: int, end: int, order: str) -> None:
+    """Addresses of the machine that recorded are overwritten."""
+    while at + 4 <= end:
+        kind, size = struct.unpack_from(order + "HH", out, at)
+        at += 4
+        if kind in _OWN_ADDRESSES:
+            out[at : min(at + size, end)] = bytes(max(min(at + size, end) - at, 0))
+        at += size + -size % 4
 
 
 def _copy_block(out: bytearray, raw: bytes, block: _Block, known: set[int]) -> None:
     """What stays of a block: the header of a packet, the options of sections and interfaces; no other content."""
+    if block.kind == _INTERFACE:
+        _copy_options(out, block.start + 16, block.end - 4, block.order)
     if raw[block.start : block.start + 4] == _SECTION or block.kind in (_INTERFACE, _STATISTICS):
         return
     body, end = block.start + 8, block.end - 4

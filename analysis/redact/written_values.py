@@ -17,6 +17,7 @@ _LEAST_TEXT: Final = 6  # signs; shorter ones are words by chance
 _NO_NUMBER: Final = re.compile(rb"[^0-9A-Fa-f]")
 #: Text in a binary file.
 _TEXT: Final = re.compile(rb"[\t\n\r\x20-\x7e]{6,}")
+_TEXT_16: Final = re.compile(rb"(?:[\t\n\r\x20-\x7e]\x00){6,}")
 
 
 class WrittenValues:
@@ -61,10 +62,7 @@ class WrittenValues:
     def in_binary(self, raw: bytes) -> bytes:
         """Bytes with the text in them replaced, also where it is UTF-16."""
         raw = _TEXT.sub(lambda match: self.replaced(match[0]), raw)
-        for old, new in self._texts.items():
-            for code in ("utf-16-le", "utf-16-be"):
-                raw = raw.replace(old.decode().encode(code), new.decode("latin-1").encode(code))
-        return raw
+        return _TEXT_16.sub(lambda match: b"\0".join(_signs(self.replaced(match[0][::2]))) + b"\0", raw)
 
     def name(self, name: str) -> str:
         """The name of a file."""
@@ -108,6 +106,10 @@ def respelled(written: bytes, new: bytes, spelling: bytes) -> bytes:
         return (match[1] or b"") + (number.lower() if lower else number)
 
     return re.sub(one, put, written)
+
+
+def _signs(text: bytes) -> list[bytes]:
+    return [text[at : at + 1] for at in range(len(text))]
 
 
 def _in_the_same_groups(found: bytes, new: bytes) -> bytes:

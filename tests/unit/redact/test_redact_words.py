@@ -1,9 +1,9 @@
 """A redacted copy says what its original says: words, parts and findings, with sheet and names and without."""
 
 from pathlib import Path
-from typing import Any
 
 import pytest
+from redaction.said import said
 
 from analysis import analyse
 from analysis.redact.redact import Redaction, redact
@@ -14,13 +14,6 @@ CAPTURES = sorted(str(path.relative_to(FIXTURES)) for path in FIXTURES.glob("*/c
 REAL = sorted(str(path.relative_to(FIXTURES)) for path in FIXTURES.glob("real/*.[ac]s[cv]"))
 TEXT_FORMS = ("candump.log", "printed.txt", "screen.txt", "serial.txt", "session.asc", "session.csv", "session.trc",
               "typed.txt", "version11.trc")  # fmt: skip
-
-
-def said(report: Any) -> tuple[Any, ...]:
-    parts = {name: (part["word"], part["confidence"]) for name, part in report["verdict"]["parts"].items()}
-    items = [(item["word"], item["confidence"]) for item in report["expectations"]]
-    found = sorted((one["id"], one["confidence"]) for one in report["findings"])
-    return report["verdict"]["overall"], report["verdict"]["confidence"], parts, items, found
 
 
 def written(folder: Path, name: str, copy: Redaction) -> tuple[Path, Path | None]:
