@@ -73,6 +73,10 @@ def failures(cell: Cell) -> list[str]:
     with tempfile.TemporaryDirectory(prefix="canlog-copies-") as folder:
         original = rewritten(cell, Path(folder))
         try:
+            then = said(analyse(original, sheet, names).to_dict())
+        except CanlogError:  # a file that cannot be read has no copy
+            return []
+        try:
             made = redact(original, sheet, names)
         except CanlogError as error:
             return [f"refused: {error}"]
@@ -82,7 +86,6 @@ def failures(cell: Cell) -> list[str]:
         copied_names = [Path(folder, f"names-{at}.toml") for at in range(len(names))]
         for place, text in zip(copied_names, made.names_files, strict=True):
             place.write_text(text or "", encoding="utf-8")
-        then = said(analyse(original, sheet, names).to_dict())
         now = said(analyse(copy, copied_sheet if sheet else None, copied_names).to_dict())
         beside = "\n".join([made.sheet or "", made.list_csv().decode(), *(one or "" for one in made.names_files)])
         found = [f"left: {one}" for one in left_in(original, copy, beside)]
