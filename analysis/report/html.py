@@ -10,6 +10,7 @@ from analysis.report import answer_text, evidence_text
 from analysis.report.again import Again
 from analysis.report.contract import ReportDict
 from analysis.report.html_page import HtmlPage, anchor, safe
+from analysis.report.texts import say
 
 
 class StepRow(NamedTuple):
@@ -57,7 +58,7 @@ def render_html(report: ReportDict, extras: Extras, again: Again | None = None) 
         section(page, report)
     for section in evidence_text.SECTIONS:
         if section is evidence_text.timeline and extras.picture:
-            page.heading("The session in one picture")
+            page.heading(say("the-session-in-one-picture.heading"))
             page.raw(
                 f'<figure tabindex="0">{extras.picture}<figcaption>{safe(extras.picture_text)}</figcaption></figure>'
             )
@@ -86,13 +87,13 @@ def step_anchor(number: int) -> str:
 def _steps(page: HtmlPage, extras: Extras) -> None:
     if not extras.steps:
         return
-    page.heading("Step by step", f"{len(extras.steps):,} rows")
-    page.text("Each request with its answer, in order, tester present left out. Open one to see its bytes.")
+    page.heading(say("step-by-step.heading"), say("steps.count", count=len(extras.steps)))
+    page.text(say("steps.about"))
     frames = {(row.capture, row.line) for row in extras.frames}
     page.raw('<div class="steps">')
     for row in extras.steps:
         is_one = row.first_line == row.last_line
-        where = f"line {row.first_line}" if is_one else f"lines {row.first_line}-{row.last_line}"
+        where = say("steps.line" if is_one else "steps.lines", first=row.first_line, last=row.last_line)
         line = (
             f'<span class="time">{safe(row.seconds)}</span> <span class="who">{safe(row.who)}</span> '
             f'<span class="told">{safe(row.told)}</span>'
@@ -112,19 +113,22 @@ def _steps(page: HtmlPage, extras: Extras) -> None:
 def _frames(page: HtmlPage, extras: Extras) -> None:
     if not extras.frames:
         return
-    page.heading("Frames of the evidence", f"{len(extras.frames):,} frames")
-    page.text("A line number leads back to its step.")
+    page.heading(say("frames-of-the-evidence.heading"), say("frames.count", count=len(extras.frames)))
+    page.text(say("frames.about"))
     if extras.frames_left_out:
-        page.text(f"{extras.frames_left_out:,} more lie between these; `canlog list --level frames` has them all.")
+        page.text(say("frames.left-out", count=extras.frames_left_out))
     rows = "".join(
         f'<tr id="{anchor(row.capture, row.line)}"><td>{_to_step(row)}</td><td>{safe(row.seconds)}</td>'
         f"<td>{safe(row.channel)}</td><td>{safe(row.can_id)}</td><td>{safe(row.data)}</td></tr>"
         for row in extras.frames
     )
+    head = "".join(
+        f'<th scope="col">{safe(say(key))}</th>'
+        for key in ("frames.line", "frames.time", "frames.channel", "frames.id", "frames.data")
+    )
     page.raw(
         '<div class="wide" tabindex="0"><table class="frames"><thead><tr>'
-        '<th scope="col">line</th><th scope="col">time</th>'
-        '<th scope="col">channel</th><th scope="col">id</th><th scope="col">data</th></tr></thead>'
+        f"{head}</tr></thead>"
         f"<tbody>{rows}</tbody></table></div>"
     )
 
@@ -134,25 +138,22 @@ def _to_step(row: FrameRow) -> str:
 
 
 def _provenance(page: HtmlPage, report: ReportDict) -> None:
-    page.heading("How this was made")
+    page.heading(say("how-this-was-made.heading"))
     made_by = report["made_by"]
-    page.text(f"canlog {made_by['version']}; limits changed: {', '.join(made_by['limits_changed']) or 'none'}")
+    limits = ", ".join(made_by["limits_changed"]) or say("made.no-limits")
+    page.text(say("made.by", version=made_by["version"], limits=limits))
     for capture in report["captures"]:
-        page.text(f"{capture['name']} ({capture['format']}): SHA-256 {capture['sha256']}", mark="- ")
+        said = say("made.capture", name=capture["name"], format=capture["format"], digest=capture["sha256"])
+        page.text(said, mark="- ")
     if made_by["job_sha256"]:
-        page.text(f"job sheet: SHA-256 {made_by['job_sha256']}", mark="- ")
+        page.text(say("made.sheet", digest=made_by["job_sha256"]), mark="- ")
     for digest in made_by["names_sha256"]:
-        page.text(f"names: SHA-256 {digest}", mark="- ")
-    page.text(
-        "This report is evidence, not permission. The vehicle maker's service information, local rules and licences "
-        "come first."
-    )
+        page.text(say("made.names", digest=digest), mark="- ")
+    page.text(say("made.caution"))
 
 
 def _sign_off(page: HtmlPage) -> None:
     """For paper alone: what a person adds by hand, before the sheets that only a doubt makes one read."""
-    page.heading("Notes")
-    page.raw(
-        '<div class="notes"></div><dl class="sign"><dt>Vehicle, order</dt><dd></dd><dt>Name</dt><dd></dd>'
-        "<dt>Date, signature</dt><dd></dd></dl>"
-    )
+    page.heading(say("notes.heading"))
+    rows = "".join(f"<dt>{safe(say(key))}</dt><dd></dd>" for key in ("sign.vehicle", "sign.name", "sign.date"))
+    page.raw(f'<div class="notes"></div><dl class="sign">{rows}</dl>')

@@ -18,6 +18,7 @@ from analysis.report.contract import ReportDict
 from analysis.report.html import Extras, FrameRow, StepRow, render_html, step_anchor
 from analysis.report.model import Report
 from analysis.report.picture import draw_timeline
+from analysis.report.texts import say
 from analysis.report.wording import seconds
 from canlog.frames import TimeKind
 from canlog.services.traits import Act
@@ -84,7 +85,7 @@ def _steps(report: Report, data: ReportDict) -> list[StepRow]:
         key = one.link.key if len(channels) > 1 else one.link.key.partition(":")[2]
         return StepRow(
             one.number, one.capture, seconds(one.begin_ns, start) if start is not None else "",
-            labels.get(one.link.key) or (f"{key} all modules" if one.link.functional else key),
+            labels.get(one.link.key) or (say("steps.all-modules", link=key) if one.link.functional else key),
             tell(one, labels.get(one.link.key, ""), report.record.names, report.record.packets.get(one.number, ())),
             outcomes[one.number], *one.lines,
             shown_data(one.asked, one.service), shown_data(one.answered, one.service),
@@ -116,7 +117,7 @@ def _only_keeps_alive(exchange: Exchange) -> bool:
 
 
 def _folded(run: Sequence[Exchange]) -> str:
-    return f"{len(run):,} more blocks, all accepted (lines {run[0].lines[0]}-{run[-1].lines[1]})"
+    return say("steps.folded", count=len(run), first=run[0].lines[0], last=run[-1].lines[1])
 
 
 # frames

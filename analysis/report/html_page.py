@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from html import escape
 
 from analysis.report.lines import Lines, printable
+from analysis.report.texts import section_of
 
 #: Wide enough that nothing is shortened for lack of columns.
 _WIDE = 10_000
@@ -43,7 +44,7 @@ class HtmlPage(Lines):
         self._sections = 1
         self._headings += 1
         said = f' <em class="{colour}">{safe(answer)}</em>' if answer else ""
-        name = re.sub(r"[^a-z]+", "-", title.lower()).strip("-")
+        name = section_of(title) or re.sub(r"[^a-z]+", "-", title.lower()).strip("-")
         self._html.append(f'<section id="{name}" aria-labelledby="h{self._headings}">')
         self._html.append(f'<h2 id="h{self._headings}">{safe(title)}{said}</h2>')
 

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Final
 from analysis.report import wording
 from analysis.report.contract import OperationDict, ReportDict
 from analysis.report.lines import printable
+from analysis.report.texts import say
 from canlog.counting import SECOND_NS, counted
 
 if TYPE_CHECKING:
@@ -30,7 +31,6 @@ _FILL: Final = {
 _DRAWN: Final = (
     "download", "upload", "file", "write", "write-memory", "routine", "reset", "clear", "unlock", "session",
 )  # fmt: skip
-_KEY: Final = "Green: confirmed; amber, striped: not proven; red, crossed: failed; red, dotted: interrupted."
 _SHORTEST_SHARE: Final = 0.006
 #: Inches: so narrow that a phone shows it whole, with letters that can be read.
 _WIDTH: Final = 6.0
@@ -53,7 +53,8 @@ def draw_timeline(report: ReportDict, targets: Mapping[int, str]) -> tuple[str, 
     lanes = list(dict.fromkeys(item["link"] for item in acts))
     drawing = _svg(panels, lanes, names)
     for item in acts:
-        said = f"{names.get(item['link'], item['link'])}: {wording.act(item)}, {wording.WORD[item['word']]}"
+        who = names.get(item["link"], item["link"])
+        said = say("picture.mark", who=who, act=wording.act(item), word=wording.WORD[item["word"]])
         link = f'<a href="#{targets.get(item["number"], "timeline")}"><title>{escape(said)}</title>'
         drawing = drawing.replace(f'<a xlink:href="{_mark(item)}" target="_blank">', link)
     return drawing, _in_words(acts, lanes, names)
@@ -70,9 +71,9 @@ def _in_words(acts: Sequence[OperationDict], lanes: Sequence[str], names: dict[s
         words = {wording.WORD[item["word"]]: 0 for item in mine}
         for item in mine:
             words[wording.WORD[item["word"]]] += 1
-        told = ", ".join(f"{number} {word}" for word, number in words.items())
-        parts.append(f"{names.get(link, link)}: {counted(len(mine), 'act')}, {told}")
-    return f"{'; '.join(parts)}. {_KEY}"
+        told = ", ".join(say("picture.words", number=number, word=word) for word, number in words.items())
+        parts.append(say("picture.lane", who=names.get(link, link), acts=counted(len(mine), "act"), words=told))
+    return say("picture.key", lanes="; ".join(parts))
 
 
 def _by_capture(acts: Sequence[OperationDict], report: ReportDict) -> Iterator[tuple[str, list[OperationDict]]]:
@@ -119,7 +120,7 @@ def _panel(axes: Axes, acts: Sequence[OperationDict], lanes: Sequence[str], name
         _bar(axes, item, lanes.index(item["link"]), begin, shortest)
     axes.set_yticks(range(len(lanes)), [names.get(link, link) for link in lanes])
     axes.set_ylim(len(lanes) - 0.4, -0.6)
-    axes.set_xlabel("seconds from the first act")
+    axes.set_xlabel(say("picture.axis"))
     axes.spines[["top", "right", "left"]].set_visible(False)
     axes.grid(axis="x", alpha=0.25)
 
@@ -139,6 +140,6 @@ def _for_page(svg: str) -> str:
     """Only the drawing, its black as the ink of the page, so that it reads on dark paper too."""
     drawing = svg[svg.index("<svg") :]
     drawing = re.sub(r'(width|height)="[0-9.]+pt"', "", drawing, count=2)
-    label = 'role="group" aria-label="The session as a timeline; the words below say the same"'
+    label = f'role="group" aria-label="{escape(say("picture.label"))}"'
     drawing = drawing.replace("<svg", f"<svg {label}", 1)
     return re.sub(r"#000000|\bblack\b", "currentColor", drawing)
