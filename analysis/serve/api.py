@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from starlette.concurrency import run_in_threadpool
+from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
 from starlette.routing import Route
@@ -40,6 +41,8 @@ class Api:
 
     async def upload(self, request: Request) -> Response:
         """A new job."""
+        if not request.headers.get("content-type", "").lower().startswith("multipart/form-data"):
+            raise HTTPException(415, "send the files as a form: multipart/form-data")
         name = await self._site.take(await self._site.form_without_token(request))
         job = await run_in_threadpool(self._site.store.job, name)
         assert job is not None
@@ -77,8 +80,13 @@ class Api:
 
 def openapi() -> dict[str, Any]:
     """The OpenAPI document (OpenAPI Specification 3.1.0)."""
-    job_path = [{"name": "job", "in": "path", "required": True, "schema": {"type": "string"}}]
-    wrong = {"description": "could not be done", "content": _json("Problem")}
+    job_path = [{"name": "job", "in": "path", "required": True, "schema": {"type": "string", "minLength": 1}}]
+    words = {
+        "name": "q", "in": "query", "schema": {"type": "string"},
+        "description": "words to find: VIN, module, headline, note, file name, date; the first 200 characters count",
+    }  # fmt: skip
+    any_json: dict[str, Any] = {"content": {"application/json": {}}}
+    accepted = _answer("Job") | {"headers": {"Location": {"required": True, "schema": {"type": "string"}}}}
     return {
         "openapi": "3.1.0",
         "info": {
@@ -88,17 +96,15 @@ def openapi() -> dict[str, Any]:
         },
         "security": [{"key": []}, {"loopback": []}],
         "paths": {
-            "/api/openapi.json": {"get": _operation("this document", {"200": {"description": "OpenAPI document"}})},
+            "/api/openapi.json": {
+                "get": _operation("this document", {"200": {"description": "OpenAPI document", **any_json}}),
+            },
             "/api/jobs": {
                 "get": {
-                    **_operation("earlier jobs, newest first", {"200": _answer("Jobs")}),
-                    "parameters": [
-                        {"name": "q", "in": "query", "schema": {"type": "string"},
-                         "description": "words to find: VIN, module, headline, note, file name, date"},
-                    ],
+                    **_operation("earlier jobs, newest first", {"200": _answer("Jobs")}), "parameters": [words],
                 },
                 "post": {
-                    **_operation("send the captures of one job", {"201": _answer("Job"), "default": wrong}),
+                    **_operation("send the captures of one job", {"201": accepted}, _SENDING),
                     "requestBody": {
                         "required": True,
                         "content": {"multipart/form-data": {"schema": {"$ref": "#/components/schemas/Upload"}}},
@@ -107,14 +113,14 @@ def openapi() -> dict[str, Any]:
             },
             "/api/jobs/{job}": {
                 "parameters": job_path,
-                "get": _operation("how far a job is", {"200": _answer("Job"), "404": wrong}),
-                "delete": _operation("delete for good", {"204": {"description": "deleted"}, "404": wrong}),
+                "get": _operation("how far a job is", {"200": _answer("Job")}, _OF_A_JOB),
+                "delete": _operation("delete for good", {"204": {"description": "deleted"}}, _CHANGING | _OF_A_JOB),
             },
             "/api/jobs/{job}/report": {
                 "parameters": job_path,
                 "get": _operation(
                     "the report, in the form of `canlog report --json`",
-                    {"200": {"description": "report", "content": {"application/json": {}}}, "404": wrong},
+                    {"200": {"description": "report", **any_json}}, _OF_A_JOB,
                 ),
             },
         },
@@ -126,6 +132,25 @@ def openapi() -> dict[str, Any]:
             "schemas": _schemas(),
         },
     }  # fmt: skip
+
+
+#: What is refused, by status: everywhere, where something changes, where files arrive, where a job is named.
+_ANYWHERE = {
+    "400": "the request is broken",
+    "401": "no access key, on the network",
+    "413": "more than may be sent",
+    "421": "not served under this host name",
+    "429": "too often; Retry-After says when again",
+    "500": "a mistake in canlog",
+}
+_CHANGING = {"403": "not from a program of your own: the header is missing, or another site sent it"}
+_SENDING = _CHANGING | {
+    "400": "no capture, or a form, sheet or names file that cannot be used",
+    "408": "the upload stood still",
+    "415": "no multipart form",
+    "507": "the disk is nearly full",
+}
+_OF_A_JOB = {"404": "there is no such job, or no report of it yet"}
 
 
 def _schemas() -> dict[str, Any]:
@@ -151,8 +176,12 @@ def _object(properties: dict[str, Any]) -> dict[str, Any]:
     return {"type": "object", "properties": properties, "required": list(properties)}
 
 
-def _operation(summary: str, responses: dict[str, Any]) -> dict[str, Any]:
-    return {"summary": summary, "responses": responses}
+def _operation(summary: str, responses: dict[str, Any], refused: dict[str, str] | None = None) -> dict[str, Any]:
+    wrong = {
+        status: {"description": why, "content": _json("Problem")}
+        for status, why in sorted((_ANYWHERE | (refused or {})).items())
+    }
+    return {"summary": summary, "responses": responses | wrong}
 
 
 def _json(schema: str) -> dict[str, Any]:
