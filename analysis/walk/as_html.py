@@ -84,8 +84,9 @@ def _opening(walk: Walk, lesson: Lesson, audience: Audience) -> Iterator[str]:
     yield f"<p>{counted(len(lesson.stops), 'step')} of {len(walk.steps):,}. {_left_out(walk)}</p>"
     yield f'<p class="caution">{SAFETY}</p>'
     if audience is Audience.TRAINER:
-        notes = [lesson.notes] if lesson.notes else []
-        items = "".join(f"<li>{safe(line)}</li>" for line in (*notes, *verdict_lines(walk)))
+        if lesson.notes:
+            yield f'<p class="notes-trainer"><b>Notes:</b> {safe(lesson.notes)}</p>'
+        items = "".join(f"<li>{safe(line)}</li>" for line in verdict_lines(walk))
         yield f"<h2>What became of it</h2><ul>{items}</ul>"
     yield "</div>"
 

@@ -141,8 +141,7 @@ def refused_block(bench: Bench) -> Planted | None:
     refusal = bytes([3, 0x7F, exchange.service, PROGRAMMING_FAILURE])
     other = frame.data[:at] + refusal + frame.data[at + len(refusal) :]
     told = f"{_block_name(bench, exchange)} is refused with 72, and nothing follows"
-    behind = Gone(frame.number + 1, ALL_LINES, bench.all_ids)
-    return Planted("refused-block", told, frame.number, (behind,), {frame.number: other})
+    return Planted("refused-block", told, frame.number, _broken_off(bench, frame.number), {frame.number: other})
 
 
 def silence(bench: Bench) -> Planted | None:
@@ -152,7 +151,7 @@ def silence(bench: Bench) -> Planted | None:
         return None
     line = exchange.request.last_line
     told = f"{_block_name(bench, exchange)} is never answered: the module fell silent, and the tester gave up"
-    return Planted("silence", told, line, (Gone(line + 1, ALL_LINES, bench.all_ids),))
+    return Planted("silence", told, line, _broken_off(bench, line))
 
 
 def missing_check(bench: Bench) -> Planted | None:
@@ -202,7 +201,17 @@ def _block(bench: Bench) -> Exchange | None:
 
 
 def _block_name(bench: Bench, exchange: Exchange) -> str:
-    return bench.walk.tell(exchange).partition(",")[0]
+    return f"{bench.walk.tell(exchange).partition(',')[0]} (counted in hex)"
+
+
+def _broken_off(bench: Bench, line: int) -> tuple[Gone, ...]:
+    """What is missing behind a line where a job broke off: all diagnostics, and every message that came back only
+    because of an order or a restart that now never comes."""
+    brought_back = (one for one in bench.exchanges if one.act in (Act.RESET, Act.QUIET) and one.capture == 1)
+    from_line = next((one.lines[0] for one in brought_back if one.lines[0] > line), ALL_LINES)
+    heard = {one.can_id for one in bench.lines.values() if line < one.number < from_line}
+    others = frozenset(one.can_id for one in bench.lines.values()) - heard
+    return Gone(line + 1, ALL_LINES, bench.all_ids), Gone(from_line, ALL_LINES, others)
 
 
 def _ids(link: Link) -> Iterator[int]:

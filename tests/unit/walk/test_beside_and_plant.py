@@ -93,6 +93,17 @@ def test_a_broken_transfer_is_not_confirmed(
     assert (last.nrc == 0x72) is (kind == "refused-block")
 
 
+@pytest.mark.parametrize(("kind", "now"), [("refused-block", "boot loader answers"), ("silence", "does not answer")])
+def test_nothing_that_a_restart_brought_back_is_left_in_a_job_that_broke_off(
+    planted: dict[str, tuple[list[str], dict[str, object], Report]], kind: str, now: str
+) -> None:
+    lines, truth, _ = planted[kind]
+    said = str(truth["report"])
+    assert now in said and "anew" not in said and "its application runs" not in said
+    assert "counted in hex" in str(truth["what"])
+    assert not any(" 0CFF102A#" in line for line in lines[int(str(truth["source_line"])) :])  # told to be quiet
+
+
 def test_without_its_checks_the_download_has_less_proof(
     planted: dict[str, tuple[list[str], dict[str, object], Report]], good_lines: list[str]
 ) -> None:
