@@ -8,12 +8,13 @@ from typing import Any
 from analysis.report import wording
 from analysis.report.contract import OperationDict, ReportDict
 from analysis.report.lines import Lines
+from analysis.report.texts import say
 
-#: Bits of a status byte, in the words of people; the others follow from them or say what was not tested.
+#: Bits of a status byte that have a text; the others follow from them or say what was not tested.
 #: ISO 14229-1:2020, annex D.2 (M).
 BITS: tuple[tuple[int, str], ...] = (
-    (0x01, "failed now"), (0x04, "pending"), (0x08, "confirmed"), (0x10, "not tested since the clear"),
-    (0x80, "lamp on"),
+    (0x01, "faults.now"), (0x04, "faults.pending"), (0x08, "faults.confirmed"), (0x10, "faults.not-tested"),
+    (0x80, "faults.lamp"),
 )  # fmt: skip
 CONFIRMED = 0x08
 PROGRAMMING_KINDS = ("download", "file")
@@ -34,13 +35,15 @@ def fault_codes_read(page: Lines, report: ReportDict, faults: Readings) -> None:
     told = {link: lists for link, lists in faults.items() if any(one["details"]["codes"] for one in lists)}
     if not told:
         return
-    page.heading("Fault codes that were read")
+    page.heading(say("fault-codes-that-were-read.heading"))
     names = wording.labels(report)
     for link, lists in told.items():
-        shown = {"first": lists[0], "last": lists[-1]} if len(lists) > 1 else {"read once": lists[0]}
+        first, last, once = say("faults.first"), say("faults.last"), say("faults.once")
+        shown = {first: lists[0], last: lists[-1]} if len(lists) > 1 else {once: lists[0]}
         for when, one in shown.items():
-            old = ", before the programming" if when != "first" and _is_before_programming(one, report) else ""
-            page.text(f"{names.get(link, link)}, {when}{old}: {said_codes(one)}", hang=2)
+            is_old = when != first and _is_before_programming(one, report)
+            said = say("faults.before-programming", when=when) if is_old else when
+            page.text(say("faults.line", who=names.get(link, link), when=said, codes=said_codes(one)), hang=2)
 
 
 def _is_before_programming(one: OperationDict, report: ReportDict) -> bool:
@@ -54,16 +57,16 @@ def said_codes(item: OperationDict) -> str:
     details: Mapping[str, Any] = item["details"]
     said = "; ".join(_said(_named(one), one["status"], details["sub_function"]) for one in details["codes"])
     hides = not int(details["mask"], 16) & CONFIRMED
-    return said or (f"no codes under mask {details['mask']}" if hides else "no codes")
+    return said or (say("faults.none-under-mask", mask=details["mask"]) if hides else say("faults.none"))
 
 
 def _named(one: Mapping[str, str]) -> str:
-    return f"{one['code']} ({one['name']})" if one.get("name") else one["code"]
+    return say("faults.named", code=one["code"], name=one["name"]) if one.get("name") else one["code"]
 
 
 def _said(code: str, status: str, sub_function: str) -> str:
     """Only lists of 19 have a status byte whose bits are standard."""
     if sub_function == "00":
         return code
-    words = [text for bit, text in BITS if int(status, 16) & bit]
-    return f"{code}, status {status}" + (f" ({', '.join(words)})" if words else "")
+    words = ", ".join(say(text) for bit, text in BITS if int(status, 16) & bit)
+    return say("faults.code-in-words" if words else "faults.code", code=code, status=status, words=words)

@@ -8,13 +8,14 @@ from typing import Final
 from analysis.report import wording
 from analysis.report.contract import MeanwhileDict, OperationDict, ReportDict
 from analysis.report.lines import Lines
+from analysis.report.texts import say
 from canlog.counting import counted
 
 SAID: Final = {
-    "moving": "the vehicle moved",
-    "standing": "the vehicle stood",
-    "running": "the engine ran",
-    "stopped": "the engine stood, so battery and support unit carried the supply alone",
+    "moving": "meanwhile.moving",
+    "standing": "meanwhile.standing",
+    "running": "meanwhile.running",
+    "stopped": "meanwhile.stopped",
 }
 PROGRAMMING: Final = ("download", "file")
 
@@ -27,14 +28,21 @@ def meanwhile(page: Lines, report: ReportDict) -> None:
         groups.setdefault((item["moved"], item["signal"], item["link"], is_programming), []).append(item)
     if not groups:
         return
-    page.heading("Vehicle and engine meanwhile")
+    page.heading(say("vehicle-and-engine-meanwhile.heading"))
     for (moved, signal, _, is_programming), items in groups.items():
         done = [_operation(item, report) for item in items]
         names = wording.labels(report)
         who = ", ".join(dict.fromkeys(names.get(one["link"], one["link"]) for one in done))
-        what = "programming" if is_programming else counted(len({one["number"] for one in done}), "write")
+        what = (
+            say("meanwhile.programming") if is_programming else counted(len({one["number"] for one in done}), "write")
+        )
         where = wording.at_lines(_lines(items), items[0]["capture"], len(report["captures"]))
-        page.text(f"{who}, {what}: {SAID[moved]} ({signal}{_values(items)}, {where})", hang=2)
+        values = _values(items)
+        text = say(
+            "meanwhile.line-with-values" if values else "meanwhile.line", who=who, what=what, said=say(SAID[moved]),
+            signal=signal, values=values, unit=items[0]["unit"], where=where,
+        )  # fmt: skip
+        page.text(text, hang=2)
 
 
 def _operation(item: MeanwhileDict, report: ReportDict) -> OperationDict:
@@ -56,4 +64,4 @@ def _values(items: Sequence[MeanwhileDict]) -> str:
     if not values:
         return ""
     low, high = f"{min(values):.0f}", f"{max(values):.0f}"
-    return f" {low if low == high else f'{low} to {high}'} {items[0]['unit']}"
+    return low if low == high else say("meanwhile.from-to", low=low, high=high)

@@ -22,6 +22,33 @@ TEXTS: Final[dict[str, str]] = {
     "picture.key": (
         "{lanes}. Green: confirmed; amber, striped: not proven; red, crossed: failed; red, dotted: interrupted."
     ),
+    # fault codes
+    "fault-codes-that-were-read.heading": "Fault codes that were read",
+    "faults.line": "{who}, {when}: {codes}",
+    "faults.first": "first",
+    "faults.last": "last",
+    "faults.once": "read once",
+    "faults.before-programming": "{when}, before the programming",
+    "faults.code": "{code}, status {status}",
+    "faults.code-in-words": "{code}, status {status} ({words})",
+    "faults.named": "{code} ({name})",
+    "faults.none": "no codes",
+    "faults.none-under-mask": "no codes under mask {mask}",
+    "faults.now": "failed now",
+    "faults.pending": "pending",
+    "faults.confirmed": "confirmed",
+    "faults.not-tested": "not tested since the clear",
+    "faults.lamp": "lamp on",
+    # vehicle and engine during the programming and the writes
+    "vehicle-and-engine-meanwhile.heading": "Vehicle and engine meanwhile",
+    "meanwhile.line": "{who}, {what}: {said} ({signal}, {where})",
+    "meanwhile.line-with-values": "{who}, {what}: {said} ({signal} {values} {unit}, {where})",
+    "meanwhile.from-to": "{low} to {high}",
+    "meanwhile.programming": "programming",
+    "meanwhile.moving": "the vehicle moved",
+    "meanwhile.standing": "the vehicle stood",
+    "meanwhile.running": "the engine ran",
+    "meanwhile.stopped": "the engine stood, so battery and support unit carried the supply alone",
     # what only the page has: steps, frames, where it comes from, room to sign on paper
     "step-by-step.heading": "Step by step",
     "steps.count": "{count:,} rows",
