@@ -83,7 +83,8 @@ def share_done(walk: Walk, step: Step) -> Iterator[Question]:
         took = seconds(max(one.end_ns for one in blocks) - blocks[0].begin_ns)
         yield Question(
             "rate", COMPUTE, f"{carried:,} bytes were carried in {took} s. How many bytes a second, within 10 %?",
-            f"about {rate:,} bytes/s", "from the first frame of the first block to the last answer of this transfer",
+            f"about {rate:,} bytes/s",
+            "from the first frame of the first block to the end of the last one, whether it was answered or not",
             step.lines, str(rate),
         )  # fmt: skip
 

@@ -101,7 +101,8 @@ def hand_over(walk: Walk, step: Step) -> Iterator[Question]:
         "hand-over", JUDGE, f"{start}Would you hand the vehicle over with what this recording shows? Vote first.",
         f"{'yes, as far as it shows' if is_fine else 'not yet'}: {', '.join(open_parts) or verdict.headline}",
         "only what was proved on the bus is done; the rest has to be read, now, while the vehicle is here",
-        step.lines, verdict.overall.value, "" if is_fine else "yes, because nothing was refused",
+        step.lines, verdict.overall.value,
+        "yes, because all that was written was accepted" if start and not is_fine else "",
     )  # fmt: skip
 
 

@@ -71,6 +71,11 @@ def test_a_finding_keeps_the_vehicle_here_though_every_word_is_confirmed(name: s
     assert one.answer.startswith("not yet: ") and why in one.answer and one.wrong
 
 
+def test_no_wrong_answer_says_of_a_session_with_a_refusal_that_nothing_was_refused() -> None:
+    _, one = one_asked("uds11-erase-refused", "hand-over")
+    assert "nothing was refused" not in one.wrong
+
+
 def test_stages_are_named_with_their_steps_in_the_order_of_the_session() -> None:
     walk = walk_of(GOOD)
     _, one = one_asked(GOOD, "order-the-stages")
