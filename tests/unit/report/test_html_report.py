@@ -7,6 +7,7 @@ from html.parser import HTMLParser
 from pathlib import Path
 
 import pytest
+from benchmark.captures import write_capture
 
 from analysis import analyse
 from analysis.report.html_gathered import html_of
@@ -131,6 +132,14 @@ def test_firmware_is_not_carried_whole() -> None:
     """A download of 24 kB: only the first and the last block's frames stand on the page."""
     html = html_of(opened("coach-all-good"))
     assert len(html) < 600_000
+
+
+def test_a_download_of_a_megabyte_gives_a_page_that_a_phone_opens(tmp_path: Path) -> None:
+    capture = tmp_path / "capture.log"
+    write_capture(capture, 250_000, 256)
+    report = analyse(capture)
+    assert any(item["details"].get("size_carried", 0) > 900_000 for item in report.to_dict()["operations"])
+    assert len(html_of(report)) < 300_000
 
 
 def test_a_hostile_name_is_text(tmp_path: Path) -> None:
