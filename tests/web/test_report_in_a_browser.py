@@ -99,6 +99,15 @@ def test_the_first_step_stands_on_the_first_screen_of_a_desk(page: Page, files: 
         assert box["y"] + box["height"] <= 900, wanted
 
 
+def test_what_to_do_begins_on_the_first_screen_of_a_phone(page: Page, files: dict[str, Path]) -> None:
+    page.set_viewport_size({"width": 390, "height": 844})
+    for name in ("kwp-transfer-refused", "uds11-only-reads"):
+        page.goto(files[name].as_uri())
+        box = page.locator("#what-to-do-next li").first.bounding_box()
+        assert box is not None
+        assert box["y"] + box["height"] <= 844, name
+
+
 def test_paper_has_room_for_notes_and_a_screen_has_none(page: Page, files: dict[str, Path]) -> None:
     page.goto(files["kwp-transfer-refused"].as_uri())
     page.emulate_media(media="screen")
