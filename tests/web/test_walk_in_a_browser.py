@@ -155,6 +155,19 @@ def test_on_paper_every_step_stands_whatever_the_script_hid(page: Page, pages: d
     assert not page.locator(".here").is_visible()
 
 
+@pytest.mark.parametrize("name", ["trainer", "sheet"])
+def test_on_paper_frames_stand_in_one_table_beside_questions_with_room(
+    page: Page, pages: dict[str, str], name: str
+) -> None:
+    page.set_viewport_size({"width": 695, "height": 1000})  # A4 less its margins, at 96 dots an inch
+    page.emulate_media(media="print")
+    page.goto(pages[name])
+    widths = page.locator(".asks").evaluate_all("all => all.map(one => one.getBoundingClientRect().width)")
+    assert widths and min(widths) > 250
+    columns = page.locator(".stage .wide").evaluate_all("all => all.map(one => getComputedStyle(one).columnCount)")
+    assert set(columns) == {"auto"}
+
+
 def test_without_the_script_the_page_is_one_long_page(browser: Browser, pages: dict[str, str]) -> None:
     page = browser.new_page(java_script_enabled=False)
     page.goto(pages["class"])
