@@ -156,6 +156,43 @@ def test_a_failed_programming_is_said(page: Page, jobs: dict[str, str]) -> None:
     assert page.locator("main .bad").count()
 
 
+def test_a_failed_job_is_compared_with_one_that_worked(page: Page, jobs: dict[str, str]) -> None:
+    page.goto(jobs["bad"])
+    assert page.get_by_role("heading", name="Note", exact=True).is_visible()
+    page.get_by_label("This one did not work").select_option(jobs["good"].rpartition("/")[2])
+    page.get_by_role("button", name="Compare").click()
+    page.get_by_role("heading", name="What was compared").wait_for()
+    assert page.get_by_label("The one that did not").input_value() == jobs["bad"].rpartition("/")[2]
+
+
+def test_nothing_that_was_sent_runs(page: Page) -> None:
+    """Names, notes, the form and the capture hold scripts; the page fixture fails on what its policy had to stop."""
+    ran: list[str] = []
+    page.on("dialog", lambda one: (ran.append(one.message), one.dismiss()))
+    evil = "<img src=x onerror=alert(1)><script>alert(2)</script>\"'><svg onload=alert(3)>{{7*7}}"
+    capture = {"name": f"{evil}.log", "mimeType": "text/html", "buffer": evil.encode() + b"\n" + GOOD.read_bytes()}
+    page.goto("/")
+    page.get_by_label("Recordings of the bus").set_input_files([capture, capture])  # type: ignore[list-item]
+    page.get_by_text("What was meant to happen").click()
+    page.get_by_label("CAN ids").fill("7E0:7E8")
+    page.get_by_label("Software id").fill(evil)
+    page.get_by_label("Note (optional)").fill(evil)
+    page.get_by_role("button", name="Read it").click()
+    page.get_by_role("link", name="Read the report").wait_for()
+    place = re.sub(r"^http://[^/]+", "", page.url)
+    name = place.rpartition("/")[2]
+    assert "onerror=alert" in page.locator("main").inner_text()  # shown, as text
+    more = ("/report", "/walk/class", "/walk/trainer", "/walk/sheet", "/delete")
+    pair = f"good={name}&bad={name}"
+    for path in (*(f"{place}{one}" for one in more), f"/compare?{pair}", f"/compare/class?{pair}", "/?q=" + evil):
+        page.goto(path)
+        assert page.locator("img[src=x], svg[onload]").count() == 0, path
+    page.goto(f"{place}/delete")
+    with page.expect_navigation():
+        page.get_by_role("button", name="Delete for good").click()
+    assert ran == []
+
+
 def test_two_recordings_are_compared(page: Page, jobs: dict[str, str]) -> None:
     page.goto(jobs["good"])
     page.get_by_label("This one worked").select_option(jobs["bad"].rpartition("/")[2])
