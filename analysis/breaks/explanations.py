@@ -27,6 +27,8 @@ STALE_NS = 30_000_000_000
 STEADY_MV = 300
 #: Readings so shortly in front of the break speak about it.
 CLOSE_NS = 5_000_000_000
+#: Findings that speak for the line itself.
+ALONE_ON_THE_LINE = ("error-frame-burst", "frame-repeated-unacknowledged", "tester-alone")
 
 
 class Sign(NamedTuple):
@@ -112,7 +114,7 @@ def _supply(seen: _Break) -> Iterator[Sign]:
         yield Sign(STRONG, item.evidence)
     yield from _low_reading(seen)
     yield from (Sign(MEDIUM, item.evidence) for item in seen.found("erase-failed") if _says_72(item))
-    yield from (Sign(STRONG, item.evidence) for item in seen.found("silence-everything"))
+    yield from (Sign(STRONG, item.evidence) for item in seen.found("silence-everything", "tester-alone"))
     yield from (Sign(-MEDIUM, shown) for shown in _steady(seen))
 
 
@@ -153,10 +155,12 @@ def _module_alone(seen: _Break) -> Iterator[Sign]:
     yield from (Sign(STRONG, item.evidence) for item in seen.found("pending-without-end") if seen.is_break(item))
 
 
+def _branch(seen: _Break) -> Iterator[Sign]:
+    yield from (Sign(STRONG, item.evidence) for item in seen.found("silence-branch"))
+
+
 def _line(seen: _Break) -> Iterator[Sign]:
-    yield from (
-        Sign(STRONG, item.evidence) for item in seen.found("error-frame-burst", "frame-repeated-unacknowledged")
-    )
+    yield from (Sign(STRONG, item.evidence) for item in seen.found(*ALONE_ON_THE_LINE))
     yield from (Sign(MEDIUM, item.evidence) for item in seen.found("block-counter-refused", "consecutive-sequence-gap"))
     yield from (Sign(MEDIUM, item.evidence) for item in seen.near("stall-inside-message", "connection-broken-off"))
     if seen.post_mortem.silent_first is Silent.MODULE:
@@ -218,6 +222,11 @@ CAUSES = (
         "the module alone lost its supply, hung or restarted by itself",
         _module_alone,
         "supply and ground of this module, measured under load",
+    ),
+    _Cause(
+        "what several modules share: gateway, fuse or wiring of a branch",
+        _branch,
+        "supply and line measured at two of these modules",
     ),
     _Cause(
         "the line or a connector", _line, "a recording with error frames at the module's own plug, and its resistance"

@@ -12,8 +12,9 @@ from dataclasses import dataclass
 from itertools import takewhile
 from typing import Literal, NamedTuple
 
+from analysis.breaks.company import silent_with
 from analysis.breaks.facts import break_facts
-from analysis.breaks.silence import Silent, who_fell_silent
+from analysis.breaks.silence import Silent
 from analysis.exchange_words import first_bytes, tell
 from analysis.exchanges import Answer, Exchange
 from analysis.modes import signs
@@ -135,7 +136,7 @@ def _facts(
     share: float | None,
 ) -> PostMortem:
     good = _last_good(story, bad)
-    silent = who_fell_silent(story, record)
+    silent = silent_with(story, record).who
     return PostMortem(
         stage=stage,
         last_good=evidence(good, _said(good, story, record)) if good is not None else None,

@@ -25,6 +25,8 @@ class Silent(StrEnum):
 
     MODULE = "module"
     TESTER = "tester"
+    BRANCH = "branch"  # several modules at once: see ``company``
+    ALL_BUT_TESTER = "all-but-tester"  # the same
     EVERYTHING = "everything"
     NOBODY = "nobody"  # nothing was left open
     CAPTURE_ENDED = "capture-ended"

@@ -16,6 +16,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from analysis.breaks.silence import Silent
+from analysis.checks.looking.company import in_company
 from analysis.checks.looking.refusals import asked
 from analysis.checks.looking.silent_links import fell_silent
 from analysis.checks.looking.whole_bus import cut_by_silence
@@ -28,7 +29,8 @@ from canlog.counting import lasting
 
 @check("silence-everything", severity=Severity.SERIOUS, comes_first=True)
 def find(ctx: Context) -> Iterator[Seen]:
-    last = {(one.capture, gap): one for one, gap in cut_by_silence(ctx)}
+    alone = {one.link.key for company in in_company(ctx, Silent.ALL_BUT_TESTER) for one in company.stories}
+    last = {(one.capture, gap): one for one, gap in cut_by_silence(ctx) if one.link.key not in alone}
     for (capture, gap), one in last.items():
         text = f"Every id is silent for {lasting(gap.length_ns)}, in the middle of {asked(one)}."
         places = Evidence(capture, (gap.from_line, gap.to_line), "the last frame before, the first behind")

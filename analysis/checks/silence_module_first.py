@@ -16,6 +16,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from analysis.breaks.silence import Silent
+from analysis.checks.looking.company import keys_in_company
 from analysis.checks.looking.silent_erases import fell_silent_at_erase
 from analysis.checks.looking.silent_links import fell_silent, last_words, unanswered
 from analysis.checks.registry import Context, Seen, check
@@ -25,8 +26,9 @@ from canlog.counting import counted
 
 @check("silence-module-first", severity=Severity.SERIOUS)
 def find(ctx: Context) -> Iterator[Seen]:
+    told = keys_in_company(ctx)
     for story in fell_silent(ctx, Silent.MODULE):
-        if fell_silent_at_erase(ctx, story):
+        if story.link.key in told or fell_silent_at_erase(ctx, story):
             continue
         count = len(unanswered(ctx, story))
         text = f"{story.label} answered, then no more; {counted(count, 'request')} in these captures found no answer."

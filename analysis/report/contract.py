@@ -34,7 +34,9 @@ Stage = Literal[
     "before-session", "before-erase", "in-erase", "in-transfer", "before-check", "in-check", "before-reset",
     "after-reset", "unknown",
 ]  # fmt: skip
-SilentFirst = Literal["module", "tester", "everything", "nobody", "capture-ended", "unknown"]
+SilentFirst = Literal[
+    "module", "tester", "branch", "all-but-tester", "everything", "nobody", "capture-ended", "unknown"
+]
 
 Moved = Literal["moving", "standing", "running", "stopped"]
 

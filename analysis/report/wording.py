@@ -83,6 +83,8 @@ STAGE: Final[Mapping[str, str]] = {
 SILENT_FIRST: Final[Mapping[str, str]] = {
     "module": "the module",
     "tester": "the tester",
+    "branch": "several modules at once, while others went on",
+    "all-but-tester": "everybody but the tester",
     "everything": "everything at once",
     "nobody": "nobody: nothing was left open",
     "capture-ended": "not known: the recording ended first",

@@ -293,6 +293,27 @@ def exchanged_modules(lines: Lines) -> Lines:
     return [re.sub(r" (7E[0189])#", lambda found: f" {other[found[1]]}#", line) for line in lines]
 
 
+def erased_at_once(size: str = "9000") -> Lines:
+    """The first erase names the memory of both parts, and there is no second one."""
+    lines = edit.replaced(GOOD, "2101000000000400", f"210100000000{size}")
+    asked = [at for at, line in enumerate(lines) if "7E0#100D3101FF00" in line][1]
+    answered = next(at for at in range(asked, len(lines)) if "7E8#057101FF00" in lines[at])
+    kept = [line for line in lines[asked : answered + 1] if " 7E" not in line]
+    return [*lines[:asked], *kept, *lines[answered + 1 :]]
+
+
+def one_after_the_other() -> Lines:
+    """Both units are silent at the end, but one of them still answered when the other one did not."""
+    lines = plan("look", "read-keeper", *LOADER[1:], faults=("branch-silent",))
+    asked = next(at for at, line in enumerate(lines) if "7E0#023E00" in line)  # in vain
+    return edit.with_lines(lines, asked + 1, "({t}) can0 7E1#0322F18CCCCCCCCC", "({t}) can0 7E9#037F2231CCCCCCCC")
+
+
+def only_the_tester_is_kept() -> Lines:
+    """A recorder that keeps no id but those of the conversation with one module, which falls silent."""
+    return edit.without(plan(*LOADER, faults=("tester-alone",)), " (120|3A8)#")
+
+
 #: By check: where it must see something, and where it must not although that looks much the same.
 CASES: dict[str, tuple[Session, Session]] = {
     "answer-late": (later("7E8#036EF184", 0.1), later("7E8#036EF184", 0.04)),
@@ -425,6 +446,14 @@ CASES: dict[str, tuple[Session, Session]] = {
     "silence-everything": (
         bench(lambda: power_cut(fixture("uds11-ends-mid-transfer"))),
         bench(lambda: power_cut(GOOD)),
+    ),
+    "silence-branch": (
+        bench(partial(plan, *LOADER, faults=("branch-silent",))),
+        bench(lambda: one_after_the_other()),
+    ),
+    "tester-alone": (
+        bench(partial(plan, *LOADER, faults=("tester-alone",))),
+        bench(lambda: only_the_tester_is_kept()),
     ),
     "silence-module-first": (shipped("coach-module-silent"), shipped("uds11-reset-no-return")),
     "silence-tester-first": (shipped("coach-tester-silent"), shipped("coach-ends-mid-transfer")),
@@ -571,6 +600,7 @@ CASES: dict[str, tuple[Session, Session]] = {
         bench(lambda: edit.replaced(GOOD, "100B340044000180", "100B340044000101")),
         shipped("uds11-second-attempt-good"),
     ),
+    "ranges-hole": (bench(lambda: erased_at_once()), bench(lambda: GOOD)),
     "erase-not-seen": (
         bench(lambda: without_talk("3101FF00", "7101FF00", of=plan("look", "enter-loader", "application", "reset"))),
         bench(partial(plan, "look", "enter-loader", "application", "reset")),
@@ -813,6 +843,13 @@ def test_error_frames_of_a_frame_that_nobody_hears_are_no_finding_of_their_own(f
     assert found["frame-repeated-unacknowledged"].confidence is Confidence.HIGH
     assert "200 times in" in found["frame-repeated-unacknowledged"].case
     assert found["frame-repeated-unacknowledged"].heading.startswith("One frame again and again")
+
+
+def test_a_hole_is_named_by_its_addresses(findings: Findings) -> None:
+    found = {item.id: item for item in findings(bench(erased_at_once))}
+    assert "00010400-00017FFF (31,744 bytes) was erased and got nothing" in found["ranges-hole"].case
+    short = {item.id for item in findings(bench(lambda: erased_at_once("0400")))}  # which ends with the first part
+    assert "ranges-hole" not in short
 
 
 def test_a_failure_that_was_overcome_is_only_a_note(findings: Findings) -> None:
