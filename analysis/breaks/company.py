@@ -59,7 +59,8 @@ def silent_with(story: Story, record: Record) -> Company:
     if any(each.last_ns > last for each in others):
         return Company(Silent.BRANCH if len(stories) > 1 else who, tuple(stories))
     stopped = tuple(each for each in others if _stopped_in(each, moment, record))
-    return Company(Silent.ALL_BUT_TESTER if stopped else who, tuple(stories), stopped)
+    is_alone = stopped and len(stories) > 1  # else the ids that stopped may be the module's own
+    return Company(Silent.ALL_BUT_TESTER if is_alone else who, tuple(stories), stopped)
 
 
 def _moment(story: Story, record: Record) -> _Moment | None:

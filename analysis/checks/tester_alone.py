@@ -1,7 +1,7 @@
 """The tester is alone on the line.
 
-What is seen: from one moment on every other id is gone, those that come by themselves as well, and only the tester
-goes on.
+What is seen: two or more modules answered before and none of them from one moment on; every id that came by itself is
+gone with them, and only the tester goes on.
 What it can mean: The line or the diagnostic plug was interrupted between the tester and the vehicle; the vehicle lost
 its supply or ignition; the gateway closed the diagnostic connection.
 How to tell it from look-alikes: one module that is silent: then others go on; a recorder that keeps only what the

@@ -72,6 +72,10 @@ CASES: dict[str, tuple[Session, Session]] = {
         shipped("coach-module-silent"),
         shipped("coach-tester-silent"),
     ),
+    "what several modules share: gateway, fuse or wiring of a branch": (
+        bench("branch-silent"),
+        bench("module-silent"),
+    ),
     "the line or a connector": (Session("coach", error_frames), shipped("coach-module-silent")),
     "the tester, its computer or its adapter": (shipped("coach-tester-silent"), shipped("coach-ends-mid-transfer")),
     "a wrong or damaged file": (shipped("uds11-check-bad"), bench("check-refused")),

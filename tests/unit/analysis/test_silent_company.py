@@ -46,18 +46,22 @@ def test_a_module_on_another_channel_is_of_no_branch() -> None:
 
 def test_where_everybody_stops_but_the_tester_it_is_alone() -> None:
     assert company(BEFORE, RETRIES, KEEPER_IN_VAIN)[0] is Silent.ALL_BUT_TESTER
-    assert company(BEFORE, RETRIES)[0] is Silent.ALL_BUT_TESTER
+
+
+def test_one_module_whose_cyclic_ids_stop_with_it_is_only_silent() -> None:
+    """They may be its own."""
+    assert company(BEFORE, RETRIES)[0] is Silent.MODULE
 
 
 @pytest.mark.parametrize("long_before", [0, 5])
 def test_without_an_id_that_stopped_with_it_only_the_module_is_silent(long_before: int) -> None:
     """An id that was gone long before says nothing, and a line without any says less."""
-    talk = [cyclic(0x120, long_before), gap(10), BEFORE[1:5], block(1, IMAGE[:32]), RETRIES]
+    talk = [cyclic(0x120, long_before), gap(10), BEFORE[:5], block(1, IMAGE[:32]), RETRIES, KEEPER_IN_VAIN]
     assert company(talk)[0] is Silent.MODULE
 
 
 def test_the_report_says_it_where_it_says_who_fell_silent_first() -> None:
-    alone = heard(BEFORE, RETRIES).to_dict()["post_mortem"]
+    alone = heard(BEFORE, RETRIES, KEEPER_IN_VAIN).to_dict()["post_mortem"]
     branch = heard(BEFORE, RETRIES, KEEPER_IN_VAIN, OTHERS).to_dict()["post_mortem"]
     assert (alone["silent_first"], branch["silent_first"]) == ("all-but-tester", "branch")
     assert any("line or a connector" in one["cause"] for one in alone["explanations"])
