@@ -83,7 +83,7 @@ def _signs_of(story: Story, exchange: Exchange) -> Iterator[Sign]:
     elif exchange.dialect != UDS:
         yield from _signs_of_older(exchange, state)
     elif exchange.service == 0x22:
-        yield from _signs_of_reading(exchange, state)
+        yield from _signs_of_reading(story, exchange, state)
     elif exchange.service == 0x10 and exchange.asked[1:2] in (b"\x03", b"\x83"):
         if exchange.positive and not state.boot:  # not strong: many boot loaders open it too
             yield _sign(Mode.APPLICATION, exchange, "opens the extended session")
@@ -113,7 +113,7 @@ def _signs_of_state(exchange: Exchange, before: State) -> Iterator[Sign]:
         yield _sign(Mode.BOOT, exchange, text, strong=True)
 
 
-def _signs_of_reading(exchange: Exchange, state: State) -> Iterator[Sign]:
+def _signs_of_reading(story: Story, exchange: Exchange, state: State) -> Iterator[Sign]:
     asked_to_program, session_known = state.session == PROGRAMMING_SESSION, state.session is not None
     is_telling = state.boot or not asked_to_program  # a loader that was asked for may run beside an application
     identifier = int.from_bytes(exchange.asked[1:3], "big")
@@ -125,11 +125,35 @@ def _signs_of_reading(exchange: Exchange, state: State) -> Iterator[Sign]:
             yield _sign(Mode.APPLICATION, exchange, f"says its session is {session:02X}")
     elif identifier in APPLICATION_IDENTITY:
         if exchange.positive and not asked_to_program and not state.boot:
-            yield _sign(Mode.APPLICATION, exchange, f"answers {identifier:04X}", strong=session_known)
+            yield from _signs_of_identity(story, exchange, strong=session_known)
         elif exchange.outcome is Answer.NEGATIVE and exchange.nrc == REFUSED_IDENTIFIER and is_telling:
             yield _sign(Mode.BOOT, exchange, f"{REFUSES} {identifier:04X} ({NRCS[REFUSED_IDENTIFIER].name})")
     elif identifier == BOOT_IDENTITY and exchange.positive and is_telling:
         yield _sign(Mode.BOOT, exchange, "answers its boot identification")
+
+
+def _signs_of_identity(story: Story, exchange: Exchange, *, strong: bool) -> Iterator[Sign]:
+    """The application's, unless the boot loader said just that of itself before anything was carried.
+
+    What the loader said may still be the application's, kept in a place that both read: it is a sign of the loader
+    only where the application said something else.
+    """
+    identifier = f"{exchange.asked[1:3].hex().upper()}"
+    before = list(_told_before_programming(story, exchange))
+    if not any(story.is_boot_loader(item) and item.answered == exchange.answered for item in before):
+        yield _sign(Mode.APPLICATION, exchange, f"answers {identifier}", strong=strong)
+    elif any(not story.is_boot_loader(item) and item.answered != exchange.answered for item in before):
+        text = f"answers {identifier} as its boot loader did, and not as its application"
+        yield _sign(Mode.BOOT, exchange, text, strong=True)
+
+
+def _told_before_programming(story: Story, exchange: Exchange) -> Iterator[Exchange]:
+    """Earlier answers to the same request, in front of the first transfer."""
+    for item in story.exchanges:
+        if item.begin >= exchange.begin or item.act is Act.DOWNLOAD:
+            return
+        if item.positive and item.asked == exchange.asked:
+            yield item
 
 
 def _sign(mode: Mode, exchange: Exchange, text: str, *, strong: bool = False) -> Sign:

@@ -37,7 +37,7 @@ def find(ctx: Context) -> Iterator[Seen]:
             continue
         proved = all(item.outcome.word is Word.CONFIRMED for item in done)
         text = f"{story.label}: {said_identifiers(both)} as before the download." + (
-            " The module's own check passed, so this is most likely the same version again." if proved else ""
+            " The download is proved otherwise, so this is most likely the same version again." if proved else ""
         )
         shown = tuple(evidence(after[one].exchange, f"{after[one].title} as before") for one in both)
         yield Seen(Confidence.MEDIUM, shown, text, severity=Severity.NOTE if proved else None)

@@ -33,6 +33,7 @@ from talk import (
     read,
     request,
     reset,
+    state,
     tester,
     without,
     word_of,
@@ -153,6 +154,21 @@ def test_an_identity_of_the_boot_loader_before_is_no_value_that_changed() -> Non
         read("F188", SOFTWARE), enter(), read("F188", b"BOOTLOADER1"), programming(), reset(), read("F188", SOFTWARE)
     )  # fmt: skip
     assert word_of(report, "download")[0] == "unproven"
+
+
+def test_a_boot_loader_that_names_itself_after_the_restart_is_a_failure() -> None:
+    loader = read("F188", b"BOOTLOADER1")
+    report = heard(read("F188", SOFTWARE), enter(), loader, programming(), reset(), loader)
+    assert word_of(report, "download")[0] == "failed"
+    assert state(report).now == "boot"
+    unknown = heard(enter(), loader, programming(), reset(), loader)  # who spoke first is not known
+    assert word_of(unknown, "download")[0] == "unproven"
+    assert state(unknown).now == "unknown"
+    kept = heard(
+        read("F188", SOFTWARE), enter(), read("F188", SOFTWARE), programming(), reset(), read("F188", SOFTWARE)
+    )
+    assert word_of(kept, "download")[0] == "unproven"
+    assert state(kept).now != "boot"
 
 
 def test_an_identity_read_from_a_boot_loader_that_said_so_proves_nothing() -> None:
@@ -688,6 +704,6 @@ def test_a_check_behind_another_attempt_proves_nothing_of_one_that_never_ended()
 
 def test_an_identification_that_the_boot_loader_gave_before_the_download_proves_nothing() -> None:
     talk = [read("F195", "AA01"), enter(), read("F195", "B001"), programming(), reset(), read("F195", "B001")]
-    assert word_of(heard(talk), "download")[0] == "unproven"
+    assert word_of(heard(talk), "download")[0] == "failed"
     other = [read("F195", "AA01"), enter(), read("F195", "B001"), programming(), reset(), read("F195", "AA02")]
     assert word_of(heard(other), "download")[0] == "confirmed"
