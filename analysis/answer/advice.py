@@ -113,6 +113,8 @@ TABLE: Final[Mapping[str, Advice]] = {
     "sheet-of-another-job": Advice(
         Rank.FIRST, "Make sure that job sheet and recording belong together: {case}"
     ),
+    "size-short": Advice(Rank.CAUSE, CAUSES["size-short"]),
+    "size-over": Advice(Rank.CAUSE, CAUSES["size-over"]),
     "given-fits-nothing": Advice(Rank.PROOF, "Check what was given with --names and --link: {case}"),
     "vehicle-moving": Advice(
         Rank.SAFETY, "Bring the vehicle to a stand and chock it before {m} is worked on again", always=True

@@ -38,6 +38,8 @@ from analysis.supply import supply_readings
 from analysis.words import Confidence, Severity, Word
 
 MOST_STEPS: Final = 3
+#: How a wish begins that asks for nothing: the value is right already.
+NOTHING_NEEDED: Final = "nothing needed"
 ONE_READING: Final = re.compile(r"Read the (?P<what>.+) of (?P<module>\S+) after an ignition cycle and capture it\.")
 BROKEN: Final = (Word.FAILED, Word.INTERRUPTED)
 TRANSFERS: Final = (Kind.DOWNLOAD, Kind.FILE)
@@ -122,7 +124,12 @@ def _readings_together(texts: Iterable[str]) -> list[str]:
 
 
 def _wished(wishes: Iterable[str]) -> list[Step]:
-    return [Step(Rank.PROOF, sentence(text)) for text in wishes if starts_with_a_verb(text)]
+    """What would change the words, or that nothing would have to."""
+    return [
+        Step(Rank.PROOF, sentence(text))
+        for text in wishes
+        if starts_with_a_verb(text) or text.startswith(NOTHING_NEEDED)
+    ]
 
 
 def is_one_sided(job: Job) -> bool:
@@ -322,11 +329,20 @@ def _acts_that_failed(job: Job) -> Iterator[Step]:
         yield Step(Rank.CAUSE, f"Find out why {item.label} refused its programming session: {item.outcome.because[0]}.")
     for label, items in _by_module(item for item in failed if item.kind is Kind.WRITE):
         yield Step(Rank.VALUE, f"Write {_identifiers(items)} of {label} again, and read it after an ignition cycle.")
-    for label, items in _by_module(item for item in failed if item.kind is Kind.ROUTINE):
-        names = ", ".join(str(item.details["identifier"]) for item in items)
-        yield Step(Rank.VALUE, f"Run routine {names} of {label} again and capture its result.")
+    running = [item for item in failed if item.outcome.would_change.startswith("ask the result")]
+    for label, items in _by_module(running):
+        text = (
+            f"Ask {label} for the result of routine {_routines(items)} (31 03) before anything is reset or run again."
+        )
+        yield Step(Rank.CAUSE, text)
+    for label, items in _by_module(item for item in failed if item.kind is Kind.ROUTINE and item not in running):
+        yield Step(Rank.VALUE, f"Run routine {_routines(items)} of {label} again and capture its result.")
     for label, _ in _by_module(item for item in failed if item.kind is Kind.CLEAR):
         yield Step(Rank.PROOF, f"Clear the fault memory of {label} again, read it and capture that.")
+
+
+def _routines(runs: Iterable[Operation]) -> str:
+    return ", ".join(str(item.details["identifier"]) for item in runs)
 
 
 def refused_sessions(job: Job) -> list[Operation]:
@@ -398,7 +414,7 @@ def _learn_again(job: Job) -> Iterator[Step]:
 
 def _reads_as_written(write: Operation) -> bool:
     """Not proven by rule, and still there: nothing is to be done about it."""
-    return write.outcome.would_change.startswith("nothing needed")
+    return write.outcome.would_change.startswith(NOTHING_NEEDED)
 
 
 def _uncleared(job: Job) -> Iterator[Step]:
@@ -406,7 +422,11 @@ def _uncleared(job: Job) -> Iterator[Step]:
     if any(item.id in ("fault-setting-not-restored", "dtc-returns") for item in job.findings):
         return
     clears = [item for item in standing(job.operations) if item.kind is Kind.CLEAR]
-    unproven = [item for item in clears if item.outcome.word is Word.UNPROVEN]
+    unproven = [
+        item
+        for item in clears
+        if item.outcome.word is Word.UNPROVEN or item.outcome.would_change.startswith("read the fault memory")
+    ]
     listed = [item for item in unproven if item.outcome.would_change.startswith("find ")]
     unread = [item for item in unproven if item not in listed]
     for request in sorted({_list_wanted(item) for item in unread}):

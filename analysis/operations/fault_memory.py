@@ -30,6 +30,7 @@ BY_STATUS_MASK = b"\x19\x02"
 #: What to ask where a list was asked for with too few status bits.
 ALL_BITS = "read the fault memory with all status bits (19 02 FF) after the clear and capture it"
 TEST_FAILED = 0x01
+PENDING = 0x04
 TEST_NOT_COMPLETED_SINCE_CLEAR = 0x10
 FAILED_SINCE_CLEAR = 0x20
 ALL_GROUPS = b"\xff\x00"  # of KWP2000
@@ -157,6 +158,9 @@ def _clear_outcome(
     if order is None and exchange.answer.rest:
         text += f"; the answer to the clear is longer than the standard's ({exchange.answered.hex(' ').upper()})"
         return Outcome(Word.CONFIRMED, Confidence.MEDIUM, (shown,), (text,), "clear again, read and capture it")
+    if order is None and not any(_lists_new_faults(item) for item, _ in covering):
+        text += f"; read with mask {clean.mask:02X} only, which need not list a fault that has just come back"
+        return Outcome(Word.CONFIRMED, Confidence.MEDIUM, (shown,), (text,), ALL_BITS)
     if order is None:
         return Outcome(Word.CONFIRMED, Confidence.HIGH, (shown,), (text,))
     said = f"{order.told.hex(' ').upper()}, line {order.lines[0]}"
@@ -177,6 +181,11 @@ def _too_narrow(last: FaultList, before: Sequence[FaultList]) -> str:
 def _asked_for_few(last: FaultList) -> bool:
     """The request itself chose the codes by less than all status bits (ISO 14229-1:2020, 12.3 (M))."""
     return last.exchange.asked[:2] == BY_STATUS_MASK and last.exchange.asked[2:3] != b"\xff"
+
+
+def _lists_new_faults(listed: FaultList) -> bool:
+    """A fault since the clear fails its test or is pending before it is confirmed (ISO 14229-1:2020, annex D (M))."""
+    return not _asked_for_few(listed) or bool(listed.mask & (TEST_FAILED | PENDING))
 
 
 def _still_listed(last: FaultList, earlier: dict[int, int]) -> Outcome:

@@ -73,18 +73,19 @@ def _outcome(run: RoutineRun) -> Outcome:
     last = run.telling
     proof = (evidence(last.exchange, f"{title}: {last.text}"),)
     again = f"run {title} again and capture its result"
+    ask = f"ask the result of {title} before anything else, and capture it"
     if last.status is Status.GOOD:
         return Outcome(Word.CONFIRMED, Confidence.HIGH, proof, (f"{title}: {last.text}",))
     if last.status in (Status.BAD, Status.REFUSED):
         return Outcome(Word.FAILED, Confidence.HIGH, proof, (f"{title}: {last.text}",), again)
     if last.status is Status.OPEN:
-        return Outcome(Word.INTERRUPTED, Confidence.HIGH, proof, (f"{title}: no final answer",), again)
+        return Outcome(Word.INTERRUPTED, Confidence.HIGH, proof, (f"{title}: no final answer",), ask)
     if stopped is not None:
         return Outcome(Word.INTERRUPTED, Confidence.HIGH, proof, (f"{title}: stopped before its result",), again)
     if last.status is Status.RUNNING:
-        return Outcome(Word.INTERRUPTED, Confidence.HIGH, proof, (f"{title}: still running when last asked",), again)
+        return Outcome(Word.INTERRUPTED, Confidence.HIGH, proof, (f"{title}: still running when last asked",), ask)
     if first.name is not None and first.name.has_result and not any(call.control == RESULT for call in run.calls):
         text = f"{title}: started, and its result was never asked"
-        return Outcome(Word.INTERRUPTED, Confidence.HIGH, proof, (text,), f"ask the result of {title} and capture it")
+        return Outcome(Word.INTERRUPTED, Confidence.HIGH, proof, (text,), ask)
     wish = f"a names file that says what the status of {first.said} means"
     return Outcome(Word.UNPROVEN, Confidence.MEDIUM, (), (f"{title}: {last.text}",), wish)

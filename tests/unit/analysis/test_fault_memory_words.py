@@ -154,3 +154,11 @@ def test_a_fault_that_is_active_again_is_said_with_the_clear() -> None:
 
 def test_an_answer_longer_than_the_standards_makes_a_clear_less_sure() -> None:
     assert clear_word(STORED, ask("14 FFFFFF", "54 CC CC"), EMPTY) == ("confirmed", "medium")
+
+
+@pytest.mark.parametrize(("mask", "sure"), [("08", "medium"), ("28", "medium"), ("09", "high"), ("0C", "high")])
+def test_a_list_of_confirmed_codes_alone_need_not_show_a_fault_that_is_back(mask: str, sure: str) -> None:
+    """It is confirmed only after a second trip or so; until then it fails its test or is pending."""
+    stored = ask("19 02 08", "59 02 FF 123456 28")
+    assert clear_word(stored, CLEAR, ask(f"19 02 {mask}", "59 02 FF")) == ("confirmed", sure)
+    assert clear_word(stored, CLEAR, ask(f"19 02 {mask}", "59 02 FF"), EMPTY) == ("confirmed", "high")

@@ -6,7 +6,23 @@ from functools import cache
 from pathlib import Path
 
 import pytest
-from talk import judged
+from talk import (
+    CHECK,
+    ERASE,
+    IMAGE,
+    NAMES,
+    SOFTWARE,
+    Talk,
+    ask,
+    blocks,
+    enter,
+    heard,
+    judged,
+    read,
+    request,
+    reset,
+    write,
+)
 
 from analysis import analyse
 from analysis.answer.next_steps import _readings_together
@@ -133,3 +149,42 @@ def test_a_value_that_reads_as_written_asks_for_no_new_learning() -> None:
     answer = next(at for at, line in enumerate(lines) if "#036E4A11" in line)
     steps = judged("".join(lines[:answer] + lines[answer + 1 :]), names=(FIXTURES / "coach_names.toml").read_text())
     assert not any("learn routine" in step for step in steps.verdict.next_steps)
+
+
+PRIME = "31 01 0270"
+
+
+@pytest.mark.parametrize(
+    "talk",
+    [
+        ask(PRIME, "71 01 0270"),
+        ask(PRIME, "71 01 0270 02"),
+        (*ask(PRIME, "71 01 0270 02"), *ask("31 03 0270", "71 03 0270 02")),
+    ],
+    ids=["never asked", "running", "still running"],
+)
+def test_a_routine_that_may_still_run_is_asked_before_the_ignition_is_cycled(talk: Talk) -> None:
+    report = heard(read("F190", "41"), write("3A01", b"\1\2"), talk, names=NAMES)
+    first, second = report.verdict.next_steps
+    assert first.startswith("Ask PCU for the result of routine 0270 (31 03)")
+    assert second.startswith("Cycle the ignition")
+
+
+def test_half_of_the_announced_bytes_stand_in_the_first_sentence_and_the_first_step() -> None:
+    half = [read("F188", SOFTWARE), enter(), ask(*ERASE), request(2 * len(IMAGE)), *blocks(), ask("37", "77")]
+    for names in (NAMES, ""):
+        verdict = heard(half, ask(CHECK, "71 01 0266 00"), reset(), names=names).verdict
+        assert "96 bytes carried, 192 asked for" in verdict.headline
+        assert verdict.next_steps[0].startswith("Compare the bytes sent to")
+
+
+def test_a_value_that_stood_there_before_needs_nothing_and_that_is_said() -> None:
+    value = read("3A01", b"\1\2")
+    report = heard(value, write("3A01", b"\1\2"), reset(), value)
+    assert report.verdict.overall == "unproven"
+    assert report.verdict.next_steps == ("Nothing needed: the value is right already.",)
+
+
+def test_a_list_of_confirmed_codes_alone_asks_for_the_whole_list() -> None:
+    report = heard(ask("19 02 08", "59 02 FF 123456 28"), ask("14 FFFFFF", "54"), ask("19 02 08", "59 02 FF"))
+    assert report.verdict.next_steps == ("Read the fault memory (19 02 FF) of 7E0>7E8 and capture that.",)
