@@ -84,13 +84,15 @@ def _trims(task: Task) -> bytes:
 
 
 def _redacted(task: Task) -> bytes:
-    """All captures and the sheet with the same replacements, and the list of what was replaced, in one archive."""
+    """All captures, sheet and names of our form replaced alike, and the list of what was replaced, in one archive."""
     from analysis.redact.redact import redact
 
     copy = redact(list(task.captures), task.sheet, task.names)
     entries = [*zip(copy.names, copy.captures, strict=True), ("replaced.csv", copy.list_csv())]
     if copy.sheet is not None:
         entries.append(("sheet.toml", copy.sheet.encode("utf-8", "replace")))
+    named = zip(copy.names_names, copy.names_files, strict=True)
+    entries += [(name, text.encode("utf-8", "replace")) for name, text in named if text is not None]
     stream = io.BytesIO()
     with zipfile.ZipFile(stream, "w", zipfile.ZIP_DEFLATED, compresslevel=1) as archive:
         for name, (_, data) in zip(_apart([name for name, _ in entries]), entries, strict=True):

@@ -53,12 +53,13 @@ def test_two_recordings_are_compared_and_shown_beside_each_other(visitor: Visito
 
 
 def test_a_copy_to_share_has_no_vin(visitor: Visitor) -> None:
-    place = visitor.read(BAD, files=[("sheet", ("coach.toml", SHEET))])
+    names = (ROOT / "fixtures" / "coach_names.toml").read_bytes()
+    place = visitor.read(BAD, files=[("sheet", ("coach.toml", SHEET)), ("names", ("own.toml", names))])
     answer = visitor.get(f"{place}/redacted.zip")
     assert answer.status_code == 200 and answer.headers["content-disposition"].startswith("attachment")
     with zipfile.ZipFile(io.BytesIO(answer.content)) as archive:
         held = {name: archive.read(name) for name in archive.namelist()}
-    assert set(held) == {"bad.log", "sheet.toml", "replaced.csv"}
+    assert set(held) == {"bad.log", "sheet.toml", "own.toml", "replaced.csv"}
     assert held["bad.log"] != BAD[1] and held["bad.log"].count(b"\n") == BAD[1].count(b"\n")
     assert b"E0KRC7HT5TD004217" in SHEET and b"E0KRC7HT5TD004217" not in held["sheet.toml"]
 
