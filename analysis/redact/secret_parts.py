@@ -41,6 +41,8 @@ OBD_VIN: Final = 0xF802
 SERIAL_NUMBERS: Final = frozenset({SERIAL_NUMBER, 0xF80D})
 #: KWP2000: the serial number among the identifications that 1A reads (ISO 14230-3, M).
 _KWP_SERIAL_NUMBER: Final = 0x8C
+_KWP_IDENTIFYING: Final = frozenset({_KWP_SERIAL_NUMBER, 0x90, 0x98, 0x9A})
+_READ_LOCAL, _WRITE_LOCAL = b"\x21", b"\x3b"
 #: Identification options of the maker (ISO 14229-1:2020, annex C.1, M): what a tester writes there, it leaves behind.
 _MAKERS_OPTIONS: Final = frozenset({*range(0xF100, 0xF180), *range(0xF1A0, 0xF1F0)})
 _OPEN_BYTES: Final = 2  # service and sub-function of 27 and 29
@@ -101,6 +103,8 @@ class Redactor:
 
     def learn(self, label: str, request: bytes, dialect: str) -> None:
         """What an identifier holds that is defined by others (2C), and what a tester leaves behind under no name."""
+        if dialect == "kwp2000":
+            self._learn_local(label, request)
         if dialect != "uds":
             return
         if request.startswith(_DEFINE):
@@ -110,6 +114,15 @@ class Redactor:
         did = int.from_bytes(request[1:3], "big")
         if request[:1] == b"\x2e" and did in _MAKERS_OPTIONS:
             self.derived.setdefault((label, did), "left behind by the tester")
+
+    def _learn_local(self, label: str, request: bytes) -> None:
+        """KWP2000: an identification is written with 3B, unless 21 reads the same number, which is another space."""
+        if len(request) < 2:
+            return
+        if request[:1] == _READ_LOCAL:
+            self.derived[label, request[1]] = ""
+        elif request[:1] == _WRITE_LOCAL and request[1] in _KWP_IDENTIFYING:
+            self.derived.setdefault((label, request[1]), "written identification")
 
     def record(self, label: str, did: int, raw: bytes, dialect: str = "uds", service: int = 0) -> tuple[str, bytes]:
         """The kind and the replacement of a record; an empty kind where it stays."""

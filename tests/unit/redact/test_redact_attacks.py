@@ -85,6 +85,12 @@ CASES = {
     "the number of an engine by identifier": (
         [*ask("22F80D"), *answer("62F80D", b"EN778899123456701")], b"EN7788991234567"),
     "a serial number of KWP2000": ([*OLD_VIN, *ask("1A8C"), *answer("5A8C", b"SER77123XY4567")], b"SER77123"),
+    "a written shop code of KWP2000": ([*OLD_VIN, *ask("3B98" + b"SHOP777".hex()), *answer("7B98")], b"SHOP777"),
+    "a VIN of KWP2000 whose write is refused": ([*ask("3B90" + VIN.encode().hex()), *answer("7F3B22")], VIN.encode()),
+    "pieces of a VIN in data packets of GMW3110": (
+        [*OLD_VIN, "7E0#04AA040102CCCCCC", *(one.replace("5B0#", "5E8#") for one in pieces(1, 2))], VIN[7:14].encode()),
+    "the end of a VIN whose middle is missing": (
+        [*ask("22F190"), *(one for at, one in enumerate(READ_VIN[1:]) if at != 2)], VIN[10:].encode()),
     "a traceability code of GMW3110": (
         [*OLD_VIN, *ask("1AB4"), *answer("5AB4", b"TRC77123XY4567"), *ask("A902FF"), *answer("7FA931")], b"TRC77123"),
     "what a tester leaves behind": (
@@ -173,3 +179,25 @@ def test_what_a_table_says_beside_the_bytes_is_replaced(tmp_path: Path) -> None:
     for secret in (VIN.encode(), b"LK3P06S", b"018931", b"SX1", b"74K2Z"):
         assert secret not in copy
     assert b"hel" in copy
+
+
+def test_notes_in_a_sheet_and_in_names_are_replaced(tmp_path: Path) -> None:
+    note = f"# the van {VIN.lower()}, called 018931, with unit SX174K2Z\n"
+    sheet, names = tmp_path / "sheet.toml", tmp_path / "names.toml"
+    sheet.write_text(f'{note}[vehicle]\nvin = "{VIN}"\n')
+    names.write_text(f'{note}[[module]]\nlabel = "018931"\nlink = "7E0:7E8"\n')
+    made = redact(written(tmp_path, [*READ_VIN, *serial(b"SX174K2Z")]), sheet, [names])
+    for text in (made.sheet, *made.names_files, made.list_csv().decode()):
+        assert text is not None and "018931" not in text and VIN.lower() not in text and "SX174K2Z" not in text
+
+
+def test_equal_values_get_equal_ones_in_one_run_and_others_in_the_next(tmp_path: Path) -> None:
+    original = written(tmp_path, [*READ_VIN, *serial(b"SX174K2Z"), *other(b"SX174K2Z"), *serial(b"SX174K2Y")])
+    runs = []
+    for _ in range(2):
+        copy = tmp_path / "copy.log"
+        copy.write_bytes(redact(original).capture)
+        told = [one.data[3:] for one in rebuild(read_capture(copy)) if one.data[:1] == b"\x62"]
+        assert told[1] == told[2] != told[3]
+        runs.append(told)
+    assert all(one != other for one, other in zip(*runs, strict=True))
