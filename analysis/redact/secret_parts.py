@@ -26,7 +26,13 @@ from canlog.names.tables import IdentifierKind, IdentifierName, Names
 from canlog.names.value_layout import NUMBER_TYPES, ValueField
 from canlog.names.vin import is_blank as is_blank_vin
 from canlog.services.decode import decode_request, decode_response
-from canlog.services.identifiers import READ_IDENTIFICATION, identifier_kind, identifier_name, identifier_text
+from canlog.services.identifiers import (
+    ONE_BYTE_VIN,
+    READ_IDENTIFICATION,
+    identifier_kind,
+    identifier_name,
+    identifier_text,
+)
 from canlog.services.layout import Decoded, Kind
 from canlog.services.traits import Act, item_read, item_written
 
@@ -41,7 +47,7 @@ OBD_VIN: Final = 0xF802
 SERIAL_NUMBERS: Final = frozenset({SERIAL_NUMBER, 0xF80D})
 #: KWP2000: the serial number among the identifications that 1A reads (ISO 14230-3, M).
 _KWP_SERIAL_NUMBER: Final = 0x8C
-_KWP_IDENTIFYING: Final = frozenset({_KWP_SERIAL_NUMBER, 0x90, 0x98, 0x9A})
+_KWP_IDENTIFYING: Final = frozenset({_KWP_SERIAL_NUMBER, ONE_BYTE_VIN, 0x98, 0x9A})
 _READ_LOCAL, _WRITE_LOCAL = b"\x21", b"\x3b"
 #: Identification options of the maker (ISO 14229-1:2020, annex C.1, M): what a tester writes there, it leaves behind.
 _MAKERS_OPTIONS: Final = frozenset({*range(0xF100, 0xF180), *range(0xF1A0, 0xF1F0)})
@@ -122,7 +128,8 @@ class Redactor:
         if request[:1] == _READ_LOCAL:
             self.derived[label, request[1]] = ""
         elif request[:1] == _WRITE_LOCAL and request[1] in _KWP_IDENTIFYING:
-            self.derived.setdefault((label, request[1]), "written identification")
+            kind = "VIN" if request[1] == ONE_BYTE_VIN else "written identification"
+            self.derived.setdefault((label, request[1]), kind)
 
     def record(self, label: str, did: int, raw: bytes, dialect: str = "uds", service: int = 0) -> tuple[str, bytes]:
         """The kind and the replacement of a record; an empty kind where it stays."""
