@@ -33,9 +33,9 @@ if TYPE_CHECKING:
 IN_A_ROW: Final = 2
 #: What is done to a memory: these acts are looked at. A check or a reading behind them is not.
 PROGRAMMING: Final = frozenset({Kind.DOWNLOAD, Kind.FILE})
-WORK: Final = PROGRAMMING | {Kind.WRITE}
-_BEGINS: Final = frozenset({Act.ROUTINE, Act.DOWNLOAD, Act.FILE, Act.WRITE})
-_ENDS: Final = frozenset({Act.DOWNLOAD, Act.FILE, Act.BLOCK, Act.EXIT, Act.WRITE})
+WORK: Final = PROGRAMMING | {Kind.WRITE, Kind.WRITE_MEMORY}
+_BEGINS: Final = frozenset({Act.ROUTINE, Act.DOWNLOAD, Act.FILE, Act.WRITE, Act.WRITE_MEMORY})
+_ENDS: Final = frozenset({Act.DOWNLOAD, Act.FILE, Act.BLOCK, Act.EXIT, Act.WRITE, Act.WRITE_MEMORY})
 
 
 class Moved(StrEnum):

@@ -14,6 +14,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import NamedTuple
 
 from analysis.exchanges import Answer, Exchange
@@ -130,7 +131,18 @@ class _Judge:
         if not self._is_request_whole():
             return not_whole(title, wish)
         written = Written(title, exchange, before == self.piece.data, stored_at_power_down=False, wish=wish)
-        return judge_read_back(written, backs, self.story, self.record)
+        outcome = judge_read_back(written, backs, self.story, self.record)
+        over = self._overwritten
+        if outcome.word is not Word.UNPROVEN or backs or over is None:
+            return outcome
+        share = "partly " * (not set(self.piece.memory) <= set(over.memory))
+        text = f"{title}: accepted, and {share}written over (line {over.exchange.lines[0]}) before it was read"
+        return replace(outcome, because=(text,))
+
+    @cached_property
+    def _overwritten(self) -> Piece | None:
+        """The first later write to any of its memory."""
+        return next((item for item in self.writes if self._overwrites(item)), None)
 
     def _wish(self) -> str:
         return f"read {self.title} by address (23) after an ignition cycle and capture it"
@@ -146,7 +158,7 @@ class _Judge:
         A later write to any of it ends what they can tell.
         """
         memory, exchange = self.piece.memory, self.piece.exchange
-        horizon = next((item.exchange.begin for item in self.writes if self._overwrites(item)), None)
+        horizon = self._overwritten.exchange.begin if self._overwritten is not None else None
         backs: list[ReadBack] = []
         for item in self.reads:
             if item.exchange.begin <= exchange.begin or (horizon is not None and item.exchange.begin > horizon):

@@ -17,7 +17,7 @@ from canlog.services.traits import Act
 #: Fewer messages of one direction say nothing about the other.
 ENOUGH = 5
 #: What nobody asks of a module that has just not answered.
-CHANGES = frozenset({Act.WRITE, Act.ROUTINE, Act.DOWNLOAD, Act.BLOCK, Act.EXIT})
+CHANGES = frozenset({Act.WRITE, Act.WRITE_MEMORY, Act.ROUTINE, Act.DOWNLOAD, Act.BLOCK, Act.EXIT})
 #: What to do about it, in words.
 BOTH_WAYS = "capture again without a filter, at a place where requests and answers both pass"
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import pytest
-from talk import ask, gap, heard, only, read, reset, word_of
+from talk import ask, gap, heard, only, read, reset, tester, word_of
 
 from analysis.operations.model import Part
 
@@ -121,3 +121,20 @@ def test_kwp2000_writes_by_address_get_the_same_words() -> None:
     write_it = ask(f"3D 02 00 10 04 {NEW}", "7D 02 00 10")
     read_it = ask("23 02 00 10 04", f"63 {NEW}")
     assert word_of(heard(enter_it, write_it, read_it), "write-memory") == ("confirmed", "medium")
+
+
+def test_memory_written_over_before_it_was_read_says_so() -> None:
+    part = write_at("99", "24 00 02 00 11 00 01")
+    report = heard(BEFORE, write_at(), part, read_at("01 99 40 31"))
+    text = next(item for item in report.operations if item.kind == "write-memory").outcome.because[0]
+    assert "partly written over (line " in text
+    assert "not read" not in text
+    again = heard(BEFORE, write_at(), write_at(OLD))
+    texts = [item.outcome.because[0] for item in again.operations if item.kind == "write-memory"]
+    assert "accepted, and written over (line " in texts[0]
+    assert "not read since" in texts[1]
+
+
+def test_a_write_by_address_is_nothing_that_a_tester_does_without_an_answer() -> None:
+    report = heard(tester("10 03"), gap(1), tester(f"3D {PLACE} {NEW}"), gap(1))
+    assert report.verdict.headline.startswith("Only one direction was recorded")
