@@ -11,11 +11,17 @@ from canlog.errors import CanlogError
 def index(width: int) -> str:
     """Every finding in a line: id, severity, title."""
     page = Lines(width, color=False)
+    tell_index(page)
+    return str(page)
+
+
+def tell_index(page: Lines) -> None:
+    """The same on a page that somebody else shows."""
     checks = sorted(load_checks().values(), key=lambda one: one.id)
     widest = max(len(one.id) for one in checks)
+    page.table((), (widest, len("serious"), 0), indent=0)
     for one in checks:
-        page.columns((one.id, one.severity.value, one.title), (widest, len("serious"), 0), indent=0)
-    return str(page)
+        page.row(one.id, one.severity.value, one.title)
 
 
 def entry(check_id: str, width: int) -> str:

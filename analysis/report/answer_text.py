@@ -25,9 +25,8 @@ _MOST_REASONS = 3
 def headline(page: Lines, report: ReportDict) -> None:
     """One plain sentence: what happened to which module."""
     word = report["verdict"]["overall"]
-    page.text(
-        report["verdict"]["headline"], indent=0, colour="strong" if word == "confirmed" else wording.WORD_COLOUR[word]
-    )
+    colour = "strong" if word == "confirmed" else wording.WORD_COLOUR[word]
+    page.text(report["verdict"]["headline"], indent=0, colour=colour, word=word)
 
 
 def modules_now(page: Lines, report: ReportDict) -> None:
@@ -71,7 +70,9 @@ def the_job(page: Lines, report: ReportDict) -> None:
             "The job",
             f"{wording.WORD[verdict['overall']]} (confidence {verdict['confidence']})",
             wording.WORD_COLOUR[verdict["overall"]],
+            verdict["overall"],
         )
+        page.table((), (20, wording.WORD_WIDTH, 17))
         parts = verdict["parts"]
         said = verdict["headline"]
         _part(page, "programming", parts["programming"], said)
@@ -94,15 +95,11 @@ def _nothing(report: ReportDict) -> str:
 
 def _part(page: Lines, name: str, part: PartDict, said: str) -> None:
     shown = part["word"] != "not-shown"
-    page.columns(
-        (wording.PART[name], wording.WORD[part["word"]], f"confidence {part['confidence']}" if shown else ""),
-        (20, wording.WORD_WIDTH, 17),
-        ("plain", wording.WORD_COLOUR[part["word"]]),
-    )
+    page.row(wording.PART[name], wording.word_cell(part["word"]), f"confidence {part['confidence']}" if shown else "")
     if shown and part["word"] != "confirmed":
         reason = _without_module(part["because"][0] if part["because"] else "", said)
         if reason and reason not in said:
-            page.text(_in_lines(short_hex(reason), page.width - 4, 2), indent=4)
+            page.note(_in_lines(short_hex(reason), page.width - 4, 2))
 
 
 def _without_module(reason: str, said: str) -> str:
@@ -133,13 +130,14 @@ def the_sheet(page: Lines, report: ReportDict) -> None:
     if not report["expectations"]:
         return
     page.heading("The job sheet", "asked and found")
+    page.table((), (wording.WORD_WIDTH, 0))
     for (_, note), run in groupby(report["expectations"], key=lambda item: (item["word"], item["note"])):
         items = list(run)
         for item in items:
             _item(page, item)
         if note:
             of_all = f" (the {len(items)} above)" if len(items) > 1 else ""
-            page.text(f"{short_hex(note)}{of_all}", indent=4 + wording.WORD_WIDTH)
+            page.note(f"{short_hex(note)}{of_all}", indent=4 + wording.WORD_WIDTH)
 
 
 def _item(page: Lines, item: ExpectationDict) -> None:
@@ -148,13 +146,9 @@ def _item(page: Lines, item: ExpectationDict) -> None:
     differs = item["word"] != "confirmed" and bool(found) and not item["asked"].endswith(item["found"] or "")
     whole = f"{item['item']}: {found or f'asked {asked}, nothing found'}"
     fits = len(whole) <= page.width - wording.WORD_WIDTH - 4
-    page.columns(
-        (wording.WORD[item["word"]], whole if fits and not differs else item["item"]),
-        (wording.WORD_WIDTH, 0),
-        (wording.WORD_COLOUR[item["word"]],),
-    )
+    page.row(wording.word_cell(item["word"]), whole if fits and not differs else item["item"])
     if differs:
-        page.text(f"asked {asked}, found {found}", indent=4 + wording.WORD_WIDTH)
+        page.note(f"asked {asked}, found {found}", indent=4 + wording.WORD_WIDTH)
 
 
 def what_was_read(page: Lines, report: ReportDict) -> None:

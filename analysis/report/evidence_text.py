@@ -19,7 +19,7 @@ from analysis.report.contract import (
     ReportDict,
     TrimDict,
 )
-from analysis.report.lines import Lines, short_hex, shorten_middle
+from analysis.report.lines import Cell, Lines, short_hex, shorten_middle
 from analysis.report.meanwhile_text import meanwhile
 from analysis.report.times_text import timing
 from canlog.counting import counted, lasting
@@ -155,25 +155,25 @@ def trims(page: Lines, report: ReportDict) -> None:
             _only_read(page, names.get(link, link), items)
             continue
         page.text(names.get(link, link), colour="strong")
-        page.columns(("id", "old", "written", "read back", ""), widths)
+        page.table(("id", "old", "written", "read back", ""), widths)
         about = ""
         for item in items:
             doubt = doubts.get(item["operation"] or 0)
-            about = _trim(page, item, doubt, widths, names, said, about)
+            about = _trim(page, item, doubt, names, said, about)
 
 
 def _only_read(page: Lines, label: str, items: Sequence[TrimDict]) -> None:
     page.text(f"{label}, only read", colour="strong")
+    page.table((), (max(len(item["identifier"]) for item in items), 0))
     for item in items:
         name = f"  {item['name']}" if item["name"] else ""
-        page.columns((item["identifier"], f"{short_hex(item['old'] or '-')}{name}"), (len(item["identifier"]), 0))
+        page.row(item["identifier"], f"{short_hex(item['old'] or '-')}{name}")
 
 
 def _trim(
     page: Lines,
     item: TrimDict,
     doubt: NotAsMeantDict | None,
-    widths: Sequence[int],
     names: dict[str, str],
     said: set[str],
     said_above: str,
@@ -181,15 +181,10 @@ def _trim(
     """One row, and below it what has not been said yet; gives back what now has been."""
     word = doubt["word"] if doubt is not None else item["word"]
     ending = f"{wording.WORD[word]}, but" if doubt is not None and word == item["word"] else wording.WORD[word]
-    cells = (
-        item["identifier"],
-        shorten_middle(item["old"] or "-", widths[1]),
-        f"refused ({item['refused']})" if item["refused"] else shorten_middle(item["written"] or "-", widths[2]),
-        shorten_middle(_read_back(item), widths[3]),
-        ending,
-    )
-    colour = "doubtful" if ending.endswith("but") else wording.WORD_COLOUR[word]
-    page.columns(cells, widths, ("plain", "plain", "plain", "plain", colour))
+    has_but = ending.endswith("but")
+    said_as = Cell(ending, "doubtful", "unproven") if has_but else wording.word_cell(word)
+    written = f"refused ({item['refused']})" if item["refused"] else item["written"] or "-"
+    page.row(item["identifier"], item["old"] or "-", written, _read_back(item), said_as)
     parts = [item["name"]] if item["name"] else []
     if item["source_link"]:
         parts.append(f"the same bytes as in {names.get(item['source_link'], item['source_link'])}")
@@ -198,7 +193,7 @@ def _trim(
     about = "; ".join(parts)
     for text in ("" if about == said_above else about, _difference(item), *item["notes"]):
         if text and text not in said:
-            page.text(short_hex(text), indent=4)
+            page.note(short_hex(text))
     return about
 
 

@@ -6,7 +6,7 @@ import re
 from collections.abc import Sequence
 from html import escape
 
-from analysis.report.lines import Lines, printable
+from analysis.report.lines import Cell, Lines, as_cell, printable
 from analysis.report.texts import section_of
 
 #: Wide enough that nothing is shortened for lack of columns.
@@ -37,7 +37,7 @@ class HtmlPage(Lines):
         self._block("")
         self._html.append(html)
 
-    def heading(self, title: str, answer: str = "", colour: str = "plain") -> None:
+    def heading(self, title: str, answer: str = "", colour: str = "plain", word: str = "") -> None:
         """A new section."""
         self._block("")
         self._html.append("</section>" * self._sections)
@@ -49,8 +49,9 @@ class HtmlPage(Lines):
         self._html.append(f'<h2 id="h{self._headings}">{safe(title)}{said}</h2>')
 
     def text(
-        self, text: str, *, indent: int = 2, mark: str = "", colour: str = "plain", hang: int | None = None
-    ) -> None:
+        self, text: str, *, indent: int = 2, mark: str = "", colour: str = "plain", hang: int | None = None,
+        word: str = "",
+    ) -> None:  # fmt: skip
         """A paragraph, or an item where ``mark`` is a dash or a number."""
         depth = "" if indent <= 2 else " in" if indent <= 4 else " deep"
         inner = self._linked(text)
@@ -68,18 +69,22 @@ class HtmlPage(Lines):
         label = _label(mark.strip())
         self._html.append(f'<{tag} class="{colour}{depth}">{label}{inner}</{tag}>')
 
-    def columns(
-        self, cells: Sequence[str], widths: Sequence[int], colours: Sequence[str] = (), indent: int = 2
-    ) -> None:
+    def table(self, head: Sequence[str], widths: Sequence[int], *, indent: int = 2, wraps: bool = False) -> None:
+        """Begin a table; browsers find the widths themselves."""
+        if head:
+            self._row([Cell(name) for name in head], is_head=True)
+
+    def row(self, *cells: str | Cell) -> None:
         """One row of a table."""
-        is_head = self._open != "table" and not colours and len(cells) > 2
+        self._row([as_cell(cell) for cell in cells])
+
+    def _row(self, cells: Sequence[Cell], *, is_head: bool = False) -> None:
         self._block("table")
         row = []
-        for number, cell in enumerate(cells):
-            colour = colours[number] if number < len(colours) else "plain"
-            tag = "th" if is_head and cell else "td"
-            wraps = " long" if _BREAKABLE.search(cell) else ""
-            row.append(f'<{tag} class="{colour}{wraps}">{self._linked(cell)}</{tag}>')
+        for cell in cells:
+            tag = "th" if is_head and cell.text else "td"
+            wraps = " long" if any(map(_BREAKABLE.search, cell.lines)) else ""
+            row.append(f'<{tag} class="{cell.colour}{wraps}">{"<br>".join(map(self._linked, cell.lines))}</{tag}>')
         self._html.append(f"<tr>{''.join(row)}</tr>")
 
     def _block(self, kind: str) -> None:

@@ -1,10 +1,15 @@
-"""Lines of a terminal page: wrapping, hanging indents, columns, colour. Knows nothing of reports."""
+"""A page as plain lines: wrapping, hanging indents, columns. Knows nothing of reports.
+
+The other writers of pages (``terminal_page.py``, ``html_page.py``) take the same calls and show them their way.
+"""
 
 from __future__ import annotations
 
 import re
 import textwrap
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from itertools import zip_longest
+from typing import NamedTuple
 
 #: Colours only underline what the words already say (SGR codes, ECMA-48).
 INK = {"plain": "", "strong": "1", "dim": "2", "good": "32", "doubtful": "33", "bad": "31;1", "caution": "33;1"}
@@ -35,6 +40,32 @@ def short_hex(text: str) -> str:
     return _LONG_HEX.sub(lambda match: shorten_middle(match[0], LONGEST_HEX), text)
 
 
+class Cell(NamedTuple):
+    """A cell of a table.
+
+    Args:
+        text: one line.
+        colour: of :data:`INK`.
+        word: token of the word of the five that it says, for a sign in front of it; empty: none.
+        below: further lines in the same cell.
+    """
+
+    text: str
+    colour: str = "plain"
+    word: str = ""
+    below: tuple[str, ...] = ()
+
+    @property
+    def lines(self) -> tuple[str, ...]:
+        """All of its lines."""
+        return (self.text, *self.below)
+
+
+def as_cell(cell: str | Cell) -> Cell:
+    """A bare text is a cell without colour."""
+    return cell if isinstance(cell, Cell) else Cell(cell)
+
+
 class Lines:
     """Collects lines no wider than ``width``."""
 
@@ -42,6 +73,9 @@ class Lines:
         self.width = max(width, NARROWEST)
         self._color = color
         self._lines: list[str] = []
+        self._widths: Sequence[int] = ()
+        self._indent = 0
+        self._wraps = False
 
     def __str__(self) -> str:
         return "\n".join(self._lines) + "\n"
@@ -50,8 +84,8 @@ class Lines:
         """The text in a colour of :data:`INK`, or as it is."""
         return f"\033[{INK[colour]}m{text}\033[0m" if self._color and INK[colour] else text
 
-    def heading(self, title: str, answer: str = "", colour: str = "plain") -> None:
-        """A blank line, then the title in capitals and a short answer beside it."""
+    def heading(self, title: str, answer: str = "", colour: str = "plain", word: str = "") -> None:
+        """A blank line, then the title in capitals and a short answer beside it; ``word``: see :class:`Cell`."""
         if self._lines:
             self._lines.append("")
         if not answer:
@@ -63,11 +97,12 @@ class Lines:
             self.text(answer, colour=colour)
 
     def text(
-        self, text: str, *, indent: int = 2, mark: str = "", colour: str = "plain", hang: int | None = None
-    ) -> None:
+        self, text: str, *, indent: int = 2, mark: str = "", colour: str = "plain", hang: int | None = None,
+        word: str = "",
+    ) -> None:  # fmt: skip
         """A paragraph; ``mark`` stands in front of it in ``colour``, further lines hang behind the mark.
 
-        Without a mark the whole paragraph has the colour.
+        Without a mark the whole paragraph has the colour. ``word``: see :class:`Cell`.
         """
         first = " " * indent + mark
         rest = " " * (indent + (len(mark) if hang is None else hang))
@@ -80,19 +115,54 @@ class Lines:
             wrapped = [self.ink(line, colour) for line in wrapped]
         self._lines += wrapped
 
-    def columns(
-        self, cells: Sequence[str], widths: Sequence[int], colours: Sequence[str] = (), indent: int = 2
+    def table(self, head: Sequence[str], widths: Sequence[int], *, indent: int = 2, wraps: bool = False) -> None:
+        """Begin a table; the next heading or paragraph ends it.
+
+        Args:
+            head: names of the columns; empty: it has none.
+            widths: of the columns in plain lines; the last one is what is left of the line.
+            indent: of the table.
+            wraps: cells that are too long go on in the next line; otherwise they lose their middle.
+        """
+        self._widths, self._indent, self._wraps = widths, indent, wraps
+        if head:
+            self.row(*head)
+
+    def row(self, *cells: str | Cell) -> None:
+        """A row of the table that was begun last."""
+        columns = [self._cell_lines(as_cell(cell), number) for number, cell in enumerate(cells)]
+        colours = [as_cell(cell).colour for cell in cells]
+        for line in zip_longest(*columns, fillvalue=""):
+            self._columns(line, colours)
+
+    def note(
+        self, text: str, *, indent: int = 4, mark: str = "", colour: str = "plain", hang: int | None = None
     ) -> None:
-        """One row of a table: cells padded to their widths; the last one is cut to what is left of the line."""
-        left = self.width - indent
+        """A paragraph beneath a row; the table goes on."""
+        self.text(text, indent=indent, mark=mark, colour=colour, hang=hang)
+
+    def _cell_lines(self, cell: Cell, number: int) -> list[str]:
+        if not self._wraps:
+            return list(cell.lines)
+        before = sum(width + 2 for width in self._widths[:-1])
+        room = self.width - self._indent - before if number == len(self._widths) - 1 else self._widths[number]
+        wrapped: Iterator[str] = (
+            piece
+            for line in cell.lines
+            for piece in textwrap.wrap(printable(line), max(room, 1), break_on_hyphens=False)
+        )
+        return list(wrapped)
+
+    def _columns(self, cells: Sequence[str], colours: Sequence[str]) -> None:
+        """Cells padded to their widths; the last one is cut to what is left of the line."""
+        left = self.width - self._indent
         parts: list[str] = []
-        for number, (cell, width) in enumerate(zip(cells, widths, strict=True)):
+        for number, (cell, width) in enumerate(zip(cells, self._widths, strict=True)):
             last = number == len(cells) - 1
             room = left if last else min(width, left)
             if room <= 0:
                 break
             text = shorten_middle(printable(cell), room)
-            colour = colours[number] if number < len(colours) else "plain"
-            parts.append(self.ink(text, colour) + ("" if last else " " * (width - len(text)) + "  "))
+            parts.append(self.ink(text, colours[number]) + ("" if last else " " * (width - len(text)) + "  "))
             left -= width + 2
-        self._lines.append((" " * indent + "".join(parts)).rstrip())
+        self._lines.append((" " * self._indent + "".join(parts)).rstrip())

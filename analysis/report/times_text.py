@@ -17,12 +17,12 @@ def timing(page: Lines, report: ReportDict) -> None:
     labels = wording.labels(report)
     names = [labels[link["link"]] + (f" ({link['capture']})" if many else "") for link in timed]
     widths = (min(max(map(len, names)), page.width // 2), 7, 8, 8, 8, 0)
-    page.columns(("", "answers", "least", "half", "95 %", "most"), widths)
+    page.table(("", "answers", "least", "half", "95 %", "most"), widths)
     for name, link in zip(names, timed, strict=True):
         times = link["timing"]
         steps = (times["p2_min_ns"], times["p2_median_ns"], times["p2_95_ns"])
         longest = f"{wording.milliseconds(times['p2_max_ns'])}, line {times['p2_max_lines'][-1]}"
-        page.columns((name, str(times["answers"]), *map(wording.milliseconds, steps), longest), widths)
+        page.row(name, str(times["answers"]), *map(wording.milliseconds, steps), longest)
         _promised(page, times)
 
 
@@ -39,4 +39,4 @@ def _promised(page: Lines, times: TimingDict) -> None:
     if times["stamp_step_ns"] > 1_000_000:
         parts.append(f"stamps in steps of {wording.milliseconds(times['stamp_step_ns'])}")
     if parts:
-        page.text("; ".join(parts), indent=4)
+        page.note("; ".join(parts))

@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from typing import Final
 
 from analysis.report.contract import OperationDict, ReportDict
+from analysis.report.lines import Cell
 from canlog.counting import counted
 
 WORD: Final[Mapping[str, str]] = {
@@ -136,6 +137,11 @@ DIALECT: Final[Mapping[str, str]] = {
     "gmw3110": "GMW3110",
     "obd": "emission diagnostics (SAE J1979)",
 }
+
+
+def word_cell(word: str, text: str = "", *below: str) -> Cell:
+    """A cell that says one of the five words, as ``text`` where that is given."""
+    return Cell(text or WORD[word], WORD_COLOUR[word], word, below)
 
 
 def at_lines(lines: Sequence[int], capture: int, captures: int) -> str:

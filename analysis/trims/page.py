@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Iterator, Sequence
-from itertools import zip_longest
 
-from analysis.report.lines import Lines
-from analysis.report.wording import WORD, WORD_COLOUR, at_lines
+from analysis.report.lines import Cell, Lines
+from analysis.report.wording import WORD, at_lines, word_cell
 from analysis.trims.sheet import ModuleSheet, Place, Source, UnitLine
 from canlog.names.blank import is_blank
 
@@ -28,6 +26,12 @@ COLUMNS = (
 def render_trims(sheets: Sequence[ModuleSheet], captures: int, width: int, *, color: bool) -> str:
     """The page, a table for each module with a row for each value; ``captures``: how many there are."""
     page = Lines(width, color=color)
+    tell_trims(page, sheets, captures)
+    return str(page)
+
+
+def tell_trims(page: Lines, sheets: Sequence[ModuleSheet], captures: int) -> None:
+    """The same on a page that somebody else shows."""
     if not any(sheet.lines for sheet in sheets):
         page.heading("Trims and configuration")
         page.text("No value of a single unit was read or written in this recording.")
@@ -41,26 +45,22 @@ def render_trims(sheets: Sequence[ModuleSheet], captures: int, width: int, *, co
             page.text(f"Before removal, not read yet: {', '.join(sheet.not_read)}.", colour="doubtful", hang=2)
     if any(sheet.lines for sheet in sheets):
         page.text(CAUTION, mark="Caution: ", colour="caution", hang=2)
-    return str(page)
 
 
 def _table(page: Lines, lines: Sequence[UnitLine], captures: int) -> None:
     """Item, value, where it came from, what became of it; where nothing was written only item, value, meaning."""
     is_read_only = not any(_is_written(line) for line in lines)
     widths = (ITEM, VALUE, page.width) if is_read_only else (ITEM, VALUE, SOURCE, page.width)
-    page.columns(("item", "value", "means") if is_read_only else ("item", "value", "from", "read back"), widths)
-    room = page.width - 2 - sum(width + 2 for width in widths[:-1])
+    head = ("item", "value", "means") if is_read_only else ("item", "value", "from", "read back")
+    page.table(head, widths, wraps=True)
     for line in lines:
-        cells = [_wrapped(_called(line), ITEM), _value_cell(line, captures)]
+        said, value = _called(line), _value_cell(line, captures)
         if is_read_only:
-            cells.append(_wrapped(line.meaning, room))
+            page.row(said, value, line.meaning)
         else:
-            cells += [_source_cell(line, captures), _wrapped(_ending(line, captures), room)]
-        colour = WORD_COLOUR[line.word.value] if _is_written(line) else "plain"
-        for row in zip_longest(*cells, fillvalue=""):
-            page.columns(row, widths, (*["plain"] * (len(widths) - 1), colour))
+            page.row(said, value, _source(line, captures), _ending_cell(line, captures))
         if not is_read_only and line.meaning:
-            page.text(_shortened(line.meaning, page.width - 6), indent=6)
+            page.note(_shortened(line.meaning, page.width - 6), indent=6)
         _rest(page, line, captures)
 
 
@@ -72,35 +72,32 @@ def _called(line: UnitLine) -> str:
     return f"{line.identifier} {line.name}{f' {line.index}' if line.index else ''}".rstrip()
 
 
-def _wrapped(text: str, width: int) -> list[str]:
-    return textwrap.wrap(text, max(width, 1), break_on_hyphens=False)
-
-
 def _shortened(text: str, width: int) -> str:
     """On one line; all of it stands in the rows of ``--csv``."""
     return text if len(text) <= width else f"{text[: width - 4].rpartition(' ')[0]} ..."
 
 
-def _value_cell(line: UnitLine, captures: int) -> list[str]:
+def _value_cell(line: UnitLine, captures: int) -> Cell:
     """The whole value that was written, or else read, and its lines."""
     written = line.written is not None
     value, place = (line.written, line.written_at) if written else (line.old, line.old_at)
     if value is None or place is None:
-        return ["-"]
-    digits = value.hex().upper() or "no byte"
-    return [
-        *(digits[at : at + VALUE] for at in range(0, len(digits), VALUE)),
-        *_wrapped(_where(place, captures), VALUE),
-    ]
+        return Cell("-")
+    return Cell(value.hex().upper() or "no byte", below=(_where(place, captures),))
 
 
-def _source_cell(line: UnitLine, captures: int) -> list[str]:
+def _source(line: UnitLine, captures: int) -> str:
     if not line.sources:
-        return ["-"]
+        return "-"
     first = line.sources[0]
     more = f" and {len(line.sources) - 1} more" if len(line.sources) > 1 else ""
     form = ", form changed" if first.how else ""
-    return _wrapped(f"{first.label} {first.identifier}{form}, {_where(first.place, captures)}{more}", SOURCE)
+    return f"{first.label} {first.identifier}{form}, {_where(first.place, captures)}{more}"
+
+
+def _ending_cell(line: UnitLine, captures: int) -> Cell:
+    said = _ending(line, captures)
+    return word_cell(line.word.value, said) if _is_written(line) else Cell(said)
 
 
 def _ending(line: UnitLine, captures: int) -> str:
@@ -119,10 +116,10 @@ def _ending(line: UnitLine, captures: int) -> str:
 def _rest(page: Lines, line: UnitLine, captures: int) -> None:
     """Below the row what is not as it should be, and the values that stood there before."""
     if line.refused:
-        page.text(f"refused, {line.refused}: it still holds the value before", indent=6)
+        page.note(f"refused, {line.refused}: it still holds the value before", indent=6)
     for source in line.sources:
         if source.how:
-            page.text(f"looks like a copy, form changed: {source.how}", indent=6)
+            page.note(f"looks like a copy, form changed: {source.how}", indent=6)
     if line.is_equal is False and line.read_back is not None and line.read_at is not None and not line.refused:
         _value(page, "reads", line.read_back, _where(line.read_at, captures))
         if line.written is not None:
@@ -130,7 +127,7 @@ def _rest(page: Lines, line: UnitLine, captures: int) -> None:
     if _is_written(line) and line.old is not None and line.old_at is not None and not is_blank(line.old):
         same = line.old == line.written
         if same:
-            page.text(f"before   the same ({_where(line.old_at, captures)})", indent=6, hang=9)
+            page.note(f"before   the same ({_where(line.old_at, captures)})", indent=6, hang=9)
         else:
             _value(page, "before", line.old, _where(line.old_at, captures))
     for value, place in line.earlier:
@@ -143,14 +140,14 @@ def _value(page: Lines, label: str, value: bytes, where: str) -> None:
     pieces = [digits[at : at + DIGITS] for at in range(0, len(digits), DIGITS)] or [""]
     for number, piece in enumerate(pieces):
         tail = f" ({where})" if number == len(pieces) - 1 else ""
-        page.text(f"{piece}{tail}", indent=6, mark=f"{label if number == 0 else '':<9}", hang=9)
+        page.note(f"{piece}{tail}", indent=6, mark=f"{label if number == 0 else '':<9}", hang=9)
 
 
 def _marks(page: Lines, written: bytes, read_back: bytes) -> None:
     """Which bytes differ, counted from 1."""
     places = [at for at in range(max(len(written), len(read_back))) if written[at : at + 1] != read_back[at : at + 1]]
     said = ", ".join(str(at + 1) for at in places[:8]) + (f" and {len(places) - 8} more" if len(places) > 8 else "")
-    page.text(f"differs in byte {said}", indent=6, mark="         ", colour="bad", hang=9)
+    page.note(f"differs in byte {said}", indent=6, mark="         ", colour="bad", hang=9)
 
 
 def _where(place: Place, captures: int) -> str:
