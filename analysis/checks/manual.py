@@ -8,15 +8,8 @@ from analysis.report.lines import Lines
 from canlog.errors import CanlogError
 
 
-def index(width: int) -> str:
-    """Every finding in a line: id, severity, title."""
-    page = Lines(width, color=False)
-    tell_index(page)
-    return str(page)
-
-
 def tell_index(page: Lines) -> None:
-    """The same on a page that somebody else shows."""
+    """Every finding in a line: id, severity, title."""
     checks = sorted(load_checks().values(), key=lambda one: one.id)
     widest = max(len(one.id) for one in checks)
     page.table((), (widest, len("serious"), 0), indent=0)
@@ -24,7 +17,7 @@ def tell_index(page: Lines) -> None:
         page.row(one.id, one.severity.value, one.title)
 
 
-def entry(check_id: str, width: int) -> str:
+def tell_entry(page: Lines, check_id: str) -> None:
     """All that is said of one finding.
 
     Raises:
@@ -33,17 +26,13 @@ def entry(check_id: str, width: int) -> str:
     checks = load_checks()
     if check_id not in checks:
         raise CanlogError(f"there is no finding {check_id!r}", hint="`canlog findings` lists them")
-    page = Lines(width, color=False)
     _write(page, checks[check_id])
-    return str(page)
 
 
-def whole(width: int) -> str:
+def tell_whole(page: Lines) -> None:
     """The whole manual, in order of ids."""
-    page = Lines(width, color=False)
     for one in sorted(load_checks().values(), key=lambda check: check.id):
         _write(page, one)
-    return str(page)
 
 
 def _write(page: Lines, one: Check) -> None:

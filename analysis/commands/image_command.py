@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import click
 
 from analysis.commands.options import CAPTURES, COLUMNS, NAMES, check_inputs, link_option
-from analysis.commands.terminal import page_width, progress_line, wants_colour
+from analysis.commands.terminal import new_page, progress_line
 from canlog.counting import counted
 from canlog.errors import CanlogError
 
@@ -30,7 +30,7 @@ def image(
     from analysis.commands.listing import is_meant
     from analysis.commands.writing import whole_file
     from analysis.image.files import load, saved
-    from analysis.image.page import render_images
+    from analysis.image.page import tell_images
     from analysis.image.rebuilt import images
     from canlog.isotp.addressing import parse_link
 
@@ -41,8 +41,9 @@ def image(
     found = [
         one for one in images(report) if not wishes or any(is_meant(wish, one.operation.link.key) for wish in wishes)
     ]
-    width = page_width()
-    click.echo(render_images(found, file, against or "", width, color=wants_colour()), nl=False, color=True)
+    page = new_page()
+    tell_images(page, found, file, against or "")
+    click.echo(str(page), nl=False, color=True)
     if save is not None:
         parts = [one for one in found if not one.operation.details["driver"]]
         content = saved(parts, save)

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 import click
 
 from analysis.commands.options import CAPTURES, COLUMNS, NAMES, check_inputs, link_option
-from analysis.commands.terminal import progress_line, terminal_width
+from analysis.commands.terminal import new_page, progress_line, terminal_width
 from canlog.errors import CanlogError
 
 
@@ -42,7 +42,7 @@ def list_rows(
     if form == "parquet" and output == "-" and sys.stdout.isatty():
         raise CanlogError("Parquet is not for a terminal", hint="name a file with --output")
     from analysis.commands.listing import LEVELS, Request
-    from analysis.commands.rows import WRITERS, CountedRows
+    from analysis.commands.rows import WRITERS, CountedRows, write_page
     from analysis.commands.writing import whole_file
 
     width = terminal_width() if output == "-" else None
@@ -50,6 +50,9 @@ def list_rows(
         table = LEVELS[level](Request(captures, links, names, secrets, columns, width, progress))
         with whole_file(output) as stream:
             rows = CountedRows(table.rows)
-            WRITERS[form](table._replace(rows=rows), stream)
+            if form == "text" and output == "-" and sys.stdout.isatty():
+                write_page(table._replace(rows=rows), new_page(width), stream, sys.stdout.encoding)
+            else:
+                WRITERS[form](table._replace(rows=rows), stream)
     if rows.n_rows == 0:
         click.echo(f"no {level} to list; `canlog report` says what the capture holds", err=True)

@@ -48,6 +48,11 @@ FRAME_COLUMNS: Final[Columns] = {
 }  # fmt: skip
 
 
+#: What a person calls the columns.
+EXCHANGE_HEAD: Final = ("", "seconds", "module", "what was said", "where", "request -> answer")
+MESSAGE_HEAD: Final = ("seconds", "channel", "id", "direction", "bytes", "data", "what it is", "where")
+FRAME_HEAD: Final = ("line", "seconds", "channel", "id", "bytes", "data", "kind")
+
 #: Where the code of a negative response stands, behind 7F and the service.
 CODE_AT: Final = 2
 #: Error frames carry their class bits where a 29-bit id would stand. Plain ints: enum members are slow.
@@ -95,19 +100,37 @@ def list_exchanges(request: Request) -> Table:
     starts = {item["number"]: item["first_time_ns"] for item in report["captures"]}
     channels = {item["link"].partition(":")[0] for item in rows}
     only = f"{channels.pop()}:" if len(channels) == 1 else ""
-    return Table(EXCHANGE_COLUMNS, rows, lambda row: _exchange_text(row, starts, only, request.width))
+    return Table(
+        EXCHANGE_COLUMNS,
+        rows,
+        lambda row: _exchange_text(row, starts, only, request.width),
+        EXCHANGE_HEAD,
+        lambda row: _exchange_cells(row, starts, only),
+    )
 
 
 def list_messages(request: Request) -> Table:
     """Rebuilt messages of every link, or of the links named."""
     starts: Starts = {}
-    return Table(MESSAGE_COLUMNS, _message_rows(request, starts), lambda row: _message_text(row, starts, request.width))
+    return Table(
+        MESSAGE_COLUMNS,
+        _message_rows(request, starts),
+        lambda row: _message_text(row, starts, request.width),
+        MESSAGE_HEAD,
+        lambda row: _message_cells(row, starts),
+    )
 
 
 def list_frames(request: Request) -> Table:
     """Every frame, or those of the links named."""
     starts: Starts = {}
-    return Table(FRAME_COLUMNS, _frame_rows(request, starts), lambda row: _frame_text(row, starts))
+    return Table(
+        FRAME_COLUMNS,
+        _frame_rows(request, starts),
+        lambda row: _frame_text(row, starts),
+        FRAME_HEAD,
+        lambda row: _frame_cells(row, starts),
+    )
 
 
 LEVELS: Final[Mapping[str, Callable[[Request], Table]]] = {
@@ -302,14 +325,32 @@ def _lines_text(lines: Sequence[int]) -> str:
     return f"line {lines[0]}" if lines[0] == lines[-1] else f"lines {lines[0]}-{lines[-1]}"
 
 
-def _exchange_text(row: Row, starts: Starts, only_channel: str, width: int | None) -> str:
-    """A line of the story, and where there is room the bytes behind it."""
+def _exchange_cells(row: Row, starts: Starts, only_channel: str) -> tuple[str, ...]:
+    """Number, time, who, what was said, where, and the bytes of both sides."""
     link = row["link"].removeprefix(only_channel)
     who = row["label"] or (f"{link} (all modules)" if link.endswith(">") else link)
-    head = printable(f"{row['number']:>5} {_time_text(row, starts)}  {who}  ")
-    tail = printable(f"  {_lines_text(row['lines'])}")
-    told = printable(row["told"])
+    return (
+        str(row["number"]),
+        _time_text(row, starts).strip(),
+        who,
+        row["told"],
+        _lines_text(row["lines"]),
+        " -> ".join(_sides(row)),
+    )
+
+
+def _sides(row: Row) -> tuple[str, str]:
     asked, answered = (row[side].partition(", SHA-256")[0] or "-" for side in ("request", "response"))
+    return asked, answered
+
+
+def _exchange_text(row: Row, starts: Starts, only_channel: str, width: int | None) -> str:
+    """A line of the story, and where there is room the bytes behind it."""
+    number, time, who, told, where, _ = _exchange_cells(row, starts, only_channel)
+    head = printable(f"{number:>5} {time:>9}  {who}  ")
+    tail = printable(f"  {where}")
+    told = printable(told)
+    asked, answered = _sides(row)
     if width is None:
         return f"{head}{told}{tail}  {asked} -> {answered}"
     text = f"{head}{_cut(told, width - len(head) - len(tail))}{tail}"
@@ -320,20 +361,36 @@ def _exchange_text(row: Row, starts: Starts, only_channel: str, width: int | Non
     return f"{text}  {asked} -> {_cut(answered, room - len(asked))}"
 
 
-def _message_text(row: Row, starts: Starts, width: int | None) -> str:
+def _message_cells(row: Row, starts: Starts) -> tuple[str, ...]:
+    """Time, channel, sender, direction, length, bytes, what it is, where and what is not whole."""
     sender = row["can_id"] if row["address"] is None else f"{row['can_id']}.{row['address']}"
-    whole = "" if row["complete"] else f"  not whole: {row['reason']}"
+    whole = "" if row["complete"] else f"not whole: {row['reason']}"
     if row["missing"] and not row["complete"]:
         whole += f", bytes {row['missing']} are not in the capture"
-    time = _time_text(row, starts)
-    head = printable(f"{time}  {row['channel']}  {sender}  {row['direction']:<8}  {row['length']:>5}  ")
-    tail = printable(f"{whole}  {_lines_text(row['lines'])}")
+    return (
+        _time_text(row, starts).strip(), row["channel"], sender, row["direction"], str(row["length"]), row["data"],
+        row["told"], f"{whole}  {_lines_text(row['lines'])}".strip(),
+    )  # fmt: skip
+
+
+def _message_text(row: Row, starts: Starts, width: int | None) -> str:
+    time, channel, sender, direction, length, data, told, where = _message_cells(row, starts)
+    head = printable(f"{time:>9}  {channel}  {sender}  {direction:<8}  {length:>5}  ")
+    tail = printable(f"  {where}")
     room = None if width is None else width - len(head) - len(tail)
-    told = _cut(row["told"], None if room is None else room - min(len(row["data"]), _LEAST_BYTES) - 2)
-    return f"{head}{_cut(row['data'], None if room is None else room - len(told) - 2)}  {told}{tail}"
+    told = _cut(told, None if room is None else room - min(len(data), _LEAST_BYTES) - 2)
+    return f"{head}{_cut(data, None if room is None else room - len(told) - 2)}  {told}{tail}"
+
+
+def _frame_cells(row: Row, starts: Starts) -> tuple[str, ...]:
+    kind = "" if row["kind"] == "data" else row["kind"]
+    return (
+        str(row["line"]), _time_text(row, starts).strip(), row["channel"], row["can_id"], str(row["length"]),
+        row["data"], kind,
+    )  # fmt: skip
 
 
 def _frame_text(row: Row, starts: Starts) -> str:
-    kind = "" if row["kind"] == "data" else f"  {row['kind']}"
-    sender = f"{row['channel']}  {row['can_id']}"
-    return printable(f"{row['line']:>8} {_time_text(row, starts)}  {sender}  {row['length']:>2}  {row['data']}{kind}")
+    line, time, channel, sender, length, data, kind = _frame_cells(row, starts)
+    said = f"{line:>8} {time:>9}  {channel}  {sender}  {length:>2}  {data}"
+    return printable(f"{said}  {kind}" if kind else said)

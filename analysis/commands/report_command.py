@@ -8,7 +8,7 @@ from collections.abc import Sequence
 import click
 
 from analysis.commands.options import CAPTURES, COLUMNS, NAMES, check_inputs, link_option
-from analysis.commands.terminal import page_width, progress_line, wants_colour
+from analysis.commands.terminal import new_page, progress_line
 
 NOT_CONFIRMED = 1
 
@@ -31,7 +31,7 @@ def report(
     from analysis import analyse
     from analysis.commands.writing import whole_file
     from analysis.report.again import Again
-    from analysis.report.text import render_text
+    from analysis.report.text import tell_report
 
     with progress_line() as progress:
         found = analyse(captures, job=job, names=names, links=links, columns=columns, progress=progress)
@@ -46,6 +46,7 @@ def report(
         with whole_file(html_file) as stream:
             stream.write(html_of(found, again, data=data).encode("utf-8", "replace"))
     if "-" not in (json_file, html_file):
-        width = page_width()
-        click.echo(render_text(data, width, wants_colour(), again), nl=False, color=True)
+        page = new_page()
+        tell_report(page, data, again)
+        click.echo(str(page), nl=False, color=True)
     return NOT_CONFIRMED if strict and data["verdict"]["overall"] != "confirmed" else 0

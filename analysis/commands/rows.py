@@ -11,9 +11,12 @@ import io
 import json
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from itertools import islice
-from typing import Any, BinaryIO, Final, Literal, NamedTuple
+from typing import TYPE_CHECKING, Any, BinaryIO, Final, Literal, NamedTuple
 
 from canlog.errors import CanlogError
+
+if TYPE_CHECKING:
+    from analysis.report.lines import Lines
 
 Row = Mapping[str, Any]
 Type = Literal["int", "text", "bool", "lines"]
@@ -21,6 +24,8 @@ Columns = Mapping[str, Type]
 Writer = Callable[["Table", BinaryIO], None]
 
 _GROUP_ROWS: Final = 65_536
+#: Rows that are laid out together on a terminal; the first of them give the widths of the columns.
+_SCREENS_ROWS: Final = 500
 
 
 class CountedRows:
@@ -36,18 +41,35 @@ class CountedRows:
             yield row
 
 
+def _values(row: Row) -> list[str]:
+    return [str(value) for value in row.values()]
+
+
 class Table(NamedTuple):
     """Rows with the type of each column, and how a person wants to see one."""
 
     columns: Columns
     rows: Iterable[Row]
     as_text: Callable[[Row], str]
+    head: Sequence[str] = ()
+    as_cells: Callable[[Row], Sequence[str]] = _values
 
 
 def write_text(table: Table, stream: BinaryIO) -> None:
     """One line a row, for people."""
     for row in table.rows:
         stream.write(f"{table.as_text(row)}\n".encode("utf-8", "replace"))
+
+
+def write_page(table: Table, page: Lines, stream: BinaryIO, encoding: str) -> None:
+    """A table on a terminal, screen by screen as the rows come."""
+    rows = iter(table.rows)
+    page.table(table.head, [0] * len(table.head), indent=0)
+    while group := list(islice(rows, _SCREENS_ROWS)):
+        for row in group:
+            page.row(*table.as_cells(row))
+        stream.write(page.take().encode(encoding, "replace"))
+        stream.flush()
 
 
 def write_jsonl(table: Table, stream: BinaryIO) -> None:

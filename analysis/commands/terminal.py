@@ -7,6 +7,10 @@ import shutil
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from analysis.report.lines import Lines
 
 #: Long lines of prose are hard to read however wide the window is.
 WIDEST_REPORT = 120
@@ -34,6 +38,35 @@ def terminal_width() -> int | None:
 def wants_colour() -> bool:
     """Only on a terminal that has colours, and not where the user said no (no-color.org)."""
     return sys.stdout.isatty() and not os.environ.get("NO_COLOR") and os.environ.get("TERM") != "dumb"
+
+
+def can_draw() -> bool:
+    """The terminal shows signs and lines beyond ASCII, as far as its locale says.
+
+    Python itself speaks UTF-8 in the C locale and then sets ``LC_CTYPE``; the terminal may still not show it.
+    """
+    try:
+        "─✓✗".encode(sys.stdout.encoding or "ascii")
+    except (LookupError, UnicodeEncodeError):
+        return False
+    if os.name == "nt":
+        return True
+    chosen = os.environ.get("LC_ALL") or os.environ.get("LANG") or ""
+    if os.environ.get("LC_CTYPE", "C.UTF-8") != "C.UTF-8" and not os.environ.get("LC_ALL"):
+        chosen = os.environ["LC_CTYPE"]
+    return chosen not in ("", "C", "POSIX") and os.environ.get("TERM") not in ("dumb", "linux")
+
+
+def new_page(width: int | None = None) -> Lines:
+    """The page to write on: laid out for a terminal, plain lines anywhere else."""
+    width = page_width() if width is None else width
+    if not sys.stdout.isatty():
+        from analysis.report.lines import Lines
+
+        return Lines(width, color=False)
+    from analysis.report.terminal_page import TerminalPage  # a pipe does not wait for rich
+
+    return TerminalPage(width, color=wants_colour(), draws=can_draw())
 
 
 def page_width() -> int:

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import click
 
 from analysis.commands.options import CAPTURES, COLUMNS, NAMES, check_inputs, link_option
-from analysis.commands.terminal import page_width, progress_line, wants_colour
+from analysis.commands.terminal import new_page, progress_line
 
 
 @click.command()
@@ -29,7 +29,7 @@ def trims(
     from analysis import analyse
     from analysis.commands.writing import whole_file
     from analysis.sheet.jobsheet import load_job_sheet
-    from analysis.trims.page import COLUMNS, render_trims, rows
+    from analysis.trims.page import COLUMNS, rows, tell_trims
     from analysis.trims.sheet import trim_sheets
 
     with progress_line() as progress:
@@ -41,6 +41,6 @@ def trims(
         with whole_file(csv_file) as stream:
             stream.write(text.getvalue().encode("utf-8", "replace"))
     if csv_file != "-":
-        width = page_width()
-        page = render_trims(sheets, len(found.record.captures), width, color=wants_colour())
-        click.echo(page, nl=False, color=True)
+        page = new_page()
+        tell_trims(page, sheets, len(found.record.captures))
+        click.echo(str(page), nl=False, color=True)

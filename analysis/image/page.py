@@ -13,23 +13,19 @@ from canlog.counting import counted
 MOST_RANGES = 6
 
 
-def render_images(
-    found: Sequence[Image], file: Sequence[tuple[int, bytes]] | None, file_name: str, width: int, *, color: bool
-) -> str:
-    """The page.
+def tell_images(page: Lines, found: Sequence[Image], file: Sequence[tuple[int, bytes]] | None, file_name: str) -> None:
+    """Write the page.
 
     Args:
+        page: to write on.
         found: the downloads.
         file: segments of a file to compare with; None: there is none.
         file_name: as it was typed.
-        width: columns.
-        color: use them.
     """
-    page = Lines(width, color=color)
     if not found:
         page.heading("Memory written")
         page.text("No download with data is in this recording. `canlog report` says what is.")
-        return str(page)
+        return
     for image in found:
         _one(page, image)
         if file is not None:
@@ -39,7 +35,6 @@ def render_images(
         page.heading("Written twice")
         for one, other, shared in pairs:
             page.text(f"{_named(one)} and {_named(other)}: {_range(shared)}", mark="- ")
-    return str(page)
 
 
 def _named(image: Image) -> str:
@@ -51,7 +46,10 @@ def _one(page: Lines, image: Image) -> None:
     place = f", from {image.address:08X}" if image.address is not None else ""
     due = f" of {image.size:,}" if image.size is not None and not image.is_transformed else ""
     page.heading(
-        f"{_named(image)}", f"{WORD[word]} (confidence {image.operation.outcome.confidence.value})", WORD_COLOUR[word]
+        f"{_named(image)}",
+        f"{WORD[word]} (confidence {image.operation.outcome.confidence.value})",
+        WORD_COLOUR[word],
+        word,
     )
     kind = "Helper program in RAM: " if image.operation.details["driver"] else ""
     page.text(

@@ -84,6 +84,12 @@ class Lines:
         """The text in a colour of :data:`INK`, or as it is."""
         return f"\033[{INK[colour]}m{text}\033[0m" if self._color and INK[colour] else text
 
+    def take(self) -> str:
+        """What is written so far, once; an open table goes on."""
+        text = "".join(f"{line}\n" for line in self._lines)
+        self._lines = []
+        return text
+
     def heading(self, title: str, answer: str = "", colour: str = "plain", word: str = "") -> None:
         """A blank line, then the title in capitals and a short answer beside it; ``word``: see :class:`Cell`."""
         if self._lines:

@@ -18,7 +18,12 @@ def render_text(report: ReportDict, width: int = 80, color: bool = False, again:
     ``again``: how it was asked for; without it the captures stand with their bare names.
     """
     page = Lines(width, color=color)
+    tell_report(page, report, again)
+    return str(page)
+
+
+def tell_report(page: Lines, report: ReportDict, again: Again | None = None) -> None:
+    """The same on a page that somebody else shows."""
     for section in (*answer_text.SECTIONS, *answer_text.DETAILS, *evidence_text.SECTIONS):
         section(page, report)
     evidence_text.how_to_see_more(page, report, again)
-    return str(page)

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from difflib import get_close_matches
 from typing import Final
 
+from canlog.column_widths import fit_widths
 from canlog.errors import CanlogError
 from canlog.names.dids import DIDS, IDENTIFICATIONS, PLAIN
 from canlog.names.dtc import FAILURE_TYPES, PROGRAMMING_FAILURE_TYPES, STATUS_BITS
@@ -248,6 +249,16 @@ def table_named(name: str) -> Table:
     return TABLES[name]
 
 
+def title_text(name: str) -> str:
+    """The line above a table."""
+    return f"{table_named(name).title} ({name})"
+
+
+def source_text(table: Table) -> str:
+    """The line below a table."""
+    return f"Source: {table.source}. (M): from memory of the standard."
+
+
 def table_text(name: str, width: int = 80) -> str:
     """A table as plain text, title first and source last; cells are wrapped, no line is longer than ``width``.
 
@@ -256,30 +267,19 @@ def table_text(name: str, width: int = 80) -> str:
     """
     table = table_named(name)
     widths = _widths([table.columns, *table.rows], width)
-    lines = [*textwrap.wrap(f"{table.title} ({name})", width, break_on_hyphens=False), ""]
+    lines = [*textwrap.wrap(title_text(name), width, break_on_hyphens=False), ""]
     lines += _printed(table.columns, widths)
     lines.append(_GAP.join("-" * column for column in widths))
     for row in table.rows:
         lines += _printed(row, widths)
-    lines += ["", *textwrap.wrap(f"Source: {table.source}. (M): from memory of the standard.", width)]
+    lines += ["", *textwrap.wrap(source_text(table), width)]
     return "\n".join(lines) + "\n"
 
 
 def _widths(rows: Sequence[Row], width: int) -> list[int]:
-    """Widths of the columns: as wide as their content, the widest cut first until the page is kept.
-
-    Words are broken only where the page is too narrow for the longest ones: names are to be searched for.
-    """
-    columns = list(zip(*rows, strict=True))
-    widths = [max(len(cell) for cell in column) for column in columns]
-    words = [max((len(word) for cell in column for word in cell.split()), default=0) for column in columns]
-    space = width - len(_GAP) * (len(widths) - 1)
-    for floors in (words, [min(one, NARROWEST) for one in words]):
-        while sum(widths) > space:
-            wide = [at for at, floor in enumerate(floors) if widths[at] > floor]
-            if not wide:
-                break
-            widths[max(wide, key=widths.__getitem__)] -= 1
+    """Widths of the columns of a page."""
+    space = width - len(_GAP) * (len(rows[0]) - 1)
+    widths = fit_widths(rows, space, NARROWEST)
     if sum(widths) > space:
         raise CanlogError(
             f"a page of {width} characters is too narrow", hint=f"give at least {width + sum(widths) - space}"
