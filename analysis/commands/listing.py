@@ -49,7 +49,7 @@ FRAME_COLUMNS: Final[Columns] = {
 
 
 #: What a person calls the columns.
-EXCHANGE_HEAD: Final = ("", "seconds", "module", "what was said", "where", "request -> answer")
+EXCHANGE_HEAD: Final = ("no.", "seconds", "module", "what was said", "where", "request -> answer")
 MESSAGE_HEAD: Final = ("seconds", "channel", "id", "direction", "bytes", "data", "what it is", "where")
 FRAME_HEAD: Final = ("line", "seconds", "channel", "id", "bytes", "data", "kind")
 

@@ -94,6 +94,7 @@ class Lines:
         """A blank line, then the title in capitals and a short answer beside it; ``word``: see :class:`Cell`."""
         if self._lines:
             self._lines.append("")
+        title, answer = printable(title), printable(answer)
         if not answer:
             self._lines.append(self.ink(title.upper(), "strong"))
         elif len(title) + 2 + len(answer) <= self.width:

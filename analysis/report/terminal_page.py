@@ -33,8 +33,8 @@ SIGNS: Final = {
     "not-shown": ("-", "-"),
 }  # fmt: skip
 NARROWEST_TERMINAL: Final = 20
-#: A column with less room than this is told beneath the row instead.
-NARROWEST_COLUMN: Final = 10
+#: Room for a VIN: longer words are broken in a cell, and a column that narrow is not broken at all.
+NARROWEST_COLUMN: Final = 17
 #: Longer runs of hex digits in a cell lose their middle; `canlog list --format jsonl` has them whole.
 LONGEST_DIGITS: Final = 64
 _GAP: Final = 2
@@ -82,9 +82,9 @@ class TerminalPage(Lines):
         self._flush()
         if self._has_begun:
             self._put(Text())
-        said = self._signed(answer, word)
+        title, said = printable(title.upper()), self._signed(printable(answer), word)
         beside = cell_len(title) + 2 + cell_len(said) <= self.width
-        line = Text(title.upper(), STYLES["strong"])
+        line = Text(title, STYLES["strong"])
         if said and beside:
             line.append("  ").append(said, STYLES[colour])
         for part in self._wrapped(line, self.width):
@@ -103,7 +103,7 @@ class TerminalPage(Lines):
     def table(self, head: Sequence[str], widths: Sequence[int], *, indent: int = 2, wraps: bool = False) -> None:
         """Begin a table; its widths follow from its content."""
         self._flush()
-        self._head, self._indent = head, indent
+        self._head, self._indent = [printable(name) for name in head], indent
 
     def row(self, *cells: str | Cell) -> None:
         """A row of the table that was begun last."""
@@ -187,7 +187,7 @@ class TerminalPage(Lines):
                 for row in group:
                     self._put(self._placed(columns.as_table([row], (), self._draws)))
                     for said in columns.said_beneath(row, self._head):
-                        self._paragraph(said, self._indent + 4, "", "plain", 2)
+                        self._paragraph(said, self._indent + 2, "", "plain", 2)
 
     def _placed(self, table: Table) -> Padding:
         return Padding(table, (0, 0, 0, self._indent), expand=False)
@@ -203,17 +203,21 @@ class _Columns(NamedTuple):
 
     @classmethod
     def of(cls, head: Sequence[str], rows: Sequence[list[Cell]], width: int) -> _Columns:
-        """What fits into ``width``; the column that wants most room goes beneath first, never the first one."""
+        """What fits into ``width``; else the column with the longest word (bytes) goes beneath, never the first one."""
         lines = [line for row in rows for line in zip_longest(*(cell.lines for cell in row), fillvalue="")]
-        asked = [[tuple(head)] if head else [], lines]
-        flat: list[tuple[str, ...]] = [line for part in asked for line in part]
+        flat: list[tuple[str, ...]] = [*([tuple(head)] if head else []), *lines]
+        asked = [max(cell_len(line[at]) for line in flat) for at in range(len(rows[0]))]
+        kept = [
+            [_unbroken(one, is_short=asked[at] <= NARROWEST_COLUMN) for at, one in enumerate(line)] for line in flat
+        ]
+        words = [max(cell_len(word) for line in kept for word in line[at].split() or [""]) for at in range(len(asked))]
         shown, beneath = list(range(len(rows[0]))), list[int]()
         while True:
             room = width - _GAP * (len(shown) - 1)
-            widths = fit_widths([[line[at] for at in shown] for line in flat], room, NARROWEST_COLUMN, cell_len)
+            widths = fit_widths([[line[at] for at in shown] for line in kept], room, NARROWEST_COLUMN, cell_len)
             if sum(widths) <= room or len(shown) == 1:
                 break
-            widest = max(shown[1:], key=lambda at: max(cell_len(line[at]) for line in flat))
+            widest = max(shown[1:], key=words.__getitem__)
             shown.remove(widest)
             beneath.append(widest)
         right = [all(_NUMBER.fullmatch(line[at]) for line in lines) for at in shown]
@@ -250,6 +254,14 @@ class _Columns(NamedTuple):
         for at in self.beneath:
             if said := " ".join(row[at].lines).strip():
                 yield f"{head[at]}: {said}" if head and head[at] else said
+
+
+def _unbroken(text: str, *, is_short: bool) -> str:
+    """For measuring: a short text is one word, and a sign belongs to the word behind it."""
+    if is_short:
+        return text.replace(" ", "_")
+    is_signed = text[1:2] == " " and any(text[0] in signs for signs in SIGNS.values())
+    return text.replace(" ", "_", 1) if is_signed else text
 
 
 def _text(cell: Cell) -> Text:

@@ -294,14 +294,18 @@ def test_a_reader_that_goes_away_is_no_error() -> None:
     assert process.wait() == 141
 
 
+#: A pipe takes 64 KiB on Linux before its writer has to wait, and may be set to 1 MiB (pipe(7)).
+MORE_THAN_A_PIPE_HOLDS = 2 << 20
+
+
 def test_ctrl_c_ends_quietly() -> None:
     process = subprocess.Popen(
         [*PROGRAM, "report", "-"], stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.PIPE
     )
     assert process.stdin is not None
-    process.stdin.write(b"(1.0) can0 123#00\n")
-    process.stdin.flush()
-    time.sleep(1.0)  # it waits for more input by now
+    line = b"(1.0) can0 123#00\n"
+    process.stdin.write(line * (MORE_THAN_A_PIPE_HOLDS // len(line)))
+    process.stdin.flush()  # comes back when the program has begun to read; then it waits for the rest
     process.send_signal(signal.SIGINT)
     out, err = process.communicate()
     assert (process.returncode, out, err.strip()) == (130, b"", b"")
