@@ -15,8 +15,8 @@ ROOT = Path(__file__).parents[2]
 PACKAGES = ("canlog", "analysis")
 #: Each part of canlog may import from those before it, never from those behind.
 LAYERS = (
-    "errors", "counting", "column_widths", "frames", "capture", "by_id", "copies", "background", "other", "survey", "isotp", "doip",
-    "read", "names", "services",
+    "errors", "counting", "column_widths", "frames", "capture", "by_id", "copies", "background", "other", "survey",
+    "isotp", "doip", "read", "names", "services",
 )  # fmt: skip
 BROAD = {"Exception", "BaseException"}
 
