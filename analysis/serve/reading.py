@@ -60,9 +60,9 @@ def _links(store: Store, limits: ServeLimits, files: Files, folder: Path) -> dic
     return places
 
 
-def run(command: Sequence[str], folder: Path, limits: ServeLimits, ended_by: Callable[[], str]) -> str:
+def run(command: Sequence[str], folder: Path, fonts: Path, limits: ServeLimits, ended_by: Callable[[], str]) -> str:
     """Run the child until it ends, is late, or ``ended_by`` says why it is wanted no more; says which."""
-    environment = os.environ | {"TMPDIR": str(folder), "MPLCONFIGDIR": str(folder), "OPENBLAS_NUM_THREADS": "1"}
+    environment = os.environ | {"TMPDIR": str(folder), "MPLCONFIGDIR": str(fonts), "OPENBLAS_NUM_THREADS": "1"}
     with subprocess.Popen(
         [*command, str(folder)],
         stdin=subprocess.PIPE, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, env=environment,

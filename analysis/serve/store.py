@@ -88,9 +88,10 @@ class Store:
         self.data = data
         self.originals = Originals(data)
         self.work = data / "work"
+        self.fonts = data / "fonts"  # what matplotlib knows of the machine's fonts: half a second to find out again
         self._reports = data / "reports"
         self._made = data / "made"
-        for folder in (self._reports, self._made):
+        for folder in (self.fonts, self._reports, self._made):
             folder.mkdir(mode=PRIVATE_FOLDER, exist_ok=True)
         self._writing = threading.RLock()
         self._file = data / "jobs.sqlite"

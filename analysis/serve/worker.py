@@ -75,7 +75,7 @@ class Worker:
 
     def _read(self, job: Job, folder: Path) -> None:
         lay_out(self._store, self._limits, REPORT, self._store.files(job.id), (), folder)
-        why = run(self._command, folder, self._limits, lambda: self._wanted_no_more(job))
+        why = run(self._command, folder, self._store.fonts, self._limits, lambda: self._wanted_no_more(job))
         if why == _STOPPED:
             self._store.wait_again(job.id)
         elif why != _DELETED:
