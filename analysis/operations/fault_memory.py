@@ -155,9 +155,6 @@ def _clear_outcome(
         verb = "is" if len(active) == 1 else "are"
         text += f"; at the last reading {', '.join(active)} {verb} active{' again' * is_back}"
     order = order_in_force(story, clean.exchange.begin, orders_no_faults)
-    if order is None and exchange.answer.rest:
-        text += f"; the answer to the clear is longer than the standard's ({exchange.answered.hex(' ').upper()})"
-        return Outcome(Word.CONFIRMED, Confidence.MEDIUM, (shown,), (text,), "clear again, read and capture it")
     if order is None and not any(_lists_new_faults(item) for item, _ in covering):
         text += f"; read with mask {clean.mask:02X} only, which need not list a fault that has just come back"
         return Outcome(Word.CONFIRMED, Confidence.MEDIUM, (shown,), (text,), ALL_BITS)

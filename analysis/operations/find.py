@@ -21,6 +21,7 @@ from analysis.operations.write import find_writes
 from analysis.record import Record
 from analysis.story import module_id
 from analysis.trust.doubts import weigh
+from analysis.trust.long_answers import weigh_long_answers
 from analysis.trust.overlaps import weigh_overlaps
 
 FINDERS = (
@@ -40,6 +41,7 @@ def find_operations(record: Record) -> list[Operation]:
     found = weigh_overlaps(found, record)
     testers = modules_with_two_testers(record)
     weighed = [weigh(item, dict(record.troubles), testers, record.one_way) for item in found]
+    weighed = list(weigh_long_answers(weighed, record))
     numbered = [replace(item, number=index) for index, item in enumerate(_in_time(weighed, record), start=1)]
     return _supersede(numbered, record.limits)
 

@@ -60,7 +60,13 @@ class Extras:
         files = [self._store.files(one.id) for one in jobs]
         with folder_of(self._store) as folder:
             lay_out(self._store, self._limits, kind, files[0], files[1] if len(files) > 1 else (), folder)
-            why = run(self._command, folder, self._store.fonts, self._limits, lambda: _STOPPED if self._worker.is_stopped else "")
+            why = run(
+                self._command,
+                folder,
+                self._store.fonts,
+                self._limits,
+                lambda: _STOPPED if self._worker.is_stopped else "",
+            )
             if why == _STOPPED:
                 raise HTTPException(503, "the page ends")
             outcome = outcome_of(folder, why, self._limits)

@@ -15,12 +15,17 @@ from dataclasses import replace
 
 from analysis.operations.model import Operation
 from analysis.record import CaptureRecord, Record
+from analysis.story import Start
 from analysis.words import Confidence, Evidence, Outcome, Word, least_sure
 from canlog.frames import TimeKind
 
 #: Words that rest on what was seen behind the act.
 DECIDED = (Word.CONFIRMED, Word.FAILED)
 IN_BOTH = "what speaks for it is in a capture that ran at the same time: which came first is not known"
+RESTART_IN_BOTH = (
+    "reads as written, but the restart is in a capture that ran at the same time: whether it came behind the write is "
+    "not known"
+)
 WISH = "a recording of the act with the reading behind it in one capture, or in one that begins after the other ended"
 
 #: By the numbers of two captures, the first line of the later one that surely lies behind the earlier one.
@@ -69,7 +74,28 @@ def weigh_overlap(operation: Operation, borders: Borders) -> Operation:
 def weigh_overlaps(operations: Sequence[Operation], record: Record) -> list[Operation]:
     """All operations, weighed by the captures that ran at the same time."""
     borders = shared_time(record)
-    return [weigh_overlap(item, borders) for item in operations]
+    if not borders:
+        return list(operations)
+    starts = {story.link.key: story.starts for story in record.stories}
+    weighed = (weigh_overlap(item, borders) for item in operations)
+    return [_without_unsure_restart(item, starts.get(item.link.key, ()), borders) for item in weighed]
+
+
+def _without_unsure_restart(operation: Operation, starts: Sequence[Start], borders: Borders) -> Operation:
+    """A restart in a capture that ran at the same time may have been before the write that it is to prove."""
+    outcome, own = operation.outcome, operation.begin[0]
+    if outcome.word is not Word.CONFIRMED or not operation.details.get("after_power_cycle"):
+        return operation
+    if all((own, item.capture) not in borders for item in outcome.proof):
+        return operation
+    for item in outcome.proof:
+        begin = max(operation.begin, (item.capture, borders.get((own, item.capture), 0)))
+        in_own = (start for start in starts if start.place[0] == own and start.place > operation.begin)
+        behind = (start for start in starts if begin <= start.place < (item.capture, min(item.lines)))
+        if next(in_own, None) is not None or next(behind, None) is not None:
+            return operation
+    doubtful = Outcome(Word.UNPROVEN, outcome.confidence, (), (RESTART_IN_BOTH,), WISH)
+    return replace(operation, outcome=doubtful, details={**operation.details, "after_power_cycle": False})
 
 
 def rests_on_overlap(shown: Sequence[Evidence], acts: Iterable[Operation], borders: Borders) -> bool:

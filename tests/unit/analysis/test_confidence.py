@@ -218,3 +218,21 @@ def test_a_word_that_is_not_confirmed_says_what_would_change_it() -> None:
     outcome = only(heard(BEFORE, write("3A01", NEW), reset(), proof), "write").outcome
     assert outcome.would_change
     assert outcome.because
+
+
+@pytest.mark.parametrize(
+    ("talk", "kind"),
+    [
+        ([ask("2E 3A01 01 02", "6E 3A01 55"), reset(), read("3A01", b"\x01\x02")], "write"),
+        ([ask("14 FFFFFF", "54 00"), ask("19 02 FF", "59 02 FF")], "clear"),
+    ],
+)
+def test_an_answer_longer_than_the_standards_never_passes_unnoticed(talk: list[Talk], kind: str) -> None:
+    report = heard(read("F190", "41"), ask("10 03", "50 03 0032 01F4"), talk)
+    assert word_of(report, kind) == ("confirmed", "medium")
+    assert any("longer than the standard's" in text for text in only(report, kind).outcome.because)
+
+
+def test_a_record_of_the_makers_in_the_answer_to_an_exit_is_no_surplus() -> None:
+    done = [enter(), ask(*ERASE), request(), *blocks(), ask("37", "77 00"), ask(CHECK, "71 01 0266 00"), reset()]
+    assert word_of(heard(read("F188", SOFTWARE), done, names=NAMES), "download") == ("confirmed", "high")

@@ -7,7 +7,7 @@ that begins later, taken for one behind it.
 from __future__ import annotations
 
 import pytest
-from talk import SOFTWARE, Talk, ask, enter, gap, judged, log_of, programming, read, reset, word_of, write
+from talk import SOFTWARE, Talk, ask, enter, gap, judged, log_of, only, programming, read, reset, word_of, write
 
 START = 1_795_000_000 * 10**9
 SECOND = 10**9
@@ -108,3 +108,15 @@ programming = { software = "PCU-SW-1204" }
     inside = judged(first, at(5, read("F188", SOFTWARE)), sheet=sheet)
     behind = judged(first, at(90, read("F188", SOFTWARE)), sheet=sheet)
     assert [str(report.expectations[0].word) for report in (inside, behind)] == ["unproven", "confirmed"]
+
+
+def test_a_restart_inside_the_overlap_is_behind_nothing_of_the_other_capture() -> None:
+    """It may have been before the write: the value need not be stored yet."""
+    reads = [gap(30), read("3A01", NEW)]
+    report = judged(at(0, WROTE), at(5, reset(), read("F190", "41"), reads))
+    assert word_of(report, "write") == ("unproven", "medium")
+    assert not only(report, "write").details["after_power_cycle"]
+    behind = judged(at(0, WROTE), at(5, read("F190", "41"), gap(30), reset(), read("3A01", NEW)))
+    assert word_of(behind, "write") == ("confirmed", "medium")
+    in_own = judged(at(0, WROTE, reset(), read("F190", "41")), at(5, read("F190", "41"), reads))
+    assert word_of(in_own, "write") == ("confirmed", "medium")
