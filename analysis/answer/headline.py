@@ -38,6 +38,8 @@ CALLED: Final[Mapping[Part, str]] = {
     Part.FAULT_MEMORY: "fault memory",
     Part.LEARN: "learn routines",
 }
+#: The mark of a meaning that no published source at hand confirms: it stays with the evidence, where it is looked up.
+FROM_MEMORY: Final = " (M)"
 #: The state of a module at the end of a sentence.
 LEFT: Final[Mapping[Now, str]] = {
     Now.APPLICATION: "its application runs",
@@ -56,7 +58,7 @@ ENDED: Final[Mapping[str, str]] = {
 
 def headline(job: Job, words: Mapping[Part, Word]) -> str:
     """The sentence; ``words`` of the parts of the job."""
-    said = next(text for text in _candidates(job, words) if text)
+    said = next(text for text in _candidates(job, words) if text).replace(FROM_MEMORY, "")
     open_order = _open_order(job)
     return f"{open_order} {said}" if open_order else said
 

@@ -1,6 +1,6 @@
 """The module halted the transfer.
 
-What is seen: a block was refused for good with code 71.
+What is seen: a block was refused for good with code 71, or in KWP2000 with one of its codes for blocks (71-77, 79).
 What it can mean: More or fewer bytes than asked for; a block whose check is wrong; a compressed or encrypted file
 that is damaged or wrong.
 How to tell it from look-alikes: writing memory failed (code 72): there the memory is at fault, here the data
@@ -14,11 +14,22 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from analysis.checks.looking.refusals import see_refusals
+from analysis.checks.looking.refusals import Refusal, is_refused, see_refusals, sighting
 from analysis.checks.registry import Context, Seen, check
 from analysis.words import Severity
+from canlog.services.dialects import KWP
+from canlog.services.traits import Act
+
+#: ISO 14230-3 (M): the transfer was suspended or given up; a block's address, size, kind or checksum is wrong.
+KWP_CODES = frozenset({0x71, 0x72, 0x74, 0x75, 0x76, 0x77, 0x79})
 
 
 @check("transfer-suspended", severity=Severity.SERIOUS)
 def find(ctx: Context) -> Iterator[Seen]:
     yield from see_refusals(ctx, {0x71}, {0x36})
+    for story in ctx.stories:
+        blocks = [item for item in ctx.own(story) if item.dialect == KWP and item.act is Act.BLOCK]
+        refused = [item for item in blocks if is_refused(item) and item.nrc in KWP_CODES]
+        accepted = max((item.begin for item in blocks if item.positive), default=(0, 0))
+        if refused:
+            yield sighting(story, [Refusal(item, accepted > item.begin) for item in refused])

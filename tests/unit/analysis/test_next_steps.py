@@ -188,3 +188,14 @@ def test_a_value_that_stood_there_before_needs_nothing_and_that_is_said() -> Non
 def test_a_list_of_confirmed_codes_alone_asks_for_the_whole_list() -> None:
     report = heard(ask("19 02 08", "59 02 FF 123456 28"), ask("14 FFFFFF", "54"), ask("19 02 08", "59 02 FF"))
     assert report.verdict.next_steps == ("Read the fault memory (19 02 FF) of 7E0>7E8 and capture that.",)
+
+
+def test_a_transfer_given_up_by_a_kwp2000_module_asks_why_before_it_is_tried_again() -> None:
+    verdict = report("kwp-transfer-refused", sheet=False).verdict
+    assert "(M)" not in verdict.headline
+    steps = [step.partition(" SHU")[0] for step in verdict.next_steps]
+    assert steps == [
+        "Connect a support unit fit for programming, and leave it on to the end.",
+        "Find out why",
+        "Program",
+    ]
