@@ -9,6 +9,7 @@ The exit code is 1 if something was lost, refused or slower than it may be. Noth
 from __future__ import annotations
 
 import argparse
+import os
 import statistics
 import sys
 import tempfile
@@ -31,6 +32,7 @@ def main() -> int:
     parser.add_argument("--frames", type=int, default=2_500_000)
     parser.add_argument("--rounds", type=int, default=5)
     asked = parser.parse_args()
+    os.environ.pop("PYTHONDONTWRITEBYTECODE", None)  # modules may be kept compiled, as in the benchmark
     with tempfile.TemporaryDirectory(prefix="canlog-page-") as folder:
         if asked.what == "load":
             loaded = load(Path(folder), asked.uploads)

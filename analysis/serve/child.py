@@ -1,4 +1,6 @@
-"""One analysis in a process of its own, which may be ended at any moment: ``python -m analysis.serve.child FOLDER``.
+"""One analysis in a process of its own, which may be ended at any moment: ``python -m analysis.serve.child [FOLDER]``.
+
+Without a folder it loads what an analysis needs and waits until one is said on its standard input.
 
 It reads the task in the folder and leaves there what was asked for, or why there is none. It ends with the page
 that started it: its standard input is a pipe that closes then.
@@ -6,10 +8,12 @@ that started it: its standard input is a pipe that closes then.
 
 from __future__ import annotations
 
+import importlib
 import json
 import os
 import resource
 import sys
+import tempfile
 import threading
 import time
 from pathlib import Path
@@ -19,11 +23,21 @@ from analysis.serve.task import MADE, OUTCOME, PROGRESS, REPORT, Task
 from canlog.errors import CanlogError
 
 _BETWEEN_S = 0.2
+_LONGEST_LINE = 4096  # a pipe takes so many bytes in one piece (POSIX, PIPE_BUF on Linux)
+#: Those that are imported late elsewhere, and take long.
+_MODULES = ("analysis.report.html_gathered", "analysis.report.picture", "matplotlib.backends.backend_svg", "numpy")
+
+
+def load() -> None:
+    """Load the modules of an analysis and of its page, so that none waits for them."""
+    for name in _MODULES:
+        importlib.import_module(name)
 
 
 def run(folder: Path) -> None:
     """Write ``report.html`` and ``report.json``, or the one file of another kind of task; and the outcome."""
     task = Task.read(folder)
+    tempfile.tempdir = str(folder)
     _bind(task)
     try:
         outcome = _analyse(task, folder) if task.kind == REPORT else _make(task, folder)
@@ -120,6 +134,16 @@ def _end_with_the_page() -> None:
     os._exit(1)
 
 
+def _folder_said() -> Path:
+    """The first line of the standard input, which is written in one piece; with the page ended, no line comes."""
+    load()
+    line = os.read(sys.stdin.fileno(), _LONGEST_LINE)
+    if not line:
+        sys.exit(1)
+    return Path(os.fsdecode(line.removesuffix(b"\n")))
+
+
 if __name__ == "__main__":
+    asked = Path(sys.argv[1]) if len(sys.argv) > 1 else _folder_said()
     threading.Thread(target=_end_with_the_page, daemon=True).start()
-    run(Path(sys.argv[1]))
+    run(asked)

@@ -10,7 +10,7 @@ from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
 
 from analysis.serve.limits import ServeLimits
-from analysis.serve.reading import COMMAND, folder_of, lay_out, outcome_of, run
+from analysis.serve.reading import folder_of, lay_out, outcome_of, run
 from analysis.serve.store import Job, Store
 from analysis.serve.task import MADE
 from analysis.serve.worker import Worker
@@ -22,11 +22,10 @@ _STOPPED = "stopped"
 class Extras:
     """Makes one thing at a time, beside the worker: a class that opens a page together makes it once."""
 
-    def __init__(self, store: Store, worker: Worker, limits: ServeLimits, command: Sequence[str] = COMMAND) -> None:
+    def __init__(self, store: Store, worker: Worker, limits: ServeLimits) -> None:
         self._store = store
         self._worker = worker
         self._limits = limits
-        self._command = command
         self._turn = asyncio.Lock()
         self._waiting = 0
 
@@ -54,19 +53,16 @@ class Extras:
             self._waiting -= 1
         return place
 
+    def _stopped(self) -> str:
+        return _STOPPED if self._worker.is_stopped else ""
+
     def _make(self, kind: str, jobs: Sequence[Job], place: Path) -> None:
         if self._store.free_bytes() < self._limits.free_bytes:
             raise HTTPException(507, "the disk is nearly full; nothing more can be kept")
         files = [self._store.files(one.id) for one in jobs]
         with folder_of(self._store) as folder:
             lay_out(self._store, self._limits, kind, files[0], files[1] if len(files) > 1 else (), folder)
-            why = run(
-                self._command,
-                folder,
-                self._store.fonts,
-                self._limits,
-                lambda: _STOPPED if self._worker.is_stopped else "",
-            )
+            why = run(self._worker.children, folder, self._limits, self._stopped)
             if why == _STOPPED:
                 raise HTTPException(503, "the page ends")
             outcome = outcome_of(folder, why, self._limits)

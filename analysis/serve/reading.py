@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import os
 import shutil
 import subprocess
 import sys
@@ -15,6 +14,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any, Final
 
+from analysis.serve.children import Child, Children
 from analysis.serve.limits import ServeLimits
 from analysis.serve.names import plain_name
 from analysis.serve.store import Store, StoredFile
@@ -23,7 +23,6 @@ from analysis.serve.task import OUTCOME, Task
 _LOOK_EVERY_S = 0.1
 #: Above the limit of processor time: a reading that waits is ended too.
 _GRACE_S = 5
-COMMAND: Final = (sys.executable, "-m", "analysis.serve.child")
 LATE: Final = "late"
 ENDED: Final = "ended"
 Files = Sequence[StoredFile]
@@ -60,13 +59,9 @@ def _links(store: Store, limits: ServeLimits, files: Files, folder: Path) -> dic
     return places
 
 
-def run(command: Sequence[str], folder: Path, fonts: Path, limits: ServeLimits, ended_by: Callable[[], str]) -> str:
-    """Run the child until it ends, is late, or ``ended_by`` says why it is wanted no more; says which."""
-    environment = os.environ | {"TMPDIR": str(folder), "MPLCONFIGDIR": str(fonts), "OPENBLAS_NUM_THREADS": "1"}
-    with subprocess.Popen(
-        [*command, str(folder)],
-        stdin=subprocess.PIPE, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, env=environment,
-    ) as child:  # fmt: skip
+def run(children: Children, folder: Path, limits: ServeLimits, ended_by: Callable[[], str]) -> str:
+    """Run a child until it ends, is late, or ``ended_by`` says why it is wanted no more; says which."""
+    with children.start(folder) as child:
         drain = threading.Thread(target=_last_words, args=(child, folder), daemon=True)
         drain.start()
         why = _wait(child, limits, ended_by)
@@ -75,7 +70,7 @@ def run(command: Sequence[str], folder: Path, fonts: Path, limits: ServeLimits, 
     return why
 
 
-def _wait(child: subprocess.Popen[bytes], limits: ServeLimits, ended_by: Callable[[], str]) -> str:
+def _wait(child: Child, limits: ServeLimits, ended_by: Callable[[], str]) -> str:
     ends = time.monotonic() + limits.analysis_s + _GRACE_S
     while True:
         try:
@@ -106,7 +101,7 @@ def outcome_of(folder: Path, why: str, limits: ServeLimits) -> dict[str, Any]:
         }
 
 
-def _last_words(child: subprocess.Popen[bytes], folder: Path) -> None:
+def _last_words(child: Child, folder: Path) -> None:
     """Keep the pipe empty, and tell whoever runs the page what a broken child said."""
     said = child.stderr.read() if child.stderr is not None else b""
     if said and not (folder / OUTCOME).exists():

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import contextlib
 import threading
-from collections.abc import Sequence
 from pathlib import Path
 
+from analysis.serve.children import Children
 from analysis.serve.limits import ServeLimits
-from analysis.serve.reading import COMMAND, folder_of, lay_out, outcome_of, run
+from analysis.serve.reading import folder_of, lay_out, outcome_of, run
 from analysis.serve.store import Found, Job, Store
 from analysis.serve.task import PROGRESS, REPORT
 
@@ -19,10 +19,10 @@ _DELETED = "deleted"
 class Worker:
     """A thread that starts children; at most one at a time, because each may use much memory."""
 
-    def __init__(self, store: Store, limits: ServeLimits, command: Sequence[str] = COMMAND) -> None:
+    def __init__(self, store: Store, limits: ServeLimits) -> None:
         self._store = store
         self._limits = limits
-        self._command = command
+        self.children = Children(store.fonts)
         self._wake = threading.Event()
         self._stopped = threading.Event()
         self._running: tuple[str, Path] | None = None
@@ -38,6 +38,7 @@ class Worker:
         self._wake.set()
         if self._thread.is_alive():
             self._thread.join()
+        self.children.stop()
 
     @property
     def is_stopped(self) -> bool:
@@ -60,6 +61,7 @@ class Worker:
     def _work(self) -> None:
         while not self._stopped.is_set():
             self._wake.clear()
+            self.children.start_ahead()
             job = self._store.begin_next()
             if job is None:
                 self._wake.wait()
@@ -75,7 +77,7 @@ class Worker:
 
     def _read(self, job: Job, folder: Path) -> None:
         lay_out(self._store, self._limits, REPORT, self._store.files(job.id), (), folder)
-        why = run(self._command, folder, self._store.fonts, self._limits, lambda: self._wanted_no_more(job))
+        why = run(self.children, folder, self._limits, lambda: self._wanted_no_more(job))
         if why == _STOPPED:
             self._store.wait_again(job.id)
         elif why != _DELETED:

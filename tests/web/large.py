@@ -2,6 +2,7 @@
 
 What is asked: no more than one and a half times the report plus the transfer. The transfer is the same request sent to
 a socket that only reads. The three are measured by turns, so that whatever else the machine does meets them alike.
+As in the benchmark, modules may be kept compiled, as Python does unless it is told otherwise.
 """
 
 from __future__ import annotations

@@ -13,7 +13,7 @@ import httpx2
 import pytest
 from kills import CAPTURE, OWN, ROOT, Kills, served
 
-from analysis.serve.reading import COMMAND
+from analysis.serve.children import COMMAND
 from analysis.serve.task import Task
 
 
