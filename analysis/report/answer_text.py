@@ -12,6 +12,7 @@ from analysis.report import wording
 from analysis.report.contract import CaptureDict, ExpectationDict, IdentifierDict, ModuleDict, PartDict, ReportDict
 from analysis.report.fault_text import fault_codes_read, faults_read, said_codes
 from analysis.report.lines import Lines, short_hex
+from analysis.report.texts import say
 from canlog.counting import counted, lasting
 
 #: Acts that make a module one that the report has to speak of by itself.
@@ -31,23 +32,22 @@ def headline(page: Lines, report: ReportDict) -> None:
 
 def modules_now(page: Lines, report: ReportDict) -> None:
     """The state every module was left in: those of the job first and alone, the others together."""
-    page.heading("The module now" if len(report["modules"]) < 2 else "The modules now")
+    are_many = len(report["modules"]) > 1
+    page.heading(say("the-modules-now.heading" if are_many else "the-module-now.heading"))
     if not report["modules"]:
-        page.text("No module answered in this capture.")
+        page.text(say("now.nobody"))
         return
     spoken_of = _spoken_of(report)
     others = [module for module in report["modules"] if module not in spoken_of]
     for module in spoken_of:
-        retry = (
-            ""
-            if module["now"] == "application"
-            else f" May it be tried again? {wording.MAY_RETRY[module['may_retry']].capitalize()}."
-        )
-        said = f"{_label(report, module)}: {wording.NOW[module['now']]}.{retry}"
+        is_well = module["now"] == "application"
+        may = wording.MAY_RETRY[module["may_retry"]].capitalize()
+        key = "now.module" if is_well else "now.module-and-retry"
+        said = say(key, who=_label(report, module), now=wording.NOW[module["now"]], may=may)
         page.text(said, colour=wording.NOW_COLOUR[module["now"]], hang=2)
     for now in dict.fromkeys(module["now"] for module in others):
         names = ", ".join(_label(report, module) for module in others if module["now"] == now)
-        page.text(f"{names}: {wording.NOW[now]}.", colour=wording.NOW_COLOUR[now], hang=2)
+        page.text(say("now.module", who=names, now=wording.NOW[now]), colour=wording.NOW_COLOUR[now], hang=2)
 
 
 def _spoken_of(report: ReportDict) -> list[ModuleDict]:
@@ -64,11 +64,11 @@ def the_job(page: Lines, report: ReportDict) -> None:
     """One line for each part, and what the word rests on where it is not well; then the caution."""
     verdict = report["verdict"]
     if wording.nothing_attempted(report):
-        page.heading("The job", _nothing(report))
+        page.heading(say("the-job.heading"), _nothing(report))
     else:
         page.heading(
-            "The job",
-            f"{wording.WORD[verdict['overall']]} (confidence {verdict['confidence']})",
+            say("the-job.heading"),
+            say("job.overall", word=wording.WORD[verdict["overall"]], sure=verdict["confidence"]),
             wording.WORD_COLOUR[verdict["overall"]],
             verdict["overall"],
         )
@@ -85,17 +85,18 @@ def the_job(page: Lines, report: ReportDict) -> None:
 
 def _nothing(report: ReportDict) -> str:
     if not report["links"]:
-        return "nothing was attempted, no diagnostic traffic was found"
+        return say("job.no-traffic")
     if any(item["word"] == "not-shown" and item["kind"] in _TOUCHING for item in report["operations"]):
-        return "not shown: only one direction was recorded"
+        return say("job.one-direction")
     if opened := wording.opening(report):
-        return f"{opened} asked for, nothing was changed"
-    return "read only, nothing was attempted" if wording.only_read(report) else "no part of the job was attempted"
+        return say("job.opened", opened=opened)
+    return say("job.only-read") if wording.only_read(report) else say("job.no-part")
 
 
 def _part(page: Lines, name: str, part: PartDict, said: str) -> None:
     shown = part["word"] != "not-shown"
-    page.row(wording.PART[name], wording.word_cell(part["word"]), f"confidence {part['confidence']}" if shown else "")
+    sure = say("job.confidence", sure=part["confidence"]) if shown else ""
+    page.row(wording.PART[name], wording.word_cell(part["word"]), sure)
     if shown and part["word"] != "confirmed":
         reason = _without_module(part["because"][0] if part["because"] else "", said)
         if reason and reason not in said:
@@ -110,13 +111,13 @@ def _without_module(reason: str, said: str) -> str:
 
 def _caution(page: Lines, report: ReportDict) -> None:
     """What fits into two lines, whole sentences, the gravest first; all of it stands with the evidence."""
-    room = 2 * page.width - len("  Caution: ") - 4 - _LOST_BY_WRAPPING
+    room = 2 * page.width - len(f"  {say('caution')}") - 4 - _LOST_BY_WRAPPING
     text = ""
     for caution in wording.cautions_on_top(report):
         if not text or len(text) + len(caution) < room:
             text = f"{text} {caution}".strip()
     if text:
-        page.text(text, mark="Caution: ", colour="caution", hang=2)
+        page.text(text, mark=say("caution"), colour="caution", hang=2)
 
 
 def _in_lines(text: str, width: int, lines: int) -> str:
@@ -129,26 +130,27 @@ def the_sheet(page: Lines, report: ReportDict) -> None:
     """Each item of the job sheet: asked, found, word."""
     if not report["expectations"]:
         return
-    page.heading("The job sheet", "asked and found")
+    page.heading(say("the-job-sheet.heading"), say("sheet.answer"))
     page.table((), (wording.WORD_WIDTH, 0))
     for (_, note), run in groupby(report["expectations"], key=lambda item: (item["word"], item["note"])):
         items = list(run)
         for item in items:
             _item(page, item)
         if note:
-            of_all = f" (the {len(items)} above)" if len(items) > 1 else ""
-            page.note(f"{short_hex(note)}{of_all}", indent=4 + wording.WORD_WIDTH)
+            text = short_hex(note)
+            said = say("sheet.note-of-all", note=text, count=len(items)) if len(items) > 1 else text
+            page.note(said, indent=4 + wording.WORD_WIDTH)
 
 
 def _item(page: Lines, item: ExpectationDict) -> None:
     """One line where the word says it all, two where asked and found differ."""
     asked, found = short_hex(item["asked"]), short_hex(item["found"] or "")
     differs = item["word"] != "confirmed" and bool(found) and not item["asked"].endswith(item["found"] or "")
-    whole = f"{item['item']}: {found or f'asked {asked}, nothing found'}"
+    whole = say("sheet.found" if found else "sheet.nothing-found", item=item["item"], found=found, asked=asked)
     fits = len(whole) <= page.width - wording.WORD_WIDTH - 4
     page.row(wording.word_cell(item["word"]), whole if fits and not differs else item["item"])
     if differs:
-        page.note(f"asked {asked}, found {found}", indent=4 + wording.WORD_WIDTH)
+        page.note(say("sheet.differs", asked=asked, found=found), indent=4 + wording.WORD_WIDTH)
 
 
 def what_was_read(page: Lines, report: ReportDict) -> None:
@@ -160,7 +162,7 @@ def what_was_read(page: Lines, report: ReportDict) -> None:
     read = [item for item in report["identifiers"] if item["readings"]]
     if not read and not faults:
         return
-    page.heading("What was read")
+    page.heading(say("what-was-read.heading"))
     names = wording.labels(report)
     trims = {(item["link"], item["identifier"]) for item in report["trims"]}
     for link in dict.fromkeys([*(item["link"] for item in read), *faults]):
@@ -168,7 +170,7 @@ def what_was_read(page: Lines, report: ReportDict) -> None:
         for item in (item for item in read if item["link"] == link):
             _identifier(page, item, as_bytes=(link, item["identifier"]) in trims)
         if link in faults:
-            page.text(f"fault codes: {said_codes(faults[link][-1])}", indent=4, hang=2)
+            page.text(say("read.codes", codes=said_codes(faults[link][-1])), indent=4, hang=2)
 
 
 def _identifier(page: Lines, item: IdentifierDict, *, as_bytes: bool) -> None:
@@ -180,7 +182,7 @@ def _identifier(page: Lines, item: IdentifierDict, *, as_bytes: bool) -> None:
     if as_bytes and last["value"]:
         page.text(last["value"], indent=6)
     if (first := item["readings"][0]["raw"]) != last["raw"]:
-        page.text(f"read before as {short_hex(item['readings'][0]['value'] or first)}", indent=6)
+        page.text(say("read.before", value=short_hex(item["readings"][0]["value"] or first)), indent=6)
 
 
 def what_next(page: Lines, report: ReportDict) -> None:
@@ -188,7 +190,7 @@ def what_next(page: Lines, report: ReportDict) -> None:
     steps = report["verdict"]["next_steps"]
     if not steps:
         return
-    page.heading("What to do next")
+    page.heading(say("what-to-do-next.heading"))
     for number, step in enumerate(steps, start=1):
         page.text(step, mark=f"{number}. ")
 
@@ -196,8 +198,9 @@ def what_next(page: Lines, report: ReportDict) -> None:
 def trust(page: Lines, report: ReportDict) -> None:
     """Can these captures be trusted, and why."""
     captures = report["captures"]
-    question = "Can this capture be trusted?" if len(captures) == 1 else "Can these captures be trusted?"
-    if len(captures) == 1:
+    is_one = len(captures) == 1
+    question = say("can-this-capture-be-trusted.heading" if is_one else "can-these-captures-be-trusted.heading")
+    if is_one:
         fitness = captures[0]["fitness"]
         page.heading(question, fitness, wording.FITNESS_COLOUR[fitness])
         _capture(page, captures[0], indent=2)
@@ -221,7 +224,7 @@ def _capture(page: Lines, capture: CaptureDict, indent: int) -> None:
     for reason in reasons[:_MOST_REASONS]:
         page.text(reason, indent=indent, mark="- ")
     if len(reasons) > _MOST_REASONS:
-        page.text(f"and {len(reasons) - _MOST_REASONS} more: all are in the JSON report", indent=indent, mark="- ")
+        page.text(say("trust.more", count=len(reasons) - _MOST_REASONS), indent=indent, mark="- ")
 
 
 def _recorded(capture: CaptureDict) -> Iterator[str]:
@@ -229,14 +232,16 @@ def _recorded(capture: CaptureDict) -> Iterator[str]:
     if capture["first_time_ns"] is not None and capture["last_time_ns"] is not None:
         yield lasting(capture["last_time_ns"] - capture["first_time_ns"])
     else:
-        yield "no clock"
-    yield f"{counted(len(capture['channels']), 'channel')} ({', '.join(capture['channels'])})"
+        yield say("trust.no-clock")
+    yield say(
+        "trust.channels", channels=counted(len(capture["channels"]), "channel"), names=", ".join(capture["channels"])
+    )
     if capture["damaged_lines"]:
-        yield counted(capture["damaged_lines"], "unreadable line")
+        yield counted(capture["damaged_lines"], say("trust.unreadable"))
     if capture["logger_drops"]:
-        yield f"{counted(capture['logger_drops'], 'frame')} dropped by the logger"
+        yield say("trust.dropped", frames=counted(capture["logger_drops"], "frame"))
     if capture["error_frames"]:
-        yield counted(capture["error_frames"], "error frame")
+        yield counted(capture["error_frames"], say("trust.errors"))
 
 
 SECTIONS = (headline, modules_now, the_job, what_next, trust)

@@ -21,6 +21,7 @@ from analysis.report.contract import (
 )
 from analysis.report.lines import Cell, Lines, short_hex, shorten_middle
 from analysis.report.meanwhile_text import meanwhile
+from analysis.report.texts import say
 from analysis.report.times_text import timing
 from canlog.counting import counted, lasting
 
@@ -37,14 +38,14 @@ def why(page: Lines, report: ReportDict) -> None:
     in_trouble = [item for item in report["modules"] if item["now"] in ("boot", "silent") and item["evidence"]]
     if not proved and not report["findings"] and not in_trouble:
         return
-    page.heading("Why")
+    page.heading(say("why.heading"))
     names = wording.labels(report)
     for module in in_trouble:
-        page.text(f"{names.get(module['link'], module['link'])}: {wording.NOW[module['now']]}")
+        page.text(say("why.module", who=names.get(module["link"], module["link"]), now=wording.NOW[module["now"]]))
         page.text(module["advice"], indent=4)
         _evidence(page, report, module["evidence"])
         if module["cautions"]:
-            page.text(" ".join(module["cautions"]), indent=4, mark="Caution: ", colour="caution", hang=2)
+            page.text(" ".join(module["cautions"]), indent=4, mark=say("caution"), colour="caution", hang=2)
     for run in _runs(proved):
         _proof(page, report, run, names)
     said = {caution for module in report["modules"] for caution in module["cautions"]}
@@ -64,7 +65,7 @@ def _proof(page: Lines, report: ReportDict, run: Sequence[OperationDict], names:
     proofs = [proof for operation in run for proof in operation["proof"]]
     for proof in proofs[:_MOST_EVIDENCE]:
         where = wording.at_lines(proof["lines"], proof["capture"], len(report["captures"]))
-        page.text(f"{short_hex(proof['what'])} ({where})", indent=4, mark="- ")
+        page.text(say("why.proof", what=short_hex(proof["what"]), where=where), indent=4, mark="- ")
     _and_more(page, len(proofs))
 
 
@@ -75,7 +76,7 @@ def _who(run: Sequence[OperationDict], names: dict[str, str]) -> str:
 def _finding(page: Lines, report: ReportDict, finding: FindingDict, said: set[str]) -> None:
     """A finding with its lines; a caution that stands above already is not said again."""
     page.text(
-        f"{finding['title']} (confidence {finding['confidence']})",
+        say("why.finding", title=finding["title"], sure=finding["confidence"]),
         mark=f"{finding['severity'].capitalize()}: ",
         colour=wording.SEVERITY_COLOUR[finding["severity"]],
         hang=2,
@@ -83,22 +84,22 @@ def _finding(page: Lines, report: ReportDict, finding: FindingDict, said: set[st
     page.text(short_hex(finding["explanation"]), indent=4)
     _evidence(page, report, finding["evidence"])
     if finding["try_next"]:
-        page.text(" ".join(finding["try_next"]), indent=4, mark="Try: ", hang=2)
+        page.text(" ".join(finding["try_next"]), indent=4, mark=say("why.try"), hang=2)
     for text in finding["cautions"]:
         if text not in said:
-            page.text(text, indent=4, mark="Caution: ", colour="caution", hang=2)
+            page.text(text, indent=4, mark=say("caution"), colour="caution", hang=2)
 
 
 def _evidence(page: Lines, report: ReportDict, items: Sequence[EvidenceDict], mark: str = "- ") -> None:
     for item in items[:_MOST_EVIDENCE]:
         where = wording.at_lines(item["lines"], item["capture"], len(report["captures"]))
-        page.text(f"{short_hex(item['text'])} ({where})", indent=4, mark=mark)
+        page.text(say("why.proof", what=short_hex(item["text"]), where=where), indent=4, mark=mark)
     _and_more(page, len(items))
 
 
 def _and_more(page: Lines, count: int) -> None:
     if count > _MOST_EVIDENCE:
-        page.text(f"and {count - _MOST_EVIDENCE} more: all are in the JSON report", indent=4, mark="- ")
+        page.text(say("trust.more", count=count - _MOST_EVIDENCE), indent=4, mark="- ")
 
 
 def what_changed(page: Lines, report: ReportDict) -> None:
@@ -110,7 +111,7 @@ def what_changed(page: Lines, report: ReportDict) -> None:
     ]  # fmt: skip
     if not changed or wording.nothing_attempted(report):
         return
-    page.heading("What reads differently now")
+    page.heading(say("what-reads-differently-now.heading"))
     names = wording.labels(report)
     told: set[str] = set()
     for item in changed:
@@ -124,7 +125,7 @@ def what_changed(page: Lines, report: ReportDict) -> None:
         if text in told:
             continue  # the same module, read by another tester as well
         told.add(text)
-        page.text(f"{text} (lines {first['line']} and {last['line']})", hang=2)
+        page.text(say("differently.line", what=text, first=first["line"], last=last["line"]), hang=2)
 
 
 def _is_measured(item: IdentifierDict) -> bool:
@@ -142,9 +143,9 @@ def trims(page: Lines, report: ReportDict) -> None:
     """Every trim: what was there, what was written, what came back."""
     if not report["trims"] or wording.changed_nothing(report):
         return
-    page.heading("Trims and configuration")
+    page.heading(say("trims-and-configuration.heading"))
     names = wording.labels(report)
-    number = max(len("id"), *(len(item["identifier"]) for item in report["trims"]))
+    number = max(len(say("trims.id")), *(len(item["identifier"]) for item in report["trims"]))
     value = max((page.width - 2 - number - 4 * 2 - wording.WORD_WIDTH) // 3, 5)
     widths = (number, value, value, value, 0)
     said = {proof["what"] for operation in report["operations"] for proof in operation["proof"]}
@@ -155,7 +156,7 @@ def trims(page: Lines, report: ReportDict) -> None:
             _only_read(page, names.get(link, link), items)
             continue
         page.text(names.get(link, link), colour="strong")
-        page.table(("id", "old", "written", "read back", ""), widths)
+        page.table((say("trims.id"), say("trims.old"), say("trims.written"), say("trims.read-back"), ""), widths)
         about = ""
         for item in items:
             doubt = doubts.get(item["operation"] or 0)
@@ -163,7 +164,7 @@ def trims(page: Lines, report: ReportDict) -> None:
 
 
 def _only_read(page: Lines, label: str, items: Sequence[TrimDict]) -> None:
-    page.text(f"{label}, only read", colour="strong")
+    page.text(say("trims.only-read", who=label), colour="strong")
     page.table((), (max(len(item["identifier"]) for item in items), 0))
     for item in items:
         name = f"  {item['name']}" if item["name"] else ""
@@ -180,14 +181,14 @@ def _trim(
 ) -> str:
     """One row, and below it what has not been said yet; gives back what now has been."""
     word = doubt["word"] if doubt is not None else item["word"]
-    ending = f"{wording.WORD[word]}, but" if doubt is not None and word == item["word"] else wording.WORD[word]
-    has_but = ending.endswith("but")
-    said_as = Cell(ending, "doubtful", "unproven") if has_but else wording.word_cell(word)
-    written = f"refused ({item['refused']})" if item["refused"] else item["written"] or "-"
+    has_but = doubt is not None and word == item["word"]
+    but = Cell(say("trims.but", word=wording.WORD[word]), "doubtful", "unproven")
+    said_as = but if has_but else wording.word_cell(word)
+    written = say("trims.refused", code=item["refused"]) if item["refused"] else item["written"] or "-"
     page.row(item["identifier"], item["old"] or "-", written, _read_back(item), said_as)
     parts = [item["name"]] if item["name"] else []
     if item["source_link"]:
-        parts.append(f"the same bytes as in {names.get(item['source_link'], item['source_link'])}")
+        parts.append(say("trims.as-in", who=names.get(item["source_link"], item["source_link"])))
     if doubt is not None:
         parts.append(doubt["why"])
     about = "; ".join(parts)
@@ -201,7 +202,7 @@ def _read_back(item: TrimDict) -> str:
     """A shortened value would hide a difference in its middle: so equality is said."""
     if item["read_back"] is None:
         return "-"
-    return "equal" if item["read_back"] == item["written"] else item["read_back"]
+    return say("trims.equal") if item["read_back"] == item["written"] else item["read_back"]
 
 
 def _difference(item: TrimDict) -> str:
@@ -210,10 +211,10 @@ def _difference(item: TrimDict) -> str:
     if written is None or read_back is None or written == read_back or item["refused"]:
         return ""
     if len(written) != len(read_back):
-        return f"{counted(len(written) // 2, 'byte')} written, {len(read_back) // 2} read back"
+        return say("trims.lengths", written=counted(len(written) // 2, "byte"), read=len(read_back) // 2)
     byte = next(at for at in range(0, len(written), 2) if written[at : at + 2] != read_back[at : at + 2])
     wrote, reads = written[byte : byte + 8], read_back[byte : byte + 8]
-    return f"differs from byte {byte // 2 + 1} on: {wrote} written, {reads} read back"
+    return say("trims.differs", byte=byte // 2 + 1, written=wrote, read=reads)
 
 
 def the_break(page: Lines, report: ReportDict) -> None:
@@ -221,42 +222,43 @@ def the_break(page: Lines, report: ReportDict) -> None:
     post_mortem = report["post_mortem"]
     if post_mortem is None or wording.nothing_attempted(report):
         return
-    page.heading("Where it broke", wording.STAGE[post_mortem["stage"]])
+    page.heading(say("where-it-broke.heading"), wording.STAGE[post_mortem["stage"]])
     _break_facts(page, report, post_mortem)
     if not post_mortem["explanations"]:
-        page.text("not enough to say: no cause has more than a weak sign for it", mark="Possible cause: ", hang=2)
+        page.text(say("broke.no-cause"), mark=say("broke.possible"), hang=2)
     for number, explanation in enumerate(post_mortem["explanations"], start=1):
         _explanation(page, report, number, explanation)
 
 
 def _break_facts(page: Lines, report: ReportDict, post_mortem: PostMortemDict) -> None:
-    for mark, item in (("Last good step: ", post_mortem["last_good"]), ("First bad thing: ", post_mortem["first_bad"])):
+    steps = (say("broke.last-good"), post_mortem["last_good"]), (say("broke.first-bad"), post_mortem["first_bad"])
+    for mark, item in steps:
         if item is not None:
             where = wording.at_lines(item["lines"], item["capture"], len(report["captures"]))
-            page.text(f"{item['text']} ({where})", mark=mark, hang=2)
+            page.text(say("why.proof", what=item["text"], where=where), mark=mark, hang=2)
     for fact in post_mortem["facts"]:
         _evidence(page, report, [fact])
-    page.text(wording.SILENT_FIRST[post_mortem["silent_first"]], mark="Fell silent first: ", hang=2)
+    page.text(wording.SILENT_FIRST[post_mortem["silent_first"]], mark=say("broke.silent"), hang=2)
     if post_mortem["share_carried"] is not None:
-        page.text(f"{post_mortem['share_carried']:.1%} of the bytes were answered", mark="Carried: ", hang=2)
+        page.text(say("broke.share", share=post_mortem["share_carried"]), mark=say("broke.carried"), hang=2)
     if post_mortem["supply"]:
         names = wording.labels(report)
         readings = ", ".join(
-            f"{names.get(item['link'], item['link'])} {item['volts']:.1f} V (line {item['line']})"
+            say("broke.volts", who=names.get(item["link"], item["link"]), volts=item["volts"], line=item["line"])
             for item in post_mortem["supply"][-6:]
         )
-        page.text(readings, mark="Supply: ", hang=2)
+        page.text(readings, mark=say("broke.supply"), hang=2)
         for module in report["modules"]:
             if module["now"] == "silent" and module["link"] in {item["link"] for item in post_mortem["supply"]}:
                 label = names.get(module["link"], module["link"])
-                page.text(f"of {label} itself after it fell silent: not known", mark="Supply: ", hang=2)
+                page.text(say("broke.supply-unknown", who=label), mark=say("broke.supply"), hang=2)
 
 
 def _explanation(page: Lines, report: ReportDict, number: int, explanation: ExplanationDict) -> None:
-    page.text(explanation["cause"], mark=f"Possible cause {number}: ", hang=2)
-    _evidence(page, report, explanation["for"], mark="for: ")
-    _evidence(page, report, explanation["against"], mark="against: ")
-    page.text(explanation["settled_by"], indent=4, mark="settled by: ", hang=2)
+    page.text(explanation["cause"], mark=say("broke.cause", number=number), hang=2)
+    _evidence(page, report, explanation["for"], mark=say("broke.for"))
+    _evidence(page, report, explanation["against"], mark=say("broke.against"))
+    page.text(explanation["settled_by"], indent=4, mark=say("broke.settled"), hang=2)
 
 
 def what_would_change(page: Lines, report: ReportDict) -> None:
@@ -270,7 +272,7 @@ def what_would_change(page: Lines, report: ReportDict) -> None:
     open_parts = [(name, part) for name, part in named if part["would_change"] and part["word"] != "not-shown"]
     if not open_parts or wording.nothing_attempted(report):
         return
-    page.heading("What would change a word")
+    page.heading(say("what-would-change-a-word.heading"))
     for name, part in open_parts:
         for text in part["would_change"]:
             page.text(short_hex(text), mark=f"{wording.PART[name]}: ", hang=2)
@@ -281,7 +283,8 @@ def cannot_show(page: Lines, report: ReportDict) -> None:
     items = list(dict.fromkeys(report["verdict"]["cannot_show"]))
     if not items:
         return
-    page.heading("What this capture cannot show" if len(report["captures"]) == 1 else "What these captures cannot show")
+    is_one = len(report["captures"]) == 1
+    page.heading(say("what-this-capture-cannot-show.heading" if is_one else "what-these-captures-cannot-show.heading"))
     for item in items:
         page.text(item, mark="- ")
 
@@ -291,7 +294,7 @@ def timeline(page: Lines, report: ReportDict) -> None:
     if not report["operations"]:
         return
     starts = _starts_ns(report)
-    page.heading("Timeline", "seconds from the start" if starts else "in order, no common clock")
+    page.heading(say("timeline.heading"), say("timeline.seconds" if starts else "timeline.no-clock"))
     left = _LONGEST_TIMELINE
     for number, operations in groupby(report["operations"], key=lambda item: _capture_of(item, starts)):
         of_capture = list(operations)
@@ -303,7 +306,7 @@ def timeline(page: Lines, report: ReportDict) -> None:
         for run in runs[:left]:
             _moment(page, report, run, starts[number] if starts else None)
         if len(runs) > left:
-            page.text(f"and {len(runs) - left} more: see the JSON report")
+            page.text(say("timeline.more", count=len(runs) - left))
         left = max(left - len(runs), 0)
 
 
@@ -312,11 +315,15 @@ def _moment(page: Lines, report: ReportDict, run: Sequence[OperationDict], start
     who = _who(run, wording.labels(report))
     mark = "" if start_ns is None else f"{wording.seconds(_told_ns(report, first), start_ns):>9}  "
     if len(run) > 1 and _is_unanswered(first):
-        until = "" if start_ns is None else f" until {wording.seconds(run[-1]['begin_ns'], start_ns)} s"
-        page.text(f"{who}: asked {len(run)} times{until}, no answer", mark=mark)
+        until = "" if start_ns is None else wording.seconds(run[-1]["begin_ns"], start_ns)
+        key = "timeline.asked-until" if until else "timeline.asked"
+        page.text(say(key, who=who, count=len(run), until=until), mark=mark)
         return
-    later = ", tried again later" if first["superseded_by"] and not wording.is_helper(first) else ""
-    page.text(f"{who}: {wording.acts(run)}{_took(first)}{wording.ending(first)}{later}", mark=mark)
+    later = say("timeline.later") if first["superseded_by"] and not wording.is_helper(first) else ""
+    said = say(
+        "timeline.line", who=who, acts=wording.acts(run), took=_took(first), ending=wording.ending(first), later=later
+    )
+    page.text(said, mark=mark)
 
 
 def _took(operation: OperationDict) -> str:
@@ -390,24 +397,25 @@ def transfers(page: Lines, report: ReportDict) -> None:
     """How many messages each link carried, in all captures together."""
     if not report["links"]:
         return
-    page.heading("Who talked", "messages rebuilt on each link")
+    page.heading(say("who-talked.heading"), say("talked.answer"))
     for key, links in groupby(sorted(report["links"], key=lambda link: link["link"]), key=lambda link: link["link"]):
         of_link = list(links)
         label = f"{of_link[0]['label']}  " if of_link[0]["label"] else ""
         asked = counted(sum(link["requests"] for link in of_link), "request")
         if of_link[0]["functional"] and not any(link["responses"] for link in of_link):
-            page.text(f"{label}{key}  {asked} to all modules; the answers are counted at each module", hang=4)
+            page.text(say("talked.to-all", who=f"{label}{key}", asked=asked), hang=4)
             continue
         answered = counted(sum(link["responses"] for link in of_link), "answer")
         broken = sum(link["incomplete"] for link in of_link)
         spoken = wording.DIALECT.get(of_link[0]["dialect"], "")
-        rest = f"{f', {broken} not whole' if broken else ''}{f', in {spoken}' if spoken else ''}"
-        page.text(f"{label}{key}  {asked}, {answered}{rest}", hang=4)
+        rest = say("talked.broken", count=broken) if broken else ""
+        rest += say("talked.dialect", dialect=spoken) if spoken else ""
+        page.text(say("talked.line", who=f"{label}{key}", asked=asked, answered=answered, rest=rest), hang=4)
 
 
 def how_to_see_more(page: Lines, report: ReportDict, again: Again | None) -> None:
     """The commands that open the next level, ready to be typed; never broken inside a word."""
-    page.heading("See more")
+    page.heading(say("see-more.heading"))
     names = [item["name"] for item in report["captures"]]
     asked = again or Again(names if len(set(names)) == len(names) else ["CAPTURE..."])
     for level in ("exchanges", "messages", "frames"):
@@ -420,12 +428,14 @@ def other_traffic(page: Lines, report: ReportDict) -> None:
     found = [(capture, item) for capture in report["captures"] for item in capture["other_traffic"]]
     if not found:
         return
-    page.heading("What else was on the bus", "named, not read further")
+    page.heading(say("what-else-was-on-the-bus.heading"), say("else.answer"))
     for capture, item in found:
-        where = f"{item['channel']}, capture {capture['number']}" if len(report["captures"]) > 1 else item["channel"]
-        page.text(f"{item['protocol']} on {where} (confidence {item['confidence']})", hang=2)
+        where = item["channel"]
+        if len(report["captures"]) > 1:
+            where = say("else.where", channel=where, capture=capture["number"])
+        page.text(say("else.line", protocol=item["protocol"], where=where, sure=item["confidence"]), hang=2)
         _evidence(page, report, item["facts"])
-        _evidence(page, report, item["signs"], mark="known by: ")
+        _evidence(page, report, item["signs"], mark=say("else.known"))
 
 
 SECTIONS = (

@@ -14,7 +14,10 @@ from analysis.report.texts import TEXTS, say, section_of
 
 REPORT = Path(__file__).parents[2] / "analysis" / "report"
 #: Files whose fixed texts stand in the catalogue.
-TOLD = ("html.py", "html_page.py", "html_gathered.py", "picture.py", "fault_text.py", "meanwhile_text.py")
+TOLD = (
+    "html.py", "html_page.py", "html_gathered.py", "picture.py", "fault_text.py", "meanwhile_text.py", "answer_text.py",
+    "evidence_text.py", "times_text.py", "text.py", "lines.py",
+)  # fmt: skip
 SENTENCE = re.compile(r"[A-Za-z]{2,},? [A-Za-z]{2,}")
 
 
