@@ -26,8 +26,11 @@ class Children:
         self._stopped = False
 
     def start_ahead(self) -> None:
-        """See that one waits."""
+        """See that one waits, also when the last one died waiting."""
         with self._turn:
+            if self._ahead is not None and self._ahead.poll() is not None:
+                _end(self._ahead)
+                self._ahead = None
             if self._ahead is None and not self._stopped:
                 self._ahead = self._new()
 

@@ -63,6 +63,7 @@ class Extras:
         with folder_of(self._store) as folder:
             lay_out(self._store, self._limits, kind, files[0], files[1] if len(files) > 1 else (), folder)
             why = run(self._worker.children, folder, self._limits, self._stopped)
+            self._worker.wake()  # it starts the next process ahead
             if why == _STOPPED:
                 raise HTTPException(503, "the page ends")
             outcome = outcome_of(folder, why, self._limits)

@@ -57,6 +57,14 @@ def test_one_that_died_is_replaced_by_a_new_one(children: Children, tmp_path: Pa
     assert "headline" in read_in(children, tmp_path / "one")
 
 
+def test_one_that_died_while_waiting_is_replaced_before_a_job_comes(children: Children) -> None:
+    died = waiting(children)
+    died.kill()
+    died.wait()
+    children.start_ahead()
+    assert waiting(children) is not died and waiting(children).poll() is None
+
+
 def test_the_one_that_waits_ends_when_its_pipe_closes(children: Children) -> None:
     ahead = waiting(children)
     assert ahead.stdin is not None

@@ -57,6 +57,25 @@ def test_what_was_acknowledged_outlives_a_kill(tmp_path: Path) -> None:
         assert list((data / "arriving").iterdir()) == []
 
 
+def test_after_the_kill_of_a_page_that_rests_no_process_remains(tmp_path: Path) -> None:
+    with served(tmp_path / "data") as (process, _):
+        wait_until(lambda: children(process))
+        (waiting,) = children(process)
+        process.send_signal(signal.SIGKILL)
+        process.wait()
+    wait_until(lambda: not Path(f"/proc/{waiting}").exists())
+
+
+def test_a_process_waits_again_after_one_has_made_rows(tmp_path: Path) -> None:
+    with served(tmp_path / "data") as (process, base):
+        files = [("captures", ("one.log", CAPTURE.read_bytes()))]
+        job = httpx2.post(f"{base}/api/jobs", files=files, headers=OWN).json()["id"]
+        wait_until(lambda: state(base, job) == "done" and len(children(process)) == 1)
+        (before,) = children(process)
+        assert httpx2.get(f"{base}/jobs/{job}/exchanges.csv", timeout=60).status_code == 200
+        wait_until(lambda: children(process) not in ([], [before]), 10)
+
+
 def test_a_child_ends_quietly_while_its_page_lives(tmp_path: Path) -> None:
     Task("report", [str(CAPTURE)], None, [], [], [], 60, 4 << 30, 1 << 30).write(tmp_path)
     command = [*COMMAND, str(tmp_path)]
