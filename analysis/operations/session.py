@@ -82,8 +82,9 @@ def _sign(exchange: Exchange, session: int | None, story: Story) -> Exchange | N
             return None
         if _reads_session(item):
             return item if item.answered[3] == session else None
-        if session != DEFAULT_SESSION and item.positive and item.act in SESSION_BOUND:
-            return item
+        is_soon = bool(item.pendings) or item.end_ns - item.begin_ns < story.limits.p2_star_client_ns
+        if session != DEFAULT_SESSION and item.positive and item.act in SESSION_BOUND and is_soon:
+            return item  # an answer that took longer, and asked for no wait, may be that to another request
     return None
 
 

@@ -10,6 +10,7 @@ from talk import (
     everybody,
     gap,
     heard,
+    module,
     programming,
     read,
     reset,
@@ -75,3 +76,10 @@ def test_a_functional_session_that_nobody_answers_is_no_operation() -> None:
 def test_a_suppressed_session_of_a_module_that_never_answers_is_not_completed() -> None:
     report = heard(BEFORE, tester("10 83", KEEPER), tester("22 F190", KEEPER), gap(6), links=["7E1:7E9"])
     assert word_of(report, "session", "7E1") == ("interrupted", "high")
+
+
+def test_a_service_answered_long_after_any_wait_shows_no_session() -> None:
+    seed = "67 01 1122"
+    assert session_word(EXTENDED, ask("27 01", seed)) == "confirmed"
+    assert session_word(EXTENDED, tester("27 01"), gap(8), module(seed)) == "unproven"
+    assert session_word(EXTENDED, tester("27 01"), module("7F 27 78"), gap(4), module(seed)) == "confirmed"
