@@ -11,6 +11,7 @@ from pathlib import Path
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
+from browser import CHROMIUM, WHY_SKIPPED
 from playwright.sync_api import Browser, Page, sync_playwright
 
 from analysis import analyse
@@ -20,7 +21,6 @@ from analysis.walk.beside import beside
 from analysis.walk.beside_pages import beside_html
 from analysis.walk.lesson import load_lesson, whole_session
 from analysis.walk.steps import walk_through
-from tests.web.browser import CHROMIUM, WHY_SKIPPED
 
 FIXTURES = Path(__file__).parents[2] / "fixtures"
 NAMES = [FIXTURES / "coach_names.toml"]

@@ -8,7 +8,7 @@ from __future__ import annotations
 from functools import cache
 from typing import NamedTuple
 
-from tests.unit.walk.sessions import lines_of
+from sessions import lines_of
 
 
 class Frame(NamedTuple):

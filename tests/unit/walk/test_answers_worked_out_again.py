@@ -9,13 +9,13 @@ import re
 from collections.abc import Callable
 
 import pytest
+from bus_by_hand import Frame, Said, frames_in, said_by_lines, said_in
+from sessions import FIXTURES, asked, walk_of
 
 from analysis.exchanges import Exchange
 from analysis.walk.question import Question
 from analysis.walk.steps import Step
 from canlog.isotp.messages import Message
-from tests.unit.walk.bus_by_hand import Frame, Said, frames_in, said_by_lines, said_in
-from tests.unit.walk.sessions import FIXTURES, asked, walk_of
 
 #: Normal addressing over CAN, every frame recorded once.
 SESSIONS = sorted(

@@ -7,13 +7,13 @@ from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
+from sessions import FIXTURES, frames, walk_of
 
 from analysis import analyse
 from analysis.cli import main
 from analysis.walk.frames import frames_of
 from analysis.walk.questions import all_questions
 from analysis.walk.steps import Walk, walk_through
-from tests.unit.walk.sessions import FIXTURES, frames, walk_of
 
 GOOD = "coach-all-good"
 VIN, OTHER_VIN, SERIAL, TRIM_SERIAL = "E0KRC7HT5TD004217", "E0KRC5HTXRD002086", "7741035100092", "26041187"

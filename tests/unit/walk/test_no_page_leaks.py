@@ -5,13 +5,13 @@ from __future__ import annotations
 import re
 
 import pytest
+from sessions import FIXTURES
 
 from analysis import analyse
 from analysis.walk.as_html import walk_html
 from analysis.walk.audience import Audience
 from analysis.walk.lesson import whole_session
 from analysis.walk.steps import walk_through
-from tests.unit.walk.sessions import FIXTURES
 
 CAPTURES = sorted(FIXTURES.glob("*/capture.*"))
 VIN = re.compile(rb"[A-HJ-NPR-Z0-9]{17}")  # ISO 3779: no I, O, Q

@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 import pytest
+from sessions import FIXTURES, walk_of
 
 from analysis import analyse
 from analysis.walk.question import Question
 from analysis.walk.questions import AT_A_STEP, AT_THE_END, all_questions, chosen_questions
 from analysis.walk.steps import Step, Walk, walk_through
-from tests.unit.walk.sessions import FIXTURES, walk_of
 
 NAMES = ("coach-all-good", "van-wrong-calibration", "coach-erase-low-voltage", "coach-next-day", "uds11-no-check")
 Asked = tuple[Step, Question]

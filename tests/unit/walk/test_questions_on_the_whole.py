@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import pytest
+from sessions import asked, kinds, one_asked, walk_of
 
 from analysis.walk.misconceptions import MISCONCEPTIONS
 from analysis.walk.questions import chosen_questions
 from analysis.words import Word
-from tests.unit.walk.sessions import asked, kinds, one_asked, walk_of
 
 GOOD = "coach-all-good"
 

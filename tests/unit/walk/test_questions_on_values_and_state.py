@@ -6,9 +6,9 @@ from decimal import Decimal
 from itertools import combinations
 
 import pytest
+from sessions import asked, frame, frames, one_asked, walk_of
 
 from analysis.walk.questions import chosen_questions
-from tests.unit.walk.sessions import asked, frame, frames, one_asked, walk_of
 
 GOOD, VAN, LOW = "coach-all-good", "van-wrong-calibration", "coach-erase-low-voltage"
 
