@@ -143,7 +143,9 @@ TABLE: Final[Mapping[str, Advice]] = {
     "trims-implausible": Advice(
         Rank.VALUE, "Compare the values of {m} with the labels on the parts: {case}", Part.TRIMS, always=True
     ),
-    "copy-differs": Advice(Rank.VALUE, "Read the source of the copy again, and write {m} anew: {case}", Part.TRIMS),
+    "copy-differs": Advice(
+        Rank.VALUE, "Read source and target of the copy again before anything is written: {case}", Part.TRIMS
+    ),
     "trims-read-back-differs": Advice(
         Rank.VALUE,
         "{step}",

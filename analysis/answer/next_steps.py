@@ -55,7 +55,8 @@ ADD_RECORDING: Final = (
 )
 WRITE_DOWN: Final = "Write down the values read here before the module leaves."
 BOTH_WAYS: Final = (
-    "Record the job again where requests and answers both pass, without a filter: one direction alone says nothing."
+    "Read identification, trims and fault memory now, recorded where requests and answers both pass; do not repeat the "
+    "job for the sake of a recording."
 )
 
 

@@ -22,7 +22,14 @@ from analysis.exchanges import Answer, Exchange, Place
 from analysis.limits import SECOND_NS
 from analysis.modes import mode_now
 from analysis.operations.attempts import Attempt, attempts_of
-from analysis.operations.download_proof import DownloadProof, checks_of, last_of_each, part_of, proofs_of
+from analysis.operations.download_proof import (
+    DownloadProof,
+    checks_of,
+    last_of_each,
+    part_of,
+    proofs_of,
+    read_out_that_differs,
+)
 from analysis.operations.model import Kind, Operation, Part, evidence, span
 from analysis.operations.programmed_state import state_behind
 from analysis.operations.routines import RoutineCall, Status, has_begun
@@ -155,7 +162,17 @@ class _Judge:
             lines = (evidence(attempt.exchanges[-1], gap),)
             text = f"program {self._label()} again from the programming session, and capture it to the end"
             return Outcome(Word.INTERRUPTED, self._sure(), lines, (gap,), text)
-        return self._finished(checks)
+        return self._weighed_against(self._finished(checks))
+
+    def _weighed_against(self, outcome: Outcome) -> Outcome:
+        """Not proven where the memory itself was read since and is another: a check may have covered less."""
+        differs = read_out_that_differs(self.attempt, self.attempts, self.story) if not self._is_driver() else None
+        if differs is None:
+            return outcome
+        wish = f"compare the memory read from {self._label()} with the file before it is trusted"
+        return Outcome(
+            Word.UNPROVEN, Confidence.MEDIUM, (), (f"{differs.text} ({differs.where})", *outcome.because), wish
+        )
 
     def _label(self) -> str:
         part = part_of(self.attempt, self.story, self.record)

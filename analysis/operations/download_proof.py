@@ -312,6 +312,28 @@ def _by_read_out(
         yield DownloadProof(parts, Confidence.HIGH, text, by_module=False)
 
 
+def read_out_that_differs(attempt: Attempt, attempts: Sequence[Attempt], story: Story) -> Evidence | None:
+    """Memory read by address behind the transfer, before anything else was written there, is not what was carried."""
+    if attempt.kind is not Kind.DOWNLOAD or attempt.address is None or attempt.transformed:
+        return None
+    if attempt.account.problems or not attempt.account.seen_whole:
+        return None  # which byte lies where is not known
+    pieces = list(_read_by_address(attempt, story))
+    written = b"".join(attempt.account.data) if pieces else b""
+    later = [item for item in attempts if item.begin > attempt.end and item.address is not None]
+    for address, data, (exchange, *_) in pieces:
+        offset = address - attempt.address
+        is_over = any(
+            item.memory.start < address + len(data) and item.memory.stop > address and item.begin < exchange.begin
+            for item in later
+        )
+        own = written[max(offset, 0) : max(offset + len(data), 0)]
+        read = data[max(-offset, 0) : max(-offset, 0) + len(own)]
+        if own and own != read and not is_over:
+            return evidence(exchange, f"memory at {address:08X} reads differently from what was carried")
+    return None
+
+
 def _read_by_address(attempt: Attempt, story: Story) -> Iterator[_Piece]:
     for piece in memory_reads(story.after(attempt.end)):
         yield _Piece(piece.address, piece.data, (piece.exchange,))

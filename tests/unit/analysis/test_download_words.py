@@ -707,3 +707,13 @@ def test_an_identification_that_the_boot_loader_gave_before_the_download_proves_
     assert word_of(heard(talk), "download")[0] == "failed"
     other = [read("F195", "AA01"), enter(), read("F195", "B001"), programming(), reset(), read("F195", "AA02")]
     assert word_of(heard(other), "download")[0] == "confirmed"
+
+
+def test_memory_that_reads_differently_outweighs_a_good_check() -> None:
+    turned = bytes(255 - byte for byte in IMAGE)
+    place = f"44 {ADDRESS:08X} {len(IMAGE):08X}"
+    done = [programming(), GOOD, reset(), read("F188", SOFTWARE)]
+    other = heard(done, ask(f"23 {place}", f"63 {turned.hex()}"), names=NAMES)
+    assert word_of(other, "download") == ("unproven", "medium")
+    assert "reads differently" in only(other, "download").outcome.because[0]
+    assert word_of(heard(done, ask(f"23 {place}", f"63 {IMAGE.hex()}"), names=NAMES), "download")[0] == "confirmed"
