@@ -138,22 +138,13 @@ def _signs_of_identity(story: Story, exchange: Exchange, *, strong: bool) -> Ite
     What the loader said may still be the application's, kept in a place that both read: it is a sign of the loader
     only where the application said something else.
     """
-    identifier = f"{exchange.asked[1:3].hex().upper()}"
-    before = list(_told_before_programming(story, exchange))
-    if not any(story.is_boot_loader(item) and item.answered == exchange.answered for item in before):
+    identifier = exchange.asked[1:3].hex().upper()
+    told = story.told_before_programming(exchange)
+    if (exchange.answered, True) not in told:
         yield _sign(Mode.APPLICATION, exchange, f"answers {identifier}", strong=strong)
-    elif any(not story.is_boot_loader(item) and item.answered != exchange.answered for item in before):
+    elif any(not by_loader and answer != exchange.answered for answer, by_loader in told):
         text = f"answers {identifier} as its boot loader did, and not as its application"
         yield _sign(Mode.BOOT, exchange, text, strong=True)
-
-
-def _told_before_programming(story: Story, exchange: Exchange) -> Iterator[Exchange]:
-    """Earlier answers to the same request, in front of the first transfer."""
-    for item in story.exchanges:
-        if item.begin >= exchange.begin or item.act is Act.DOWNLOAD:
-            return
-        if item.positive and item.asked == exchange.asked:
-            yield item
 
 
 def _sign(mode: Mode, exchange: Exchange, text: str, *, strong: bool = False) -> Sign:

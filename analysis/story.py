@@ -10,7 +10,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from enum import StrEnum
 from functools import cached_property
-from itertools import islice
+from itertools import islice, takewhile
 
 from analysis.exchanges import Answer, Exchange, Place
 from analysis.limits import Limits
@@ -105,6 +105,21 @@ class Story:
         """Its boot loader speaks there, as asked for or not: what that says of itself identifies no part."""
         state = self.before(exchange)
         return state.boot or state.session == PROGRAMMING_SESSION
+
+    def told_before_programming(self, exchange: Exchange) -> set[tuple[bytes, bool]]:
+        """What the same request was answered earlier, in front of the first transfer, and whether by the boot loader."""
+        told = self._told_before_programming.get(exchange.asked, {})
+        return {said for said, place in told.items() if place < exchange.begin}
+
+    @cached_property
+    def _told_before_programming(self) -> dict[bytes, dict[tuple[bytes, bool], Place]]:
+        """By request: each answer with who gave it, and where it came first; one that is read all day counts once."""
+        told: dict[bytes, dict[tuple[bytes, bool], Place]] = {}
+        for item in takewhile(lambda one: one.act is not Act.DOWNLOAD, self.exchanges):
+            if item.positive:
+                answers = told.setdefault(item.asked, {})
+                answers.setdefault((item.answered, self.is_boot_loader(item)), item.begin)
+        return told
 
     def after(self, place: Place) -> Iterator[Exchange]:
         """Exchanges that begin behind a place."""
