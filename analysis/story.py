@@ -107,7 +107,7 @@ class Story:
         return state.boot or state.session == PROGRAMMING_SESSION
 
     def told_before_programming(self, exchange: Exchange) -> set[tuple[bytes, bool]]:
-        """What the same request was answered earlier, in front of the first transfer, and whether by the boot loader."""
+        """Earlier answers to the same request, in front of the first transfer, and whether by the boot loader."""
         told = self._told_before_programming.get(exchange.asked, {})
         return {said for said, place in told.items() if place < exchange.begin}
 

@@ -29,8 +29,11 @@ from analysis.checks.finding import Finding
 from analysis.exchanges import Exchange
 from analysis.modules import ModuleState, Now
 from analysis.operations.clock_order import reversals
+from analysis.operations.fault_memory import ALL_BITS
 from analysis.operations.find import standing
 from analysis.operations.model import Kind, Operation, Part
+from analysis.operations.read_back import NOTHING
+from analysis.operations.routine import ASK_RESULT
 from analysis.readings import said_identifiers
 from analysis.record import Record
 from analysis.sheet.expectations import Expectation
@@ -38,8 +41,6 @@ from analysis.supply import supply_readings
 from analysis.words import Confidence, Severity, Word
 
 MOST_STEPS: Final = 3
-#: How a wish begins that asks for nothing: the value is right already.
-NOTHING_NEEDED: Final = "nothing needed"
 ONE_READING: Final = re.compile(r"Read the (?P<what>.+) of (?P<module>\S+) after an ignition cycle and capture it\.")
 BROKEN: Final = (Word.FAILED, Word.INTERRUPTED)
 TRANSFERS: Final = (Kind.DOWNLOAD, Kind.FILE)
@@ -126,11 +127,7 @@ def _readings_together(texts: Iterable[str]) -> list[str]:
 
 def _wished(wishes: Iterable[str]) -> list[Step]:
     """What would change the words, or that nothing would have to."""
-    return [
-        Step(Rank.PROOF, sentence(text))
-        for text in wishes
-        if starts_with_a_verb(text) or text.startswith(NOTHING_NEEDED)
-    ]
+    return [Step(Rank.PROOF, sentence(text)) for text in wishes if starts_with_a_verb(text) or text.startswith(NOTHING)]
 
 
 def is_one_sided(job: Job) -> bool:
@@ -330,7 +327,7 @@ def _acts_that_failed(job: Job) -> Iterator[Step]:
         yield Step(Rank.CAUSE, f"Find out why {item.label} refused its programming session: {item.outcome.because[0]}.")
     for label, items in _by_module(item for item in failed if item.kind is Kind.WRITE):
         yield Step(Rank.VALUE, f"Write {_identifiers(items)} of {label} again, and read it after an ignition cycle.")
-    running = [item for item in failed if item.outcome.would_change.startswith("ask the result")]
+    running = [item for item in failed if item.outcome.would_change.startswith(ASK_RESULT)]
     for label, items in _by_module(running):
         text = (
             f"Ask {label} for the result of routine {_routines(items)} (31 03) before anything is reset or run again."
@@ -415,7 +412,7 @@ def _learn_again(job: Job) -> Iterator[Step]:
 
 def _reads_as_written(write: Operation) -> bool:
     """Not proven by rule, and still there: nothing is to be done about it."""
-    return write.outcome.would_change.startswith(NOTHING_NEEDED)
+    return write.outcome.would_change.startswith(NOTHING)
 
 
 def _uncleared(job: Job) -> Iterator[Step]:
@@ -423,11 +420,7 @@ def _uncleared(job: Job) -> Iterator[Step]:
     if any(item.id in ("fault-setting-not-restored", "dtc-returns") for item in job.findings):
         return
     clears = [item for item in standing(job.operations) if item.kind is Kind.CLEAR]
-    unproven = [
-        item
-        for item in clears
-        if item.outcome.word is Word.UNPROVEN or item.outcome.would_change.startswith("read the fault memory")
-    ]
+    unproven = [item for item in clears if item.outcome.word is Word.UNPROVEN or item.outcome.would_change == ALL_BITS]
     listed = [item for item in unproven if item.outcome.would_change.startswith("find ")]
     unread = [item for item in unproven if item not in listed]
     for request in sorted({_list_wanted(item) for item in unread}):

@@ -166,8 +166,8 @@ class _Judge:
 
     def _weighed_against(self, outcome: Outcome) -> Outcome:
         """Not proven where the memory itself was read since and is another: a check may have covered less."""
-        differs = read_out_that_differs(self.attempt, self.attempts, self.story) if not self._is_driver() else None
-        if differs is None:
+        differs = read_out_that_differs(self.attempt, self.attempts, self.story)
+        if differs is None or self._is_driver():
             return outcome
         wish = f"compare the memory read from {self._label()} with the file before it is trusted"
         return Outcome(

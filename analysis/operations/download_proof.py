@@ -318,19 +318,15 @@ def read_out_that_differs(attempt: Attempt, attempts: Sequence[Attempt], story: 
         return None
     if attempt.account.problems or not attempt.account.seen_whole:
         return None  # which byte lies where is not known
-    pieces = list(_read_by_address(attempt, story))
+    pieces = list(memory_reads(story.after(attempt.end)))
     written = b"".join(attempt.account.data) if pieces else b""
-    later = [item for item in attempts if item.begin > attempt.end and item.address is not None]
-    for address, data, (exchange, *_) in pieces:
-        offset = address - attempt.address
-        is_over = any(
-            item.memory.start < address + len(data) and item.memory.stop > address and item.begin < exchange.begin
-            for item in later
-        )
-        own = written[max(offset, 0) : max(offset + len(data), 0)]
-        read = data[max(-offset, 0) : max(-offset, 0) + len(own)]
-        if own and own != read and not is_over:
-            return evidence(exchange, f"memory at {address:08X} reads differently from what was carried")
+    memory = range(attempt.address, attempt.address + len(written))
+    for piece in pieces:
+        if all(written[at - memory.start] == byte for at, byte in piece.bytes_in(memory).items()):
+            continue
+        before = (item.memory for item in attempts if attempt.end < item.begin < piece.exchange.begin)
+        if not any(one.start < piece.memory.stop and piece.memory.start < one.stop for one in before):
+            return evidence(piece.exchange, f"memory at {piece.address:08X} reads differently from what was carried")
     return None
 
 

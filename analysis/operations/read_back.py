@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import NamedTuple
+from typing import Final, NamedTuple
 
 from analysis.exchanges import Exchange
 from analysis.operations.model import evidence, in_order
@@ -11,6 +11,9 @@ from analysis.operations.routines import memory_erased_behind
 from analysis.record import Record
 from analysis.story import Story
 from analysis.words import Confidence, Outcome, Word
+
+#: How a wish begins where nothing is to be done.
+NOTHING: Final = "nothing needed"
 
 
 class ReadBack(NamedTuple):
@@ -64,7 +67,7 @@ def judge_read_back(written: Written, reads: Sequence[ReadBack], story: Story, r
         )  # fmt: skip
     if written.was_there_before:
         text = f"{title}: the value was the same before, so nothing shows that the write did it"
-        return _unproven(text, "nothing needed: the value is right already")
+        return _unproven(text, f"{NOTHING}: the value is right already")
     start = story.start_after(exchange.end)
     after = [item for item in behind if start is not None and item.exchange.begin > start.place]
     lost = _may_be_lost_behind(last.exchange, after, story, record)

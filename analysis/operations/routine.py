@@ -65,6 +65,10 @@ def _is_learn(call: RoutineCall, story: Story) -> bool:
     )
 
 
+#: How a wish begins where a run may still go on.
+ASK_RESULT = "ask the result"
+
+
 def _outcome(run: RoutineRun) -> Outcome:
     """The word of one run."""
     first = run.calls[0]
@@ -73,7 +77,7 @@ def _outcome(run: RoutineRun) -> Outcome:
     last = run.telling
     proof = (evidence(last.exchange, f"{title}: {last.text}"),)
     again = f"run {title} again and capture its result"
-    ask = f"ask the result of {title} before anything else, and capture it"
+    ask = f"{ASK_RESULT} of {title} before anything else, and capture it"
     if last.status is Status.GOOD:
         return Outcome(Word.CONFIRMED, Confidence.HIGH, proof, (f"{title}: {last.text}",))
     if last.status in (Status.BAD, Status.REFUSED):

@@ -17,7 +17,16 @@ from dataclasses import dataclass, replace
 
 from analysis.exchanges import Answer, Exchange
 from analysis.operations.model import Kind, Operation, Part, span
-from analysis.operations.read_back import ReadBack, Written, are_behind, judge_read_back, not_whole, refused, unanswered
+from analysis.operations.read_back import (
+    NOTHING,
+    ReadBack,
+    Written,
+    are_behind,
+    judge_read_back,
+    not_whole,
+    refused,
+    unanswered,
+)
 from analysis.operations.replaced import is_of_module_before
 from analysis.readings import Reading, said_identifiers, title_of
 from analysis.record import Record
@@ -164,7 +173,7 @@ class _Judge:
             return None
         judged = self._judge_reads(title, before, reads)
         because = (f"{title}: {ANSWER_MISSING}", *judged.because)
-        wish = "nothing needed: the value reads as written" if judged.word is Word.CONFIRMED else self._wish()
+        wish = f"{NOTHING}: the value reads as written" if judged.word is Word.CONFIRMED else self._wish()
         return Outcome(Word.UNPROVEN, Confidence.MEDIUM, (), because, wish)
 
     def _wish(self) -> str:

@@ -88,11 +88,11 @@ def _without_unsure_restart(operation: Operation, starts: Sequence[Start], borde
         return operation
     if all((own, item.capture) not in borders for item in outcome.proof):
         return operation
+    if any(start.place[0] == own and start.place > operation.begin for start in starts):
+        return operation
     for item in outcome.proof:
         begin = max(operation.begin, (item.capture, borders.get((own, item.capture), 0)))
-        in_own = (start for start in starts if start.place[0] == own and start.place > operation.begin)
-        behind = (start for start in starts if begin <= start.place < (item.capture, min(item.lines)))
-        if next(in_own, None) is not None or next(behind, None) is not None:
+        if any(begin <= start.place < (item.capture, min(item.lines)) for start in starts):
             return operation
     doubtful = Outcome(Word.UNPROVEN, outcome.confidence, (), (RESTART_IN_BOTH,), WISH)
     return replace(operation, outcome=doubtful, details={**operation.details, "after_power_cycle": False})

@@ -17,7 +17,8 @@ from analysis.trust.doubts import SPOILT, Troubles, spoils
 from analysis.words import WORST_FIRST, Confidence, Evidence, Word, least_sure
 
 #: The note of an item whose act is not in the captures, though its value is what the sheet asks for.
-READS_AS_ASKED = "not {done} in this capture; reads as asked"
+AS_ASKED = "reads as asked"
+READS_AS_ASKED = f"not {{done}} in this capture; {AS_ASKED}"
 #: What a job does to a module.
 ACTS = (Kind.DOWNLOAD, Kind.FILE, Kind.WRITE, Kind.ROUTINE, Kind.CLEAR)
 
@@ -41,7 +42,7 @@ class Expectation:
     @property
     def may_be_done(self) -> bool:
         """Its act is not in the captures, and the module holds what it would have brought."""
-        return self.word is Word.NOT_SHOWN and self.found is not None and "reads as asked" in self.note
+        return self.word is Word.NOT_SHOWN and self.found is not None and self.note.endswith(AS_ASKED)
 
 
 @dataclass(frozen=True)
