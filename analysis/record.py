@@ -31,6 +31,7 @@ from canlog.services.dialects import DialectGuess
 from canlog.survey import Survey
 
 if TYPE_CHECKING:
+    from analysis.breaks.company import Company
     from analysis.operations.attempts import Attempt
 
 
@@ -68,6 +69,8 @@ class Record:
     wanted: tuple[Link, ...] = ()  # links that the user named
     #: By link; see ``attempts_of``.
     attempts: dict[str, list[Attempt]] = field(default_factory=dict, init=False, repr=False, compare=False)
+    #: By link; see ``silent_with``.
+    companies: dict[str, Company] = field(default_factory=dict, init=False, repr=False, compare=False)
 
     def capture(self, number: int) -> CaptureRecord:
         """A capture by its number (from 1)."""

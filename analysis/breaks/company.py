@@ -6,6 +6,7 @@ vain. Modules fell silent together where one moment fits all of them. Source: co
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import NamedTuple
 
 from analysis.breaks.silence import Silent, who_fell_silent
@@ -42,25 +43,51 @@ class _Moment(NamedTuple):
         return self._replace(from_ns=max(self.from_ns, other.from_ns), to_ns=min(self.to_ns, other.to_ns))
 
 
+class _Ids(NamedTuple):
+    """Which ids testers ask on and modules answer on."""
+
+    asking: frozenset[int | None]
+    answering: frozenset[int | None]
+
+    @classmethod
+    def of(cls, record: Record) -> _Ids:
+        asking = {item.link.request_id for item in record.exchanges} | {one.link.request_id for one in record.stories}
+        return cls(frozenset(asking), frozenset(one.link.response_id for one in record.stories))
+
+
 def silent_with(story: Story, record: Record) -> Company:
     """The same as :func:`who_fell_silent`, and for a module in which company."""
     who = who_fell_silent(story, record)
-    moment = _moment(story, record)
-    if who is not Silent.MODULE or moment is None:
+    if who is not Silent.MODULE:
         return Company(who, (story,))
+    if not record.companies:
+        silent = [(one, moment) for one in record.stories if (moment := _moment_of_silence(one, record)) is not None]
+        ids = _Ids.of(record)
+        record.companies.update((one.link.key, _company(one, moment, silent, ids, record)) for one, moment in silent)
+    return record.companies.get(story.link.key, Company(who, (story,)))
+
+
+def _moment_of_silence(story: Story, record: Record) -> _Moment | None:
+    moment = _moment(story, record)
+    return moment if moment is not None and who_fell_silent(story, record) is Silent.MODULE else None
+
+
+def _company(
+    story: Story, moment: _Moment, silent: Iterable[tuple[Story, _Moment]], ids: _Ids, record: Record
+) -> Company:
     stories = [story]
-    for other in record.stories:
-        theirs = _moment(other, record) if other.link.key != story.link.key else None
-        if theirs is not None and moment.meets(theirs) and who_fell_silent(other, record) is Silent.MODULE:
+    for other, theirs in silent:
+        if other is not story and moment.meets(theirs):
             stories.append(other)
             moment = moment.narrowed(theirs)
-    others = _not_of_the_tester(record, moment)
+    traffic = record.capture(moment.capture).survey.background.traffic
+    others = [each for each in traffic if each.channel == moment.channel and each.can_id not in ids.asking]
     last = moment.to_ns + record.limits.neighbourhood_ns
     if any(each.last_ns > last for each in others):
-        return Company(Silent.BRANCH if len(stories) > 1 else who, tuple(stories))
-    stopped = tuple(each for each in others if _stopped_in(each, moment, record))
+        return Company(Silent.BRANCH if len(stories) > 1 else Silent.MODULE, tuple(stories))
+    stopped = tuple(each for each in others if _stopped_in(each, moment, ids, record))
     is_alone = stopped and len(stories) > 1  # else the ids that stopped may be the module's own
-    return Company(Silent.ALL_BUT_TESTER if is_alone else who, tuple(stories), stopped)
+    return Company(Silent.ALL_BUT_TESTER if is_alone else Silent.MODULE, tuple(stories), stopped)
 
 
 def _moment(story: Story, record: Record) -> _Moment | None:
@@ -83,15 +110,7 @@ def _moment(story: Story, record: Record) -> _Moment | None:
     return _Moment(capture, story.link.channel, max(heard), in_vain[0].end_ns)
 
 
-def _not_of_the_tester(record: Record, moment: _Moment) -> list[IdTraffic]:
-    """The ids of a channel that no tester sends on."""
-    asking = {item.link.request_id for item in record.exchanges} | {one.link.request_id for one in record.stories}
-    traffic = record.capture(moment.capture).survey.background.traffic
-    return [each for each in traffic if each.channel == moment.channel and each.can_id not in asking]
-
-
-def _stopped_in(each: IdTraffic, moment: _Moment, record: Record) -> bool:
+def _stopped_in(each: IdTraffic, moment: _Moment, ids: _Ids, record: Record) -> bool:
     """It comes by itself, and was heard last when the module fell silent."""
-    answering = {story.link.response_id for story in record.stories}
     is_near = each.last_ns >= moment.from_ns - record.limits.neighbourhood_ns
-    return each.can_id not in answering and each.frames >= STEADY_FRAMES and is_near
+    return each.can_id not in ids.answering and each.frames >= STEADY_FRAMES and is_near
