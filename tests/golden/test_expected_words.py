@@ -7,14 +7,9 @@ nothing confirmed which a module does not hold is tested with the simulator.
 import csv
 from collections.abc import Iterator
 from functools import lru_cache
-from pathlib import Path
 
 import pytest
-
-from analysis import analyse
-
-FIXTURES = Path(__file__).parents[2] / "fixtures"
-Key = tuple[str, str, str]
+from given import FIXTURES, Key, read_with
 
 
 def expected() -> dict[Key, list[dict[str, str]]]:
@@ -30,13 +25,7 @@ TABLE = expected()
 
 @lru_cache(maxsize=3)
 def report_of(key: Key) -> dict:
-    fixture, sheet, names = key
-    world = fixture.split("-")[0]
-    return analyse(
-        next((FIXTURES / fixture).glob("capture.*")),
-        job=FIXTURES / f"{world}.toml" if sheet == "yes" else None,
-        names=[FIXTURES / f"{world}_names.toml"] if names == "yes" else [],
-    ).to_dict()
+    return read_with(key).to_dict()
 
 
 def said(report: dict) -> Iterator[tuple[str, str, str]]:

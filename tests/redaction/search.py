@@ -98,7 +98,7 @@ def unpacked(raw: bytes) -> bytes:
             out.append(zlib.decompressobj().decompress(raw[match.start() :]))
         except zlib.error:
             continue
-    return b"\n".join(out)
+    return b"".join(out)
 
 
 def left_in(original: Path, copy: Path, beside: str = "") -> list[str]:

@@ -5,7 +5,6 @@ Driver: Playwright; rules of accessibility: axe-core (WCAG 2.0 to 2.2, levels A 
 
 from __future__ import annotations
 
-import os
 import re
 from collections.abc import Iterator
 from pathlib import Path
@@ -20,7 +19,7 @@ if not CHROMIUM:
     pytest.skip(WHY_SKIPPED, allow_module_level=True)
 
 from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import Browser, Page, sync_playwright
+from playwright.sync_api import Browser, Page
 
 pytestmark = pytest.mark.xdist_group("browser")  # one browser and one page for all of them
 
@@ -29,15 +28,6 @@ BAD = ROOT / "fixtures" / "coach-erase-low-voltage" / "capture.log"
 PHONE = {"width": 390, "height": 844}
 DESK = {"width": 1280, "height": 800}
 SERIOUS = ("serious", "critical")
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    sandbox = [] if os.getuid() else ["--no-sandbox"]  # Chromium refuses its sandbox to root
-    with sync_playwright() as driver:
-        started = driver.chromium.launch(executable_path=CHROMIUM, args=sandbox)
-        yield started
-        started.close()
 
 
 @pytest.fixture(scope="module")

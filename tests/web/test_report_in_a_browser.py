@@ -5,8 +5,6 @@ Driver: Playwright; rules of accessibility: axe-core (WCAG 2.0 to 2.2, levels A 
 
 from __future__ import annotations
 
-import os
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -17,7 +15,7 @@ if not CHROMIUM:
     pytest.skip(WHY_SKIPPED, allow_module_level=True)
 
 from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import Page, sync_playwright
+from playwright.sync_api import Browser, Page
 
 from analysis import analyse
 from analysis.report.html_gathered import html_of
@@ -61,13 +59,9 @@ def files(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
 
 
 @pytest.fixture(scope="module")
-def page() -> Iterator[Page]:
+def page(browser: Browser) -> Page:
     """Past the policy of the report, so that the rules of axe-core can be put into it."""
-    sandbox = [] if os.getuid() else ["--no-sandbox"]  # Chromium refuses its sandbox to root
-    with sync_playwright() as driver:
-        browser = driver.chromium.launch(executable_path=CHROMIUM, args=sandbox)
-        yield browser.new_context(bypass_csp=True).new_page()
-        browser.close()
+    return browser.new_context(bypass_csp=True).new_page()
 
 
 @pytest.mark.parametrize("name", SHOWN)

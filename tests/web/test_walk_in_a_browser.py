@@ -5,14 +5,13 @@ Driver: Playwright; rules of accessibility: axe-core (WCAG 2.0 to 2.2, levels A 
 
 from __future__ import annotations
 
-import os
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 from browser import CHROMIUM, WHY_SKIPPED
-from playwright.sync_api import Browser, Page, sync_playwright
+from playwright.sync_api import Browser, Page
 
 from analysis import analyse
 from analysis.walk.as_html import walk_html
@@ -52,15 +51,6 @@ def pages(tmp_path_factory: pytest.TempPathFactory) -> dict[str, str]:
 
 
 _SESSIONS = ("coach-all-good", "coach-erase-low-voltage")
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    sandbox = [] if os.getuid() else ["--no-sandbox"]  # Chromium refuses its sandbox to root
-    with sync_playwright() as driver:
-        started = driver.chromium.launch(executable_path=CHROMIUM, args=sandbox)
-        yield started
-        started.close()
 
 
 @pytest.fixture

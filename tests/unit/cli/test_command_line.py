@@ -6,7 +6,6 @@ import csv
 import io
 import json
 import os
-import pty
 import re
 import signal
 import subprocess
@@ -17,6 +16,7 @@ from typing import Any
 
 import pytest
 from click.testing import CliRunner, Result
+from terminals import written_on_terminal
 
 from analysis import analyse
 from analysis.cli import main
@@ -222,23 +222,7 @@ def test_help_is_there_and_fits_the_terminal(arguments: tuple[str, ...]) -> None
 
 def on_terminal(*arguments: str, env: dict[str, str]) -> str:
     """What the program writes when its output is a terminal."""
-    master, slave = pty.openpty()
-    process = subprocess.Popen(
-        [*PROGRAM, *arguments], stdout=slave, stderr=slave, env={**os.environ, "TERM": "xterm", **env}
-    )
-    os.close(slave)
-    written = b""
-    while True:
-        try:
-            block = os.read(master, 65536)
-        except OSError:  # the other end is closed
-            break
-        if not block:
-            break
-        written += block
-    os.close(master)
-    assert process.wait() == 0
-    return written.decode()
+    return written_on_terminal([*PROGRAM, *arguments], {**os.environ, "TERM": "xterm", **env})
 
 
 def test_colour_is_for_terminals_that_want_it() -> None:

@@ -1,18 +1,15 @@
 """Pages on a terminal against the same pages in a pipe: the same words, no line too wide, nothing that steers it."""
 
-import fcntl
 import os
-import pty
 import re
-import struct
 import subprocess
 import sys
-import termios
 from collections import Counter
 from pathlib import Path
 
 import pytest
 from rich.cells import cell_len
+from terminals import written_on_terminal
 
 from analysis import analyse
 from analysis.compare.page import tell_comparison
@@ -198,28 +195,11 @@ def test_wide_letters_are_measured_as_a_screen_shows_them() -> None:
 
 def on_terminal(width: int, *arguments: str, **env: str) -> str:
     """What the program writes on a terminal of that width."""
-    master, slave = pty.openpty()
-    fcntl.ioctl(slave, termios.TIOCSWINSZ, struct.pack("HHHH", 40, width, 0, 0))
     clean = {
         key: value for key, value in os.environ.items() if key not in ("COLUMNS", "NO_COLOR", "LC_ALL", "LC_CTYPE")
     }
-    process = subprocess.Popen(
-        [*PROGRAM, *arguments], stdin=subprocess.DEVNULL, stdout=slave, stderr=slave, cwd=ROOT,
-        env={**clean, "TERM": "xterm", "LANG": "C.UTF-8", **env},
-    )  # fmt: skip
-    os.close(slave)
-    written = b""
-    while True:
-        try:
-            block = os.read(master, 65536)
-        except OSError:  # the other end is closed
-            break
-        if not block:
-            break
-        written += block
-    os.close(master)
-    assert process.wait() == 0
-    return written.decode().replace("\r\n", "\n")
+    own = {**clean, "TERM": "xterm", "LANG": "C.UTF-8", **env}
+    return written_on_terminal([*PROGRAM, *arguments], own, width=width, cwd=ROOT).replace("\r\n", "\n")
 
 
 def in_pipe(*arguments: str) -> str:

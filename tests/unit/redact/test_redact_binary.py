@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import re
-import zlib
 from pathlib import Path
 from typing import Literal
 
 import pytest
 from click.testing import CliRunner
+from redaction.search import unpacked
 
 from analysis import analyse
 from analysis.cli import main
@@ -29,17 +28,6 @@ def said(report: object) -> str:
     return str(
         (words, acts, [(item["id"], item["evidence"]) for item in data["findings"]], data["captures"][0]["format"])
     )
-
-
-def unpacked(raw: bytes) -> bytes:
-    """With what BLF containers hold."""
-    out = [raw]
-    for match in re.finditer(rb"\x78[\x01\x5e\x9c\xda]", raw):
-        try:
-            out.append(zlib.decompressobj().decompress(raw[match.start() :]))
-        except zlib.error:
-            continue
-    return b"".join(out)
 
 
 def secrets_of(path: Path) -> set[bytes]:

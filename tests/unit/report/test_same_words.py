@@ -11,6 +11,7 @@ from pathlib import Path
 from xml.etree import ElementTree
 
 import pytest
+from given import FIXTURES, Key, read_with
 
 from analysis import analyse
 from analysis.report import html_gathered, wording
@@ -20,8 +21,6 @@ from analysis.report.lines import short_hex
 from analysis.report.model import Report
 from analysis.report.text import render_text
 
-FIXTURES = Path(__file__).parents[3] / "fixtures"
-Key = tuple[str, str, str]
 with (FIXTURES / "expected_words.csv").open(newline="") as file:
     KEYS = sorted({(row["fixture"], row["sheet"], row["names"]) for row in csv.DictReader(file)})
 REAL = sorted(path for path in (FIXTURES / "real").iterdir() if path.suffix in (".asc", ".csv"))
@@ -30,16 +29,6 @@ PAGE_ALONE = (
     "the-session-in-one-picture", "step-by-step", "frames-of-the-evidence", "how-this-was-made", "notes", "see-more",
 )  # fmt: skip
 PARTS = ("programming", "trims", "vin", "fault_memory", "learn")
-
-
-def opened(key: Key) -> Report:
-    fixture, sheet, names = key
-    world = fixture.partition("-")[0]
-    return analyse(
-        next((FIXTURES / fixture).glob("capture.*")),
-        job=FIXTURES / f"{world}.toml" if sheet == "yes" else None,
-        names=[FIXTURES / f"{world}_names.toml"] if names == "yes" else [],
-    )
 
 
 class Shown:
@@ -139,13 +128,13 @@ def without_picture(monkeypatch: pytest.MonkeyPatch) -> None:
 
 @pytest.mark.parametrize("key", [key for key in KEYS if key[1:] == ("yes", "yes")], ids="|".join)
 def test_page_json_and_text_say_the_same_with_sheet_and_names(key: Key) -> None:
-    check_same_words(opened(key))
+    check_same_words(read_with(key))
 
 
 @pytest.mark.usefixtures("without_picture")
 @pytest.mark.parametrize("key", [key for key in KEYS if key[1:] != ("yes", "yes")], ids="|".join)
 def test_page_json_and_text_say_the_same_without(key: Key) -> None:
-    check_same_words(opened(key))
+    check_same_words(read_with(key))
 
 
 @pytest.mark.usefixtures("without_picture")
