@@ -23,15 +23,8 @@ COLUMNS = (
 )  # fmt: skip
 
 
-def render_trims(sheets: Sequence[ModuleSheet], captures: int, width: int, *, color: bool) -> str:
-    """The page, a table for each module with a row for each value; ``captures``: how many there are."""
-    page = Lines(width, color=color)
-    tell_trims(page, sheets, captures)
-    return str(page)
-
-
 def tell_trims(page: Lines, sheets: Sequence[ModuleSheet], captures: int) -> None:
-    """The same on a page that somebody else shows."""
+    """A table for each module with a row for each value; ``captures``: how many there are."""
     if not any(sheet.lines for sheet in sheets):
         page.heading("Trims and configuration")
         page.text("No value of a single unit was read or written in this recording.")

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import tempfile
+from collections.abc import Sequence
 from pathlib import Path
 
 import pytest
@@ -12,8 +13,9 @@ from click.testing import CliRunner
 from talk import KEEPER, NAMES, Side, Talk, ask, heard, judged, log_of, raw, read, reset, tester, write
 
 from analysis.cli import main
+from analysis.report.lines import Lines
 from analysis.sheet.jobsheet import load_job_sheet
-from analysis.trims.page import COLUMNS, render_trims
+from analysis.trims.page import COLUMNS, tell_trims
 from analysis.trims.sheet import ModuleSheet, UnitLine, changed_form, trim_sheets
 
 FIXTURES = Path(__file__).parents[3] / "fixtures"
@@ -29,8 +31,14 @@ def line(*talk: Talk, names: str = "") -> UnitLine:
     return sheets(*talk, names=names)["7E0>7E8"].lines[0]
 
 
+def told(found: Sequence[ModuleSheet], captures: int) -> str:
+    page = Lines(100, color=False)
+    tell_trims(page, found, captures)
+    return str(page)
+
+
 def page(*talk: Talk, names: str = "") -> str:
-    return render_trims(list(sheets(*talk, names=names).values()), 1, 100, color=False)
+    return told(list(sheets(*talk, names=names).values()), 1)
 
 
 def test_a_copy_names_its_source_and_arrives() -> None:
@@ -167,7 +175,7 @@ def test_the_values_of_the_module_taken_out_are_recovered_from_an_earlier_captur
     found = {one.identifier: one for sheet in trim_sheets(judged(*logs)) for one in sheet.lines}
     assert [(one.identifier, one.place.capture) for one in found["3A01"].sources] == [("3A01", 1)]
     assert [(value.hex(), place.capture) for value, place in found["3A02"].earlier] == [("1122334455", 1)]
-    text = render_trims(trim_sheets(judged(*logs)), 2, 100, color=False)
+    text = told(trim_sheets(judged(*logs)), 2)
     assert "earlier  1122334455 (" in text
 
 
