@@ -144,9 +144,12 @@ class _Planner:
         """The values to look for elsewhere: VINs and their long pieces, and what was replaced by its meaning."""
         values = self.plan.values
         for part in parts:
-            old, new = part.old.strip(FILL), part.new.strip(FILL)
+            old = part.old.strip(FILL)
+            at = part.old.find(old)
+            # Cut where the old value is: a drawn one may itself begin or end like fill bytes.
+            new = part.new[at : at + len(old)]
             told = part.kind not in _MEMORY and len(old) >= LEAST and len(set(old)) > 2
-            if told and old != new and len(old) == len(new):
+            if told and old != new:
                 values.setdefault(old, new)
         pieces: dict[bytes, bytes] = {}
         for old_vin, new_vin in self.plan.vins.items():

@@ -11,6 +11,7 @@ from pathlib import Path
 import pytest
 
 from analysis.redact.redact import redact
+from analysis.redact.replacements import Replacements
 from canlog.read import read_capture, rebuild
 
 VIN = "E0VLK3P06SM018931"
@@ -135,6 +136,18 @@ def test_it_is_in_the_capture_and_not_in_the_copy(case: str, tmp_path: Path) -> 
     copy = tmp_path / "copy.log"
     copy.write_bytes(redact(original).capture)
     assert not any(secret in one for one in everything(copy))
+
+
+@pytest.mark.parametrize("drawn", [b"\x00", b"\x00\xff\x12", b"\x12\x34\x00"])
+@pytest.mark.parametrize("case", [case for case in CASES if "number" in case])
+def test_nor_where_the_draw_begins_or_ends_like_fill_bytes(
+    case: str, drawn: bytes, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def draw(_: Replacements, value: bytes, count: int) -> bytes:
+        return (bytes([*drawn[:-1], (drawn[-1] + count) % 256]) * len(value))[: len(value)]
+
+    monkeypatch.setattr(Replacements, "_drawn", draw)
+    test_it_is_in_the_capture_and_not_in_the_copy(case, tmp_path)
 
 
 def test_usual_fill_bytes_stay(tmp_path: Path) -> None:
