@@ -5,7 +5,7 @@
 | failed | a final refusal of erase, request, a block, the exit or a check; a check status known to be bad; only the boot loader answers after the restart |
 | interrupted | begun (erase accepted, or request accepted) and neither finished nor refused |
 | confirmed | request, every block and the exit answered positively, the account closes, and a proof (``download_proof``) |
-| unproven | the same without a proof; or its beginning, the request, is not in the capture; or the account is open or partly unseen and the proof is no check by the module itself |
+| unproven | the same without a proof; or its beginning, the request, is not in the capture; or the account is open or partly unseen and the proof is no check by the module itself; or what the module said since contradicts it |
 
 A small download into RAM in front of an erase is a helper program: a step, not a part. "End" and "account" are per
 dialect: UDS ends with 37 and counts blocks.
@@ -30,6 +30,7 @@ from analysis.operations.download_proof import (
     proofs_of,
     read_out_that_differs,
 )
+from analysis.operations.identity_changed_again import identity_changed_again
 from analysis.operations.model import Kind, Operation, Part, evidence, span
 from analysis.operations.programmed_state import state_behind
 from analysis.operations.routines import RoutineCall, Status, has_begun
@@ -165,14 +166,26 @@ class _Judge:
         return self._weighed_against(self._finished(checks))
 
     def _weighed_against(self, outcome: Outcome) -> Outcome:
-        """Not proven where the memory itself was read since and is another: a check may have covered less."""
-        differs = read_out_that_differs(self.attempt, self.attempts, self.story)
-        if differs is None or self._is_driver():
+        """Not proven where what the module said since contradicts it, whatever else is good."""
+        contradiction = None if self._is_driver() else self._contradiction()
+        if contradiction is None:
             return outcome
-        wish = f"compare the memory read from {self._label()} with the file before it is trusted"
-        return Outcome(
-            Word.UNPROVEN, Confidence.MEDIUM, (), (f"{differs.text} ({differs.where})", *outcome.because), wish
+        said, wish = contradiction
+        return Outcome(Word.UNPROVEN, Confidence.MEDIUM, (), (*outcome.because, f"{said.text} ({said.where})"), wish)
+
+    def _contradiction(self) -> tuple[Evidence, str] | None:
+        """Memory that reads otherwise (a check may have covered less), or who it says it is; and what would tell."""
+        differs = read_out_that_differs(self.attempt, self.attempts, self.story)
+        if differs is not None:
+            return differs, f"compare the memory read from {self._label()} with the file before it is trusted"
+        part = part_of(self.attempt, self.story, self.record)
+        changed = identity_changed_again(
+            self.attempt, self.attempts, part.name if part else "", self.story, self.record
         )
+        if changed is not None:
+            again = "read its software identification after each of two ignition cycles and capture it"
+            return changed, f"find out which program {self._label()} runs: {again}"
+        return None
 
     def _label(self) -> str:
         part = part_of(self.attempt, self.story, self.record)

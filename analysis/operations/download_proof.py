@@ -21,6 +21,7 @@ from typing import NamedTuple
 from analysis.exchanges import Exchange, Place
 from analysis.modes import signs
 from analysis.operations.attempts import Attempt
+from analysis.operations.identity_changed_again import last_told
 from analysis.operations.memory import memory_reads
 from analysis.operations.model import Kind, evidence, in_order
 from analysis.operations.programmed_state import state_behind
@@ -194,13 +195,15 @@ def _by_identity(
     if start is None:
         return
     part = part_of(attempt, story, record)
-    for reading in record.readings(story):
-        if reading.place <= start or (horizon is not None and reading.place >= horizon):
-            continue
-        if not _belongs(reading, part, story, record, only_part=only_part):
-            continue
-        if story.is_boot_loader(reading.exchange):
-            continue
+    later = [
+        item
+        for item in record.readings(story)
+        if item.place > start
+        and (horizon is None or item.place < horizon)
+        and _belongs(item, part, only_part=only_part)
+        and not story.is_boot_loader(item.exchange)
+    ]
+    for reading in last_told(later):
         before = _last_before(reading, attempt.begin, story, record)
         if before is None or before.raw == reading.raw or not any(reading.raw.strip(b"\0\xff ")):
             continue
@@ -242,6 +245,7 @@ def _by_stamp(
         and not item.written_by_tester
         and not story.is_boot_loader(item.exchange)
     ]
+    later = last_told(later)
     before = {item.place: _last_before(item, attempt.begin, story, record) for item in later}
     same = [item for item in later if item.tells_software and (was := before[item.place]) and was.raw == item.raw]
     stamps = [
@@ -253,9 +257,7 @@ def _by_stamp(
         yield DownloadProof(parts, Confidence.MEDIUM, text, by_module=False)
 
 
-def _belongs(
-    reading: Reading, part: PartName | None, story: Story, record: Record, *, only_part: bool
-) -> bool:  # fmt: skip
+def _belongs(reading: Reading, part: PartName | None, *, only_part: bool) -> bool:
     if reading.written_by_tester:
         return False
     if reading.part:

@@ -14,6 +14,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 from analysis.exchanges import Answer, Exchange
 from analysis.operations.model import Kind, Operation, Part, span
@@ -144,13 +145,20 @@ class _Judge:
     def _reads_it(self, reading: Reading) -> bool:
         """A reading of what was written.
 
-        KWP2000: local data written with 3B is read with 21; that 1A of the same number tells the same is only
-        believed where it does.
+        KWP2000: local data written with 3B is read with 21. That 1A of the same number tells the same is only
+        believed of the VIN, and of a number whose identification has once told what was written.
         """
         if reading.identifier != self.identifier:
             return False
-        is_same_space = reading.key[0] == 0
-        return is_same_space or self._equal(reading.raw)
+        return reading.key[0] == 0 or self.kind == "vin" or self._has_identification_told_it
+
+    @cached_property
+    def _has_identification_told_it(self) -> bool:
+        return any(
+            item.key[0] and item.identifier == self.identifier and self._equal(item.raw)
+            for item in self.record.readings(self.story)
+            if item.place > self.exchange.begin
+        )
 
     def _outcome(self, before: Reading | None, reads: Sequence[Reading]) -> Outcome:
         exchange = self.exchange

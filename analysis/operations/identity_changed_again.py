@@ -1,0 +1,61 @@
+"""Identification that changed once more behind the restart: it proves nothing, and speaks against other proofs.
+
+A module with room for two programs may run the new one once and go back to the old one; one whose memory does not
+hold may forget what it said.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from analysis.exchanges import Place
+from analysis.operations.attempts import Attempt
+from analysis.operations.model import Kind, evidence
+from analysis.readings import Reading
+from analysis.record import Record
+from analysis.story import Story
+from analysis.words import Evidence
+from canlog.names.value_layout import FILL
+
+
+def last_told(readings: Sequence[Reading]) -> list[Reading]:
+    """The last reading of each identification."""
+    return list({item.key: item for item in readings}.values())
+
+
+def identity_changed_again(
+    attempt: Attempt, attempts: Sequence[Attempt], part: str, story: Story, record: Record
+) -> Evidence | None:
+    """The last reading of an identification, where the module said another value since it was programmed.
+
+    Args:
+        part: name of the attempt's part. An identification that names tie to another one says nothing of it.
+    """
+    start = story.normal_after(attempt.end)
+    if start is None:
+        return None
+    begins = [item.begin for item in attempts if item.begin > attempt.end and item.kind is not Kind.UPLOAD]
+    same = [item.begin for item in attempts if item.begin in begins and item.same_thing(attempt)]
+    told: dict[tuple[tuple[int, int], int], list[Reading]] = {}
+    for reading in record.readings(story):
+        if reading.place <= start or (same and reading.place >= same[0]) or not _tells(reading, part):
+            continue
+        if not story.is_boot_loader(reading.exchange):
+            told.setdefault((reading.key, _behind(begins, reading.place)), []).append(reading)
+    for readings in told.values():
+        last = readings[-1]
+        if any(item.raw != last.raw and item.raw.strip(FILL) for item in readings):
+            return evidence(last.exchange, f"{last.title} has changed again since it was read after the restart")
+    return None
+
+
+def _tells(reading: Reading, part: str) -> bool:
+    """It identifies this part, or software that no names tie to a part."""
+    if reading.written_by_tester:
+        return False
+    return reading.part == part if reading.part else reading.has_standard_meaning
+
+
+def _behind(begins: Sequence[Place], place: Place) -> int:
+    """Behind how many other parts it was read: each of them may change what identifies the whole."""
+    return sum(begin < place for begin in begins)
