@@ -1,8 +1,10 @@
 """The module's own check says no.
 
-What is seen: behind the download a check routine was refused, or answered with a status that the names call bad.
+What is seen: behind the download a check routine was refused for the memory (codes 70 to 73), or answered with a
+status that the names call bad.
 What it can mean: The data is damaged; the file is wrong; the parts do not fit together; a signature is missing.
-How to tell it from look-alikes: a status that nobody explains: then the meaning is open, not bad
+How to tell it from look-alikes: a status that nobody explains: then the meaning is open, not bad; a
+check refused for its conditions (22) or unknown to the module (11, 12, 31): it was not carried out
 What to try: do not reset the module into this part; find out whether the file is the right one; then download that
 part again from the session
 Caution: keep a support unit fit for programming connected, and do not switch off or unplug during erase or
@@ -16,13 +18,11 @@ from collections.abc import Iterator
 
 from analysis.checks.looking.transfers import routine_calls
 from analysis.checks.registry import Context, Seen, check
-from analysis.operations.download import MEMORY_REFUSALS
+from analysis.operations.download import CHECKS, MEMORY_REFUSALS
 from analysis.operations.model import evidence
 from analysis.operations.routines import RoutineCall, Status
 from analysis.words import Confidence, Severity
 from canlog.services.traits import Act
-
-CHECKS = ("check", "dependencies")
 
 
 @check("check-failed", severity=Severity.SERIOUS)
@@ -41,11 +41,10 @@ def find(ctx: Context) -> Iterator[Seen]:
 
 
 def _says_no(call: RoutineCall) -> bool:
-    """Bad by names, a check that was refused, or an unnamed routine refused for a reason of the memory."""
+    """Bad by names, or refused for a reason of the memory, whatever its name; other refusals judge nothing."""
     if call.status is Status.BAD:
         return call.kind in CHECKS
-    unnamed = call.kind == "" and call.exchange.nrc in MEMORY_REFUSALS
-    return call.status is Status.REFUSED and (call.kind in CHECKS or unnamed)
+    return call.status is Status.REFUSED and call.kind in (*CHECKS, "") and call.exchange.nrc in MEMORY_REFUSALS
 
 
 def _passes(later: RoutineCall, call: RoutineCall) -> bool:

@@ -2,7 +2,7 @@
 
 | word | when |
 |---|---|
-| failed | a final refusal of erase, request, a block, the exit or a check; a check status known to be bad; only the boot loader answers after the restart |
+| failed | a final refusal of erase, request, a block or the exit; a check that is refused for the memory or whose status is known to be bad; only the boot loader answers after the restart |
 | interrupted | begun (erase accepted, or request accepted) and neither finished nor refused |
 | confirmed | request, every block and the exit answered positively, the account closes, and a proof (``download_proof``) |
 | unproven | the same without a proof; or its beginning, the request, is not in the capture; or the account is open or partly unseen and the proof is no check by the module itself; or what the module said since contradicts it |
@@ -42,8 +42,12 @@ from canlog.counting import counted
 from canlog.services.gmw3110 import FULLY_PROGRAMMED
 from canlog.services.traits import Act
 
-#: Refusals of an unnamed routine behind a download that speak of the memory: a check that says no, whatever its name.
-MEMORY_REFUSALS = frozenset({0x70, 0x71, 0x72, 0x73, 0x92, 0x93})
+#: Refusals of a routine behind a download that speak of the memory or of the transfer: a check that says no. Any
+#: other refusal says that the check was not carried out (ISO 14229-1:2020, annex A.1 (M)).
+MEMORY_REFUSALS = frozenset({0x70, 0x71, 0x72, 0x73})
+
+#: Kinds of routine that judge what was carried.
+CHECKS = ("check", "dependencies")
 
 #: What a module answers in the middle of a transfer as well.
 LOOKING = frozenset({Act.READ, Act.READ_MEMORY, Act.READ_FAULTS, Act.TESTER_PRESENT})
@@ -204,10 +208,9 @@ class _Judge:
             if exchange is not None and exchange.outcome is Answer.NEGATIVE:
                 return exchange, f"{text}: {exchange.refusal}"
         for call in last_of_each(checks):
-            is_check = call.kind in ("check", "dependencies")
-            if call.status is Status.BAD and is_check:
+            if call.status is Status.BAD and call.kind in CHECKS:
                 return call.exchange, f"the module's check {call.said} says no: {call.text}"
-            if call.status is Status.REFUSED and (is_check or call.exchange.nrc in MEMORY_REFUSALS):
+            if call.status is Status.REFUSED and call.exchange.nrc in MEMORY_REFUSALS:
                 return call.exchange, f"the check {call.said} was refused: {call.exchange.refusal}"
         return self._state_says_no() or self._boot_only_after_restart()
 
@@ -352,13 +355,17 @@ class _Judge:
         spoilt = [item for item in proofs if self._is_spoilt(item)]
         proofs = [item for item in proofs if item not in spoilt]
         done = _done(self.attempt)
-        unknown = [
-            f"routine {call.said}: {call.text}" for call in last_of_each(checks) if call.status is Status.UNKNOWN
+        last = last_of_each(checks)
+        unknown = [f"routine {call.said}: {call.text}" for call in last if call.status is Status.UNKNOWN]
+        not_done = [
+            f"the check {call.said} was not carried out: {call.exchange.refusal}"
+            for call in last
+            if call.status is Status.REFUSED and call.kind in CHECKS
         ]
         if not proofs:
             why = SPOILT if spoilt else "nothing afterwards proves that the memory is right"
-            sure = Confidence.MEDIUM if unknown or spoilt else self._sure()
-            because = (done, *problems, *unknown, why)
+            sure = Confidence.MEDIUM if unknown or not_done or spoilt else self._sure()
+            because = (done, *problems, *unknown, why, *not_done)
             return Outcome(Word.UNPROVEN, sure, _all_evidence(spoilt), because, self._missing_proof(unknown))
         mute = self._mute_after_restart()
         if mute is not None:
@@ -366,9 +373,10 @@ class _Judge:
             wish = f"an answer of {self._label()} after the restart"
             return Outcome(Word.UNPROVEN, Confidence.MEDIUM, (), because, wish)
         sure = max((item.confidence for item in proofs), key=(Confidence.LOW, Confidence.MEDIUM, Confidence.HIGH).index)
-        if problems or self.attempt.account.doubts:
+        doubts = (*self.attempt.account.doubts, *not_done)
+        if problems or doubts:
             sure = Confidence.MEDIUM
-        texts = (done, *problems, *self.attempt.account.doubts, *(item.text for item in proofs))
+        texts = (done, *problems, *doubts, *(item.text for item in proofs))
         return Outcome(Word.CONFIRMED, sure, _all_evidence(proofs), tuple(dict.fromkeys(texts)))
 
     def _is_asked(self) -> bool:

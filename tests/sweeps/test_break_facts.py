@@ -90,7 +90,7 @@ def test_a_recording_that_ends_there_is_told_as_such() -> None:
 def test_the_first_of_two_bad_checks_is_the_first_bad_thing(tmp_path: Path) -> None:
     text = (FIXTURES / "uds11-all-good" / "capture.log").read_text()
     path = tmp_path / "refused.log"
-    path.write_text(text.replace("7E8#057101026600CC", "7E8#037F3131CCCCCC"))
+    path.write_text(text.replace("7E8#057101026600CC", "7E8#037F3172CCCCCC"))
     report = analyse(path, None, [FIXTURES / "uds11_names.toml"])
     assert report.post_mortem is not None and report.post_mortem.first_bad is not None
     assert report.post_mortem.first_bad.lines == (273, 277)

@@ -304,6 +304,23 @@ def test_a_result_behind_its_start_decides() -> None:
     assert download_word(started, names=NAMES)[0] == "unproven"
 
 
+@pytest.mark.parametrize("code", ["11", "12", "22", "24", "31", "33", "7F", "93"])
+def test_a_check_that_was_not_carried_out_says_nothing_of_the_memory(code: str) -> None:
+    refused = ask(CHECK, f"7F 31 {code}")
+    alone = heard(BEFORE, programming(), refused, names=NAMES)
+    assert word_of(alone, "download") == ("unproven", "medium")
+    assert "was not carried out" in " ".join(only(alone, "download").outcome.because)
+    assert not [one for one in alone.findings if one.id == "check-failed"]
+    assert download_word(programming(), refused, CHANGED, names=NAMES) == ("confirmed", "medium")
+
+
+@pytest.mark.parametrize("code", ["70", "71", "72", "73"])
+def test_a_check_refused_for_the_memory_says_no(code: str) -> None:
+    report = heard(BEFORE, programming(), ask(CHECK, f"7F 31 {code}"), CHANGED, names=NAMES)
+    assert word_of(report, "download") == ("failed", "high")
+    assert [one for one in report.findings if one.id == "check-failed"]
+
+
 def test_a_check_repeated_with_success_counts() -> None:
     talk = [programming(), ask(CHECK, "7F 31 21"), GOOD]
     assert download_word(talk, names=NAMES)[0] == "confirmed"
