@@ -28,6 +28,7 @@ from analysis.story import Story
 from analysis.vins import last_vin
 from analysis.words import Word
 from canlog.isotp.addressing import parse_link
+from canlog.names.blank import FILLS, is_blank
 from canlog.names.vin import is_well_formed
 
 #: In the order of a sheet.
@@ -111,7 +112,11 @@ def _items(bare: ModuleAsked, story: Story, operations: Sequence[Operation], rec
     if last_vin(story, record) is not None:
         yield _Item(replace(bare, vin=act), "vin", _quoted(act))
     for one in writes:
-        if one.part is Part.TRIMS and one.details["written"]:
+        if (
+            one.part is Part.TRIMS
+            and one.details["written"]
+            and not is_blank(bytes.fromhex(str(one.details["written"])))
+        ):
             yield _value(bare, one, record)
     for one in operations:
         if one.kind is Kind.ROUTINE and one.part is Part.LEARN:
@@ -127,6 +132,8 @@ def _programmed(readings: Sequence[Reading]) -> Iterator[tuple[str, str]]:
         last = next((one for one in reversed(readings) if tells(what, one)), None)
         if last is not None:
             raw = value_of(last)
+            if not raw.strip(FILLS):  # a sheet must not ask for a blank
+                continue
             yield what, raw.hex().upper() if what == CVN else said(raw)
 
 

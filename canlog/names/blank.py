@@ -9,8 +9,15 @@ from typing import Final
 
 LEAST: Final = 4
 BLANK: Final = "blank (never written)"
+#: What memory, zeroed records and fixed text fields are filled with (common practice, no source).
+FILLS: Final = b"\xff\x00 "
 
 
 def is_blank(data: bytes) -> bool:
     """True for a record of FF throughout, of at least :data:`LEAST` bytes."""
     return len(data) >= LEAST and not data.strip(b"\xff")
+
+
+def is_fill(data: bytes) -> bool:
+    """True for a record of one fill byte throughout: it may hold a true zero, but it tells nobody anything."""
+    return len(data) >= LEAST and any(not data.strip(bytes([fill])) for fill in FILLS)

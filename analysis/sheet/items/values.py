@@ -12,6 +12,7 @@ Some ask for a state (a value that is given, a VIN to be read): it counts what w
 | of another value, or refused | as asked, behind it | confirmed by reading | failed |
 | of another value, or refused | | failed | failed |
 
+A value to be copied is the one that the source held when it was copied; a default of the source is never as asked.
 What was read in front of an erase is no longer known: as asked it is not proven, otherwise not shown.
 """
 
@@ -20,9 +21,10 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
+from analysis.exchanges import Answer, Exchange
 from analysis.operations.model import Kind, Operation, Part
 from analysis.operations.routines import memory_erased_behind
-from analysis.operations.write import ANSWER_MISSING, read_again
+from analysis.operations.write import ANSWER_MISSING, identifier_written, read_again
 from analysis.readings import Reading, said_identifiers, title_of
 from analysis.sheet.items.in_words import said, said_in_hex
 from analysis.sheet.items.item import READS_AS_ASKED, Expectation, Subject, deciding, stories_of
@@ -30,7 +32,7 @@ from analysis.sheet.jobsheet import ValueAsked
 from analysis.story import Story
 from analysis.vins import last_vin
 from analysis.words import Confidence, Word
-from canlog.names.blank import is_blank
+from canlog.names.blank import is_blank, is_fill
 from canlog.names.dids import VIN
 from canlog.services.identifiers import identifier_text
 
@@ -79,20 +81,45 @@ def _wanted(subject: Subject) -> Iterator[_Wanted]:
 def _copy(subject: Subject, asked: ValueAsked, title: str) -> _Wanted:
     """A value to be as it is in another module of the sheet, which is one of the sheet's vehicle."""
     story = _source(subject, asked.copied_from)
-    readings = subject.record.readings(story) if story is not None else ()
-    last = next((one for one in reversed(readings) if one.identifier == asked.identifier), None)
-    text = f"as in {asked.copied_from}" + (f": {said_in_hex(last.raw)}" if last is not None else "")
+    kept = _kept(subject, story, asked.identifier) if story is not None else None
+    text = f"as in {asked.copied_from}" + (f": {said_in_hex(kept.raw)}" if kept is not None else "")
     vin = last_vin(story, subject.record) if story is not None else None
     doubt = settle = ""
-    if last is not None and is_blank(last.raw):
-        doubt = f"{asked.copied_from} itself holds nothing there"
+    if kept is not None and _is_default(kept):
+        doubt = f"{asked.copied_from} itself holds {'nothing' if is_blank(kept.raw) else 'a default'} there"
         settle = f"take {IDS} of {subject.label} from another source: the label, the old module, the maker"
     elif vin is not None and subject.sheet.vin and vin.text != subject.sheet.vin:
         doubt = f"{asked.copied_from} says the VIN {vin.text}: its values may be those of another vehicle"
         settle = f"find out whose part {asked.copied_from} is: it says the VIN {vin.text}"
     return _Wanted(
-        title, Part.TRIMS, asked.identifier, last.raw if last else None, text, is_act=True, doubt=doubt, settle=settle
+        title, Part.TRIMS, asked.identifier, kept.raw if kept else None, text, is_act=True, doubt=doubt, settle=settle
     )  # fmt: skip
+
+
+def _kept(subject: Subject, source: Story, identifier: int) -> Reading | None:
+    """What the source held when it was copied: a write to it, in the job or by mistake, changes it later.
+
+    Its last reading in front of the copy, else its first one behind it if nothing was written to it in between. Where
+    no copy is seen, what it said before it was overwritten.
+    """
+    readings = [one for one in subject.record.readings(source) if one.identifier == identifier]
+    overwritten = [one.begin for one in source.exchanges if _changes(one, identifier)]
+    copies = [one.begin for one in subject.own(Kind.WRITE) if one.details["identifier"] == identifier_text(identifier)]
+    if copies:
+        before = [one for one in readings if one.place < copies[-1]]
+        behind = [one for one in readings if one.place > copies[-1]]
+        untouched = [one for one in behind if not any(copies[-1] < place < one.place for place in overwritten)]
+        return before[-1] if before else next(iter(untouched), None)
+    before = [one for one in readings if overwritten and one.place < overwritten[0]]
+    return next(reversed(before or readings), None)
+
+
+def _changes(exchange: Exchange, identifier: int) -> bool:
+    return exchange.outcome is not Answer.NEGATIVE and identifier_written(exchange) == identifier
+
+
+def _is_default(reading: Reading) -> bool:
+    return is_fill(reading.raw) or (reading.name is not None and reading.name.is_default(reading.raw))
 
 
 def _source(subject: Subject, label: str) -> Story | None:
@@ -112,7 +139,7 @@ class _Judge:
         writes = [one for one in self.subject.own(Kind.WRITE) if self._is_written_by(one)]
         last = next((one for one in reversed(self.subject.readings) if self._is_read_by(one)), None)
         item = self._written(self._deciding(writes), last) if writes else self._unwritten(last)
-        if item.word is Word.CONFIRMED and self.wanted.doubt:
+        if item.word in (Word.CONFIRMED, Word.UNPROVEN) and self.wanted.doubt:
             return replace(
                 item, word=Word.UNPROVEN, confidence=Confidence.MEDIUM, note=self.wanted.doubt,
                 would_change=self.wanted.settle,
@@ -143,6 +170,10 @@ class _Judge:
         if self.wanted.value is None:
             return self._make(Word.NOT_SHOWN, reading=last, would_change=self._wish())
         is_same = self._is_same(last.raw)
+        if self.wanted.is_act and is_same and self.wanted.doubt:
+            return self._make(
+                Word.NOT_SHOWN, reading=last, note=self.wanted.doubt, would_change=self.wanted.settle
+            )  # fmt: skip
         if self.wanted.is_act and is_same:
             wish = f"capture the write of {IDS} to {self.subject.label}, if one was made: the values are as asked"
             return self._make(

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
-from talk import KEEPER, NAMES, Talk, ask, gap, log_of, read, reset, write
+from talk import KEEPER, NAMES, Talk, ask, gap, log_of, programming, read, reset, write
 
 from analysis import analyse
 from analysis.cli import main
@@ -103,3 +103,17 @@ def test_a_copy_under_another_number_is_asked_for_by_its_value(tmp_path: Path) -
 def test_a_capture_without_a_job_gives_a_sheet_that_asks_for_nothing(tmp_path: Path) -> None:
     text = sheet_of(tmp_path, ask("3E 00", "7E 00"), gap(1))
     assert tomllib.loads(text) == {}
+
+
+@pytest.mark.parametrize(
+    ("number", "blank"), [("F806", "FF FF FF FF"), ("F806", "00 00 00 00"), ("F188", "20 20 20 20")]
+)
+def test_a_blank_identification_is_no_wish(number: str, blank: str, tmp_path: Path) -> None:
+    text = sheet_of(tmp_path, programming(), reset(), read(number, blank), write("3C00", "A1B2C3D4"))
+    assert "programming" not in str(tomllib.loads(text))
+    assert "cvn" not in text
+
+
+def test_blanks_written_are_no_wish(tmp_path: Path) -> None:
+    text = sheet_of(tmp_path, write("3C00", "FF FF FF FF FF FF"), reset(), read("3C00", "FF FF FF FF FF FF"))
+    assert "FFFF" not in text
