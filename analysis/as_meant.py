@@ -18,7 +18,8 @@ from analysis.words import Word
 #: Findings that say of a value which is stored as it was written that it is wrong, or may be.
 ABOUT_VALUES: Final = frozenset(
     {
-        "trims-order-suspicious", "trims-two-equal", "trims-default", "trims-check-bad", "trims-implausible",
+        "trims-overwritten", "trims-order-suspicious", "trims-two-equal", "trims-default", "trims-check-bad",
+        "trims-implausible",
         "copy-differs", "vin-typed-wrong", "vin-foreign", "vin-disagrees", "calibration-not-expected",
     }
 )  # fmt: skip

@@ -130,6 +130,7 @@ TABLE: Final[Mapping[str, Advice]] = {
         Rank.VALUE, "Find out which vehicle {m} is from before its values are used: {case}", Part.VIN
     ),
     "vin-disagrees": Advice(Rank.VALUE, "Find out which VIN is right: {case}", Part.VIN),
+    "trims-overwritten": Advice(Rank.VALUE, "{step}", Part.TRIMS),
     "trims-order-suspicious": Advice(
         Rank.VALUE, "{step}", Part.TRIMS
     ),

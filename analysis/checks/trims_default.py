@@ -16,6 +16,7 @@ from collections.abc import Iterator
 
 from analysis.checks.looking.transfers import parts
 from analysis.checks.looking.unit_values import UnitValue, runs, values_now
+from analysis.checks.looking.wiped import wiped_values
 from analysis.checks.registry import Context, Seen, check
 from analysis.readings import said_identifiers
 from analysis.story import Story
@@ -28,7 +29,12 @@ LONG_ENOUGH = 4
 @check("trims-default", severity=Severity.SERIOUS)
 def find(ctx: Context) -> Iterator[Seen]:
     for story in ctx.stories:
-        values = [item for item in values_now(ctx, story) if item.kind in ("", "trim") and _was_due(ctx, story, item)]
+        wiped = {one.identifier for one in wiped_values(ctx, story)}  # those were good: more than a default left
+        values = [
+            item
+            for item in values_now(ctx, story)
+            if item.kind in ("", "trim") and item.identifier not in wiped and _was_due(ctx, story, item)
+        ]
         empty = {item.identifier: item for item in values if _is_empty(item)}
         for run in runs(values):
             if len(run) > 2 and len({item.value for item in run}) == 1 and len(run[0].value) >= LONG_ENOUGH:

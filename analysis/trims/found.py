@@ -15,10 +15,12 @@ from analysis.readings import Reading
 from analysis.record import Record
 from analysis.story import Story
 from analysis.words import Word
-from canlog.names.blank import BLANK, is_blank
+from canlog.names.blank import BLANK, is_blank, is_wiped
 
 #: Said of a value that nobody has set.
 DEFAULT = "equals the factory default"
+#: Said of a value that was good before the job wrote a blank over it.
+WIPED = "a good value was overwritten with a blank: write the one before back"
 SHEET_KINDS = frozenset({"trim", "configuration", "learned"})
 
 
@@ -77,6 +79,9 @@ def _row(
             notes.append(DEFAULT if refused is None else "still holds the factory default")
         values = name.decode(shown)
         notes += [f"{one.name} {one.text} is out of range" for one in values if one.in_range is False]
+    before = _bytes(details.get("before"))
+    if before is not None and written is not None and refused is None and is_wiped(before, written):
+        notes.append(WIPED)
     if operation is not None:
         notes += operation.outcome.because[:1]
     unit = next((one.unit for one in name.layout if one.unit), None) if name else None

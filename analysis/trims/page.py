@@ -6,8 +6,9 @@ from collections.abc import Iterator, Sequence
 
 from analysis.report.lines import Cell, Lines
 from analysis.report.wording import WORD, at_lines, word_cell
+from analysis.trims.found import WIPED
 from analysis.trims.sheet import ModuleSheet, Place, Source, UnitLine
-from canlog.names.blank import is_blank
+from canlog.names.blank import is_blank, is_wiped
 
 CAUTION = (
     "Compare with the label on the part before the engine is started or the vehicle moves: a value of another part, or "
@@ -117,6 +118,8 @@ def _rest(page: Lines, line: UnitLine, captures: int) -> None:
         _value(page, "reads", line.read_back, _where(line.read_at, captures))
         if line.written is not None:
             _marks(page, line.written, line.read_back)
+    if line.old is not None and line.written is not None and not line.refused and is_wiped(line.old, line.written):
+        page.note(WIPED, indent=6, colour="bad")
     if _is_written(line) and line.old is not None and line.old_at is not None and not is_blank(line.old):
         same = line.old == line.written
         if same:

@@ -216,6 +216,13 @@ def carries(content: bytes) -> Callable[[object], None]:
     return change
 
 
+def overwritten(before: str, written: str) -> Lines:
+    """The good job; behind it a record is read, and another one is written there."""
+    said = (f"7E0#072E3B40{written}", "7E8#036E3B40CCCCCCCC")
+    lines = [*single_read("3B40", before), *(f"({{t}}) can0 {one}" for one in said), *single_read("3B40", written)]
+    return edit.with_lines(GOOD, len(GOOD) - 1, *lines)
+
+
 HALF_EMPTY = bytes(range(1, 0xC1)) + b"\xff" * 0xC0
 
 
@@ -488,6 +495,10 @@ CASES: dict[str, tuple[Session, Session]] = {
     "trims-order-suspicious": (
         shipped("van-trims-firing-order", sheet=True),
         shipped("van-wrong-calibration", sheet=True),
+    ),
+    "trims-overwritten": (
+        bench(lambda: overwritten("41424344", "FFFFFFFF")),
+        bench(lambda: overwritten("FFFFFFFF", "FFFFFFFF")),
     ),
     "trims-read-back-differs": (shipped("uds11-read-back-differs"), shipped("uds11-write-refused")),
     "trims-two-equal": (bench(lambda: edit.with_trims({2: pump_trim(1)})), shipped("uds11-all-good")),

@@ -20,11 +20,11 @@ default = "02??FF*"
     ("talk", "value"),
     [
         (read("3A20", "0201 0002 0004 0006 0008"), "head 513, flow 1.0 2.0 3.0 4.0 l/h"),
-        (read("3A20", "FF" * 10), "blank (never written)"),
-        (read("3A20", "0203" + "FF" * 8), "blank (never written)"),
-        (read("F190", b"\xff" * 17), "blank (never written)"),
-        (read("F190", b"\x00" * 17), "blank (never written)"),
-        (read("3B00", "FFFFFFFF"), "blank (never written)"),
+        (read("3A20", "FF" * 10), "blank"),
+        (read("3A20", "0203" + "FF" * 8), "blank"),
+        (read("F190", b"\xff" * 17), "blank"),
+        (read("F190", b"\x00" * 17), "blank"),
+        (read("3B00", "FFFFFFFF"), "blank"),
         (read("3B00", "FFFF"), None),
         (ask("0906", b"\x49\x06\x01jc|Y"), None),
         (read("F806", b"jc|Y"), None),
@@ -39,5 +39,5 @@ def test_the_words_of_a_reading(talk: Talk, value: str | None) -> None:
 def test_a_blank_trim_is_called_blank_and_not_out_of_range() -> None:
     ranged = LAYOUT.replace('unit = "l/h" }', 'unit = "l/h", range = [1, 9] }')
     (row,) = heard(read("3A20", "FF" * 10), names=NAMES + ranged).trims
-    assert row.notes == ("blank (never written)",)
+    assert row.notes == ("blank",)
     assert row.unit == "l/h"

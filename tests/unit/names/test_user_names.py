@@ -352,7 +352,7 @@ def test_a_blank_record_has_no_values_whatever_its_layout_says(names: Names) -> 
     """Erased flash reads FF (common practice, no source)."""
     for blank in (b"\xff" * len(RECORD), b"\x02\x01" + b"\xff" * (len(RECORD) - 2)):
         values = solenoid(names).decode(blank)
-        assert [(one.value, one.text, one.in_range) for one in values] == [(None, "blank (never written)", None)]
+        assert [(one.value, one.text, one.in_range) for one in values] == [(None, "blank", None)]
     almost = solenoid(names).decode(b"\xff" * (len(RECORD) - 1) + b"\xfe")
     assert len(almost) > 1
     short = IdentifierName(1, 1, "x", layout=(ValueField("offset", "s16", 2),))
