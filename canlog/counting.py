@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 SECOND_NS = 1_000_000_000
+#: So many differing bytes are named one by one.
+MOST_PLACES = 8
 
 
 def counted(number: int, one: str, many: str = "") -> str:
@@ -27,3 +29,10 @@ def lasting(span_ns: int) -> str:
         return f"{sign}{hours} h {minutes} min"
     days, hours = divmod(hours, 24)
     return f"{sign}{days} d {hours} h"
+
+
+def said_places(one: bytes, other: bytes) -> str:
+    """``1, 3 and 2 more``: which bytes of two values differ, counted from 1."""
+    places = [at for at in range(max(len(one), len(other))) if one[at : at + 1] != other[at : at + 1]]
+    said = ", ".join(str(at + 1) for at in places[:MOST_PLACES])
+    return said + (f" and {len(places) - MOST_PLACES} more" if len(places) > MOST_PLACES else "")

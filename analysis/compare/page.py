@@ -8,7 +8,8 @@ from itertools import groupby
 from analysis.compare.sessions import Comparison, Difference, Kind, Step
 from analysis.report.lines import Lines, short_hex
 from analysis.report.wording import at_lines
-from canlog.counting import counted
+from canlog.counting import counted, said_places
+from canlog.services.traits import Act, item_written
 
 MOST_IN_A_ROW = 3
 #: Why a difference is none of those that matter.
@@ -67,6 +68,19 @@ def _parting(page: Lines, result: Comparison) -> None:
 def _sides(page: Lines, one: Difference) -> None:
     page.text(_side(one.good) if one.good else "nothing like it", mark="good  ", colour="good")
     page.text(_side(one.bad) if one.bad else "nothing like it", mark="bad   ", colour="bad")
+    good, bad = _written(one.good), _written(one.bad)
+    if good is not None and bad is not None and good != bad:
+        page.text(good.hex(" ").upper() or "no byte", mark="good wrote  ", colour="good")
+        page.text(bad.hex(" ").upper() or "no byte", mark="bad wrote   ", colour="bad")
+        page.text(f"differs in byte {said_places(good, bad)}", indent=14, colour="bad")
+
+
+def _written(step: Step | None) -> bytes | None:
+    """The value that a step writes, as far as its request is in the recording."""
+    if step is None or step.exchange.act is not Act.WRITE:
+        return None
+    item = item_written(step.exchange.asked, step.exchange.dialect)
+    return item.data if item is not None else None
 
 
 def _side(step: Step) -> str:

@@ -8,6 +8,7 @@ from analysis.report.lines import Cell, Lines
 from analysis.report.wording import WORD, at_lines, word_cell
 from analysis.trims.found import WIPED
 from analysis.trims.sheet import ModuleSheet, Place, Source, UnitLine
+from canlog.counting import said_places
 from canlog.names.blank import is_blank, is_wiped
 
 CAUTION = (
@@ -141,9 +142,7 @@ def _value(page: Lines, label: str, value: bytes, where: str) -> None:
 
 def _marks(page: Lines, written: bytes, read_back: bytes) -> None:
     """Which bytes differ, counted from 1."""
-    places = [at for at in range(max(len(written), len(read_back))) if written[at : at + 1] != read_back[at : at + 1]]
-    said = ", ".join(str(at + 1) for at in places[:8]) + (f" and {len(places) - 8} more" if len(places) > 8 else "")
-    page.note(f"differs in byte {said}", indent=6, mark="         ", colour="bad", hang=9)
+    page.note(f"differs in byte {said_places(written, read_back)}", indent=6, mark="         ", colour="bad", hang=9)
 
 
 def _where(place: Place, captures: int) -> str:

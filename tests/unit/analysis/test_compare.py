@@ -186,3 +186,12 @@ def test_a_session_without_steps_is_no_session_that_agrees() -> None:
         text = CliRunner().invoke(main, ["compare", *pair]).stdout
         assert "NOTHING TO COMPARE" in text
         assert "DO NOT PART" not in text
+
+
+def test_two_values_written_stand_side_by_side() -> None:
+    for good, bad in (("01020304", "01020305"), ("01" * 40 + "22", "01" * 40 + "23")):
+        found = compared([write("3A01", good)], [write("3A01", bad)])
+        page = " ".join(render_comparison(found, "good.log", "bad.log", 100, color=False).split())
+        for value in (good, bad):
+            assert value in page.replace(" ", "")
+        assert "differs in byte" in page
