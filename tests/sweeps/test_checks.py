@@ -403,6 +403,10 @@ CASES: dict[str, tuple[Session, Session]] = {
         Session(partial(fixture, "coach-all-good"), "van", names=True),
         shipped("coach-before-removal-dead", names=True),
     ),
+    "identity-blank": (
+        bench(lambda: reads_twice("F189", "41424331", "FFFFFFFF")),
+        bench(lambda: reads_twice("F189", "FFFFFFFF", "41424331")),
+    ),
     "identity-unchanged": (bench(lambda: edit.played(same_identity)), shipped("uds11-all-good")),
     "identifier-refused": (bench(partial(plan, faults=("vin-refused",))), shipped("uds11-write-refused")),
     "key-refused": (shipped("uds11-wrong-key"), changed("uds11-wrong-key", "7F2735", "7F2737")),
