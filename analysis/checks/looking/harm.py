@@ -40,7 +40,7 @@ def _harm(name: str) -> str:
 
 
 def _names(evidence: Iterable[Evidence], ctx: Context) -> Iterator[str]:
-    """What names call the values read or written there; empty for one they do not know."""
+    """What names call the values read or written there, else their module; empty for one they do not know."""
     labels = {story.link.key: story.label for story in ctx.record.stories}
     for one in evidence:
         exchange = ctx.record.exchange_at((one.capture, one.lines[0]))
@@ -49,5 +49,6 @@ def _names(evidence: Iterable[Evidence], ctx: Context) -> Iterator[str]:
         written = identifier_written(exchange)
         identifier = written if written is not None else identifier_asked(exchange.asked, exchange.dialect)
         if identifier is not None:
-            name = ctx.record.names.identifier(labels.get(exchange.link.key, ""), identifier)
-            yield name.name if name else ""
+            label = labels.get(exchange.link.key, "")
+            name = ctx.record.names.identifier(label, identifier)
+            yield f"{name.name if name else ''} {label}".strip()
