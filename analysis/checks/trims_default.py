@@ -3,7 +3,7 @@
 What is seen: after the job the values are the default: empty memory, or one value for all units.
 What it can mean: They were never written, or the write went elsewhere. Rarely: a set that is truly neutral.
 How to tell it from look-alikes: values read before the job from a new module, which are normal; neutral by intent:
-the label says so
+the label says so; equal values that the job sheet gives, or that were read before
 What to try: write the values of the labels or of the old module; read them after an ignition cycle
 Caution: a trim belongs to one part in one place. Depending on the part, a wrong one can damage engine or gearbox, or
 move the vehicle the wrong way. Compare with the label on the part before the engine is started.
@@ -37,13 +37,28 @@ def find(ctx: Context) -> Iterator[Seen]:
         ]
         empty = {item.identifier: item for item in values if _is_empty(item)}
         for run in runs(values):
-            if len(run) > 2 and len({item.value for item in run}) == 1 and len(run[0].value) >= LONG_ENOUGH:
+            is_alike = len(run) > 2 and len({item.value for item in run}) == 1 and len(run[0].value) >= LONG_ENOUGH
+            if is_alike and not all(_is_asked(ctx, story, item) for item in run):
                 empty |= {item.identifier: item for item in run}
         if empty:
             names = said_identifiers(empty)
             shown = tuple(empty[identifier].evidence for identifier in sorted(empty))
             sure = Confidence.HIGH if any(_is_named(item) for item in empty.values()) else Confidence.MEDIUM
-            yield Seen(sure, shown, f"{story.label}: {names} hold a default.")
+            held = all(_was_held(item) for item in empty.values())
+            text = "are all equal, as they were read before" if held else "hold a default"
+            yield Seen(sure, shown, f"{story.label}: {names} {text}.", severity=Severity.WARNING if held else None)
+
+
+def _is_asked(ctx: Context, story: Story, item: UnitValue) -> bool:
+    asked = ctx.sheet.module(story.label) if ctx.sheet is not None else None
+    return asked is not None and (item.identifier, item.value) in {(one.identifier, one.value) for one in asked.trims}
+
+
+def _was_held(item: UnitValue) -> bool:
+    """The module held it before, or another one did: equal values may be meant, though that may be a default too."""
+    details = item.write.details if item.write is not None else {}
+    is_copy = details.get("source_link") is not None and details.get("written") == item.value.hex().upper()
+    return not _is_empty(item) and (is_copy or details.get("before") == item.value.hex().upper())
 
 
 def _is_named(item: UnitValue) -> bool:

@@ -1,0 +1,45 @@
+"""Equal values of all units: a default, unless something in the captures says that they are meant."""
+
+from __future__ import annotations
+
+from talk import KEEPER, Side, Talk, heard, read, reset, write
+
+from analysis.report.model import Report
+
+VALUE, BLANK = "41 42 43 44 45 46", "FF FF FF FF FF FF"
+UNITS = ("3A01", "3A02", "3A03")
+SHEET = """
+[[module]]
+label = "PCU"
+link = "7E0:7E8"
+trims = [ { identifiers = "3A01-3A03", value = "414243444546" } ]
+"""
+
+
+def told(value: str, on: Side) -> list[Talk]:
+    return [read(unit, value, on) for unit in UNITS]
+
+
+def written(value: str = VALUE) -> list[Talk]:
+    return [*(write(unit, value) for unit in UNITS), reset(), *(read(unit, value) for unit in UNITS)]
+
+
+def severities(report: Report) -> list[str]:
+    return [str(one.severity) for one in report.findings if one.id == "trims-default"]
+
+
+def test_equal_values_that_nothing_vouches_for_are_a_default() -> None:
+    assert severities(heard(*written())) == ["serious"]
+
+
+def test_equal_values_that_the_sheet_gives_are_meant() -> None:
+    assert severities(heard(*written(), sheet=SHEET)) == []
+
+
+def test_equal_values_that_the_module_or_its_source_held_before_are_a_warning() -> None:
+    assert severities(heard(*(read(unit, VALUE) for unit in UNITS), *written())) == ["warning"]
+    assert severities(heard(*told(VALUE, KEEPER), *written())) == ["warning"]
+
+
+def test_blanks_are_a_default_whoever_held_them() -> None:
+    assert severities(heard(*told(BLANK, KEEPER), *written(BLANK))) == ["serious"]
