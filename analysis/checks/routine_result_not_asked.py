@@ -25,7 +25,7 @@ from canlog.services.traits import traits_of
 @check("routine-result-not-asked", severity=Severity.NOTE)
 def find(ctx: Context) -> Iterator[Seen]:
     for story in ctx.stories:
-        for run in runs_of(routine_calls(ctx, story)):
+        for run in runs_of(routine_calls(ctx, story), story):
             if _is_open(run):
                 first = run.calls[0]
                 called = f" ({first.name.name})" if first.name else ""

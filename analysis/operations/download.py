@@ -22,14 +22,8 @@ from analysis.exchanges import Answer, Exchange, Place
 from analysis.limits import SECOND_NS
 from analysis.modes import mode_now
 from analysis.operations.attempts import Attempt, attempts_of
-from analysis.operations.download_proof import (
-    DownloadProof,
-    checks_of,
-    last_of_each,
-    part_of,
-    proofs_of,
-    read_out_that_differs,
-)
+from analysis.operations.download_checks import checks_of, last_of_each, part_of
+from analysis.operations.download_proof import DownloadProof, proofs_of, read_out_that_differs
 from analysis.operations.identity_changed_again import identity_changed_again
 from analysis.operations.model import Kind, Operation, Part, evidence, span
 from analysis.operations.programmed_state import state_behind

@@ -21,11 +21,12 @@ from typing import NamedTuple
 from analysis.exchanges import Exchange, Place
 from analysis.modes import signs
 from analysis.operations.attempts import Attempt
+from analysis.operations.download_checks import checks_of, last_of_each, part_of, superseded_at
 from analysis.operations.identity_changed_again import last_told
 from analysis.operations.memory import memory_reads
 from analysis.operations.model import Kind, evidence, in_order
 from analysis.operations.programmed_state import state_behind
-from analysis.operations.routines import CHECK_DEPENDENCIES, RoutineCall, Status, read_call, runs_of
+from analysis.operations.routines import CHECK_DEPENDENCIES, Status
 from analysis.readings import Reading
 from analysis.record import Record
 from analysis.story import Mode, Story
@@ -46,73 +47,11 @@ class DownloadProof:
     by_module: bool
 
 
-def last_of_each(calls: Sequence[RoutineCall]) -> list[RoutineCall]:
-    """The last call of every routine and option: a good check of one block says nothing of another."""
-    return list({(call.identifier, call.option): call for call in calls}.values())
-
-
-def part_of(attempt: Attempt, story: Story, record: Record) -> PartName | None:
-    """The named part that an attempt's address belongs to."""
-    if attempt.address is None:
-        return None
-    return record.names.part_at(story.label, attempt.address)
-
-
-def checks_of(attempt: Attempt, attempts: Sequence[Attempt], story: Story, record: Record) -> list[RoutineCall]:
-    """The telling call of each check that concerns an attempt, in order: its own, and those of all parts together."""
-    mine = part_of(attempt, story, record)
-    attempts = [item for item in attempts if item.kind is not Kind.UPLOAD]
-    horizon = _superseded_at(attempt, attempts)
-    calls = [
-        call
-        for exchange in story.after(attempt.end)
-        if (horizon is None or exchange.begin < horizon)
-        and (call := read_call(exchange, story.label, record.names)) is not None
-        and call.kind not in ("erase", "learn")
-    ]
-    restart = story.start_after(attempt.end)
-    found = []
-    for run in runs_of(calls):
-        if not run.telling.kind and restart is not None and run.calls[0].exchange.begin > restart.place:
-            continue  # nothing says that it is a check, and the programming is over
-        between = [item for item in attempts if attempt.end < item.begin < run.calls[0].exchange.begin]
-        call = run.telling
-        if call.kind == "dependencies":
-            if not _parts_change_behind(call, attempts, story):
-                found.append(call)
-        elif _names_block(call, mine, story, record, between):
-            found.append(call)
-    return found
-
-
-def _parts_change_behind(call: RoutineCall, attempts: Sequence[Attempt], story: Story) -> bool:
-    """Another part is changed before the module starts anew: whether the parts fit is no longer known."""
-    start = story.start_after(call.exchange.end)
-    return any(
-        item.begin > call.exchange.begin and (start is None or item.begin < start.place) for item in attempts
-    )  # fmt: skip
-
-
-def _names_block(
-    call: RoutineCall, mine: PartName | None, story: Story, record: Record, between: Sequence[Attempt]
-) -> bool:
-    """The check is about this part: its option names the block, or it is the next thing after it."""
-    named = [part for part in record.names.parts(story.label) if part.block and call.option.startswith(part.block)]
-    if named:
-        asked = max(named, key=lambda part: len(part.block or b""))
-        return mine is not None and asked.name == mine.name
-    return not between
-
-
-def _superseded_at(attempt: Attempt, attempts: Sequence[Attempt]) -> Place | None:
-    return next((item.begin for item in attempts if item.begin > attempt.end and item.same_thing(attempt)), None)
-
-
 def proofs_of(
     attempt: Attempt, attempts: Sequence[Attempt], story: Story, record: Record, *, only_part: bool
 ) -> list[DownloadProof]:
     """All proofs of an attempt that ended, the strongest kind first."""
-    horizon = _superseded_at(attempt, attempts)
+    horizon = superseded_at(attempt, attempts)
     last_act = attempt.exchanges[-1]
     found = [
         *_by_check(attempt, attempts, story, record),

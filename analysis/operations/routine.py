@@ -27,7 +27,7 @@ STEPS_OF_A_DOWNLOAD = ("erase", "check", "dependencies")
 def find_routines(story: Story, record: Record) -> list[Operation]:
     """All routines run on a module: one operation a start, with what followed until the next start of it."""
     calls = [call for exchange in story.own if (call := read_call(exchange, story.label, record.names)) is not None]
-    return [_operation(run, story) for run in runs_of(calls)]
+    return [_operation(run, story) for run in runs_of(calls, story)]
 
 
 def _operation(run: RoutineRun, story: Story) -> Operation:

@@ -15,7 +15,15 @@ from analysis.story import Story
 from canlog.names.tables import Names, RoutineName, StatusWord
 from canlog.services.dialects import UDS
 from canlog.services.identifiers import identifier_text
-from canlog.services.traits import ROUTINE_RESULT, ROUTINE_START, ROUTINE_STOP, Act, routine_asked, traits_of
+from canlog.services.traits import (
+    DEFAULT_SESSION,
+    ROUTINE_RESULT,
+    ROUTINE_START,
+    ROUTINE_STOP,
+    Act,
+    routine_asked,
+    traits_of,
+)
 
 START, STOP, RESULT = ROUTINE_START, ROUTINE_STOP, ROUTINE_RESULT
 ERASE_MEMORY = 0xFF00
@@ -83,13 +91,18 @@ class RoutineRun:
         first = self.calls[0]
         told = [call for call in self.calls if call.control != STOP]
         if not told:
-            return self.calls[-1]
+            return _no_result(self.calls[-1], "the answer to a stop, which tells no result")
         if not self.started and first.control == START:
             return first
         last = replace(told[-1], option=first.option)
-        if not self.started and last.status is Status.GOOD:
-            return replace(last, status=Status.UNKNOWN, text=f"{last.text}, of a run whose start is not in the capture")
-        return last
+        return last if self.started else _no_result(last, f"{last.text}, of a run whose start is not in the capture")
+
+
+def _no_result(call: RoutineCall, why: str) -> RoutineCall:
+    """A call whose status proves nothing, by names or by custom; one that is bad stays bad."""
+    if call.status not in (Status.GOOD, Status.UNKNOWN):
+        return call
+    return replace(call, status=Status.UNKNOWN, text=why, status_bytes=b"")
 
 
 def _mute(call: RoutineCall) -> bool:
@@ -97,17 +110,32 @@ def _mute(call: RoutineCall) -> bool:
     return call.exchange.outcome is Answer.SUPPRESSED
 
 
-def runs_of(calls: Iterable[RoutineCall]) -> list[RoutineRun]:
-    """The calls of each run together, runs in order of their first call."""
+def runs_of(calls: Iterable[RoutineCall], story: Story) -> list[RoutineRun]:
+    """The calls of each run together, runs in order of their first call.
+
+    A run ends with the next start of its routine, and where the module lets go of everything that it was told.
+    """
     runs: list[list[RoutineCall]] = []
     latest: dict[int, list[RoutineCall]] = {}
     for call in calls:
         run = latest.get(call.identifier)
-        if call.control == START or run is None:
+        if call.control == START or run is None or _has_let_go(story, run[-1].exchange, call.exchange):
             run = latest[call.identifier] = []
             runs.append(run)
         run.append(call)
     return [RoutineRun(tuple(run)) for run in runs]
+
+
+def _has_let_go(story: Story, before: Exchange, now: Exchange) -> bool:
+    """It started anew, or went back to its default session (ISO 14229-1:2020, 10.2 (M))."""
+    if now.capture != before.capture:
+        return False  # what happened between two captures is not shown
+    start = story.start_after(before.end)
+    if start is not None and start.place < now.begin:
+        return True
+    was_open = story.before(before).session not in (None, DEFAULT_SESSION)
+    between = (item for item in story.between(before.end, now.begin) if item.positive) if was_open else ()
+    return any(item.session == DEFAULT_SESSION for item in between)
 
 
 def read_call(exchange: Exchange, label: str, names: Names) -> RoutineCall | None:

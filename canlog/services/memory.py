@@ -27,3 +27,17 @@ RANGE: Final[tuple[Item, ...]] = (
     uint("memory_size", "memory_size_length", says=size_text),
 )
 LOCATION: Final[tuple[Item, ...]] = (FORMAT, *RANGE)
+
+#: Fewer bytes than these are too little to take for a place in memory what may mean anything.
+_ADDRESS_BYTES, _SIZE_BYTES = range(3, 6), range(2, 6)
+
+
+def memory_in(option: bytes) -> range | None:
+    """The memory that bytes of a maker's own layout name, where they are just a format, an address and a size."""
+    size_bytes, address_bytes = (option[0] >> 4, option[0] & 0xF) if option else (0, 0)
+    if address_bytes not in _ADDRESS_BYTES or size_bytes not in _SIZE_BYTES:
+        return None
+    if len(option) != 1 + address_bytes + size_bytes:
+        return None
+    address = int.from_bytes(option[1 : 1 + address_bytes], "big")
+    return range(address, address + int.from_bytes(option[1 + address_bytes :], "big"))
