@@ -49,9 +49,11 @@ def image(
         content = saved(parts, save)
         with whole_file(save) as stream:
             stream.write(content)
-        left_out = sum(behind - first for one in parts for first, behind in one.holes)
+        left_out = sum(hole.behind - hole.first for one in parts for hole in one.holes)
         if left_out:
-            click.echo(f"{save}: {counted(left_out, 'byte')} that the capture does not show left out", err=True)
+            click.echo(
+                f"{save}: {counted(left_out, 'byte')} that the capture does not show, or not where, left out", err=True
+            )
 
 
 def _address(text: str) -> int | None:

@@ -87,10 +87,9 @@ def compare(image: Image, file: Sequence[Segment]) -> Comparison:
                 place = differing[0]
                 first_difference = address + place, theirs[place], ours[place]
         only_written += start + len(data) - at
-    for first, behind in image.holes:
-        missing += [
-            (address, address + len(theirs)) for address, _, theirs in _shared(first, bytes(behind - first), file)
-        ]
+    for hole in image.holes:
+        due = _shared(hole.first, bytes(hole.behind - hole.first), file)
+        missing += [(address, address + len(theirs)) for address, _, theirs in due]
     return Comparison(same, different, first_difference, only_written, tuple(missing))
 
 
@@ -108,27 +107,44 @@ def saved(images: Sequence[Image], name: str) -> bytes:
     """The bytes of a file with what was written: HEX or S-record by its name, else bare bytes of the one range.
 
     Raises:
-        CanlogError: data that is no memory (compressed, encrypted), or several ranges in a form without addresses.
+        CanlogError: data that is no memory (compressed, encrypted), or whose place no frame tells; several ranges,
+            or one whose beginning is missing, in a form without addresses.
     """
-    transformed = [image for image in images if image.is_transformed]
+    if not images:
+        raise CanlogError("no download is in the capture", hint="`canlog report` says what is")
     suffix = Path(name).suffix.lower()
     has_addresses = suffix in (*HEX_NAMES, *SREC_NAMES)
-    if transformed and has_addresses:
-        hint = "save it as .bin: the bytes as they were carried"
-        raise CanlogError(f"{name}: {transformed[0].label} was sent compressed or encrypted, not as memory", hint=hint)
     segments = [segment for image in images for segment in image.segments]
-    if not segments:
-        raise CanlogError("no download is in the capture", hint="`canlog report` says what is")
     if not has_addresses:
-        if len(segments) > 1:
-            raise CanlogError(
-                f"{name}: {len(segments)} ranges have no place in a file without addresses",
-                hint="save them as .hex or .s37, or choose one module with --link",
-            )
-        return segments[0][1]
+        return _bare(images, segments, name)
+    for image in images:
+        if image.is_transformed:
+            hint = "save it as .bin: the bytes as they were carried"
+            raise CanlogError(f"{name}: {image.label} was sent compressed or encrypted, not as memory", hint=hint)
+        if image.address is None:
+            hint = "save it as .bin: the bytes as they were carried"
+            raise CanlogError(f"{name}: where {image.label} was to store it is not in the capture", hint=hint)
+    if not segments:
+        hint = "`canlog image` without --save says what is missing"
+        raise CanlogError(f"{name}: of no block is it known where it belongs", hint=hint)
     file = _bin_file(segments, name)
     text = str(file.as_ihex() if suffix in HEX_NAMES else file.as_srec())
     return text.encode("ascii")
+
+
+def _bare(images: Sequence[Image], segments: Sequence[Segment], name: str) -> bytes:
+    """The one range that is there, from its first byte on."""
+    for image in images:
+        lacks_beginning = image.holes and image.segments and image.holes[0].first < image.segments[0][0]
+        if image.unplaced or lacks_beginning:
+            hint = "save it as .hex or .s37: what has an address, without the rest"
+            raise CanlogError(f"{name}: blocks of {image.label} are missing in front of others", hint=hint)
+    if len(segments) > 1:
+        raise CanlogError(
+            f"{name}: {len(segments)} ranges have no place in a file without addresses",
+            hint="save them as .hex or .s37, or choose one module with --link",
+        )
+    return segments[0][1] if segments else b""
 
 
 def _bin_file(segments: Sequence[Segment], name: str) -> BinFile:

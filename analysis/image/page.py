@@ -58,7 +58,8 @@ def _one(page: Lines, image: Image) -> None:
     page.text(_wholeness(image), colour="good" if image.is_whole else "doubtful")
     for problem in image.problems:
         page.text(problem, mark="- ")
-    _ranges(page, "Not in the capture", image.holes)
+    _unplaced(page, image)
+    _holes(page, image)
     _ranges(page, "Written more than once, the last counts", image.overlaps)
     if image.crc32 is not None and image.sha256 is not None:
         page.text(f"CRC-32 {image.crc32}, SHA-256 {image.sha256}", hang=4)
@@ -78,6 +79,30 @@ def _wholeness(image: Image) -> str:
     return "Not whole in the capture."
 
 
+def _unplaced(page: Lines, image: Image) -> None:
+    if not image.unplaced:
+        return
+    first, last = image.unplaced[0], image.unplaced[-1]
+    lines = f"lines {first.exchange.lines[0]}-{last.exchange.lines[1]}"
+    size = counted(sum(piece.size for piece in image.unplaced), "byte")
+    page.text(
+        f"Without an address: {counted(len(image.unplaced), 'block')}, {size}, from {first.form.said(first.mark)} on "
+        f"({lines}). How much is missing in front of them is not known, so they are neither compared nor saved.",
+        mark="- ",
+    )
+
+
+def _holes(page: Lines, image: Image) -> None:
+    title = "Not in the capture, or without an address" if image.unplaced else "Not in the capture"
+    for hole in image.holes[:MOST_RANGES]:
+        where = f", {hole.where}" if hole.where else ""
+        page.text(f"{title}: {_range((hole.first, hole.behind))}{where}", mark="- ")
+    more = image.holes[MOST_RANGES:]
+    if more:
+        size = counted(sum(hole.behind - hole.first for hole in more), "byte")
+        page.text(f"{title}: {len(more)} more ranges, {size} together", mark="- ")
+
+
 def _ranges(page: Lines, title: str, ranges: Sequence[Range]) -> None:
     if not ranges:
         return
@@ -93,6 +118,8 @@ def _range(one: Range) -> str:
 def _compared(page: Lines, image: Image, result: Comparison, name: str) -> None:
     if image.is_transformed:
         page.text(f"{name}: cannot be compared with what was sent compressed or encrypted.")
+    elif image.address is None or not image.segments:
+        page.text(f"{name}: cannot be compared: where the blocks belong is not known.", colour="doubtful")
     elif not result.same and not result.different:
         page.text(f"{name}: holds nothing for this range.", colour="doubtful")
     elif result.is_equal:

@@ -1,5 +1,6 @@
 """The memory that downloads wrote, rebuilt from their blocks: ranges, holes, overlaps, checksums.
 
+A block whose place is not known (``placing``) is counted, and neither laid, compared nor saved.
 An image is called whole only where every byte announced is in the capture. Where the data is compressed or encrypted
 the bytes carried cannot be compared with the memory, and that is what is said.
 Source: ISO 14229-1:2020, 15 (M); CRC-32 as in ISO 3309 (zlib); SHA-256 as in FIPS 180-4.
@@ -9,19 +10,31 @@ from __future__ import annotations
 
 import hashlib
 import zlib
-from collections.abc import Iterator, Sequence
+from bisect import bisect_right
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from typing import NamedTuple
 
+from analysis.image.placing import Laid, place_blocks
 from analysis.operations.attempts import Attempt, attempts_of
 from analysis.operations.find import standing
 from analysis.operations.model import Kind, Operation
+from analysis.operations.transfer_account import Piece
 from analysis.report.model import Report
 from analysis.story import Story
 
 #: Bytes of one range: (first address, data). Without an address they count from 0.
 Segment = tuple[int, bytes]
 Range = tuple[int, int]
+
+
+class Hole(NamedTuple):
+    """Memory that was due and is not in the capture, and where in the capture it is missing."""
+
+    first: int
+    behind: int
+    where: str  # ``block 03, between lines 31 and 40``
 
 
 @dataclass(frozen=True)
@@ -35,24 +48,28 @@ class Image:
     size: int | None  # bytes announced
     is_transformed: bool
     segments: tuple[Segment, ...]  # what the capture shows, in order of address, without overlap
-    holes: tuple[Range, ...]
+    holes: tuple[Hole, ...]
+    unplaced: tuple[Piece, ...]  # blocks of which nobody can say where they lie
     overlaps: tuple[Range, ...]  # written more than once by this download
     problems: tuple[str, ...]
 
     @cached_property
     def n_bytes(self) -> int:
         """Bytes that the capture shows."""
-        return sum(len(data) for _, data in self.segments)
+        unplaced = sum(len(data) for piece in self.unplaced for _, data in _seen(piece))
+        return sum(len(data) for _, data in self.segments) + unplaced
 
     @property
     def is_whole(self) -> bool:
         """Every byte announced is here; never of transformed data."""
-        return not (self.is_transformed or self.holes or self.problems) and self.size == self.n_bytes
+        is_open = self.is_transformed or self.holes or self.unplaced or self.problems
+        return not is_open and self.size == self.n_bytes
 
     @property
     def data(self) -> bytes | None:
         """All bytes in one piece; None where there are holes."""
-        return self.segments[0][1] if len(self.segments) == 1 and not self.holes else None
+        is_one = len(self.segments) == 1 and not (self.holes or self.unplaced)
+        return self.segments[0][1] if is_one else None
 
     @property
     def crc32(self) -> str | None:
@@ -109,10 +126,11 @@ def _image(operation: Operation, attempt: Attempt, story: Story) -> Image:
         problems.append("its beginning is not in the capture: how much was due, and where, is not known")
     if account.unanswered is not None:
         problems.append("the answer to its last block is not in the capture")
-    if any(not piece.data and piece.exchange.request is None for piece in account.pieces):
-        problems.append("a block is not in the capture: where the ones behind it belong is not known")
-    segments, overlaps = _laid_out((base + start, data) for start, data in _seen(attempt))
+    places = place_blocks(attempt)
+    laid = [one._replace(start=base + one.start) for one in places.laid]
+    segments, overlaps = _laid_out((one.start + at, data) for one in laid for at, data in _seen(one.piece))
     first = base if not account.form.is_addressed or not segments else segments[0][0]
+    holes = _holes(segments, first, None if attempt.transformed else attempt.size)
     return Image(
         operation=operation,
         label=story.label,
@@ -121,20 +139,20 @@ def _image(operation: Operation, attempt: Attempt, story: Story) -> Image:
         size=attempt.size,
         is_transformed=attempt.transformed,
         segments=tuple(segments),
-        holes=tuple(_holes(segments, first, None if attempt.transformed else attempt.size)),
+        holes=tuple(_where_they_are(holes, laid, attempt)),
+        unplaced=places.unplaced,
         overlaps=tuple(overlaps),
         problems=tuple(problems),
     )
 
 
-def _seen(attempt: Attempt) -> Iterator[Segment]:
-    """What frames brought of each block, in the order it was written."""
-    for piece in attempt.account.pieces:
-        at = 0
-        for start, end in (*piece.missing, (len(piece.data), len(piece.data))):
-            if at < start:
-                yield piece.start + at, piece.data[at:start]
-            at = end
+def _seen(piece: Piece) -> Iterator[Segment]:
+    """What frames brought of a block."""
+    at = 0
+    for start, end in (*piece.missing, (len(piece.data), len(piece.data))):
+        if at < start:
+            yield at, piece.data[at:start]
+        at = end
 
 
 def _laid_out(written: Iterator[Segment]) -> tuple[list[Segment], list[Range]]:
@@ -182,3 +200,50 @@ def _holes(segments: Sequence[Segment], first: int, size: int | None) -> Iterato
         at = start + len(data)
     if size is not None and at < first + size:
         yield at, first + size
+
+
+def _where_they_are(holes: Iterable[Range], laid: Sequence[Laid], attempt: Attempt) -> Iterator[Hole]:
+    """Holes cut at the edges of blocks, each with the block or the lines that it is missing at."""
+    blocks = sorted(laid, key=lambda one: one.start)
+    starts = [one.start for one in blocks]
+    for first, behind in holes:
+        at = first
+        while at < behind:
+            before = bisect_right(starts, at) - 1
+            inside = blocks[before] if before >= 0 and at < blocks[before].behind else None
+            following = blocks[before + 1] if before + 1 < len(blocks) else None
+            end = min(behind, inside.behind if inside else behind, following.start if following else behind)
+            where = (
+                _inside(inside.piece)
+                if inside
+                else _between(blocks[before] if before >= 0 else None, following, attempt)
+            )
+            yield Hole(at, end, where)
+            at = end
+
+
+def _inside(piece: Piece) -> str:
+    first, last = piece.exchange.lines
+    return f"in {piece.form.said(piece.mark)}, lines {first}-{last}"
+
+
+def _between(before: Laid | None, following: Laid | None, attempt: Attempt) -> str:
+    """Which blocks, and the lines of what stands on both sides."""
+    earlier = before.piece.exchange if before else attempt.request
+    if following is None:
+        return f"behind line {earlier.lines[1]}" if earlier else ""
+    later = following.piece.exchange
+    blocks = _blocks_said(following)
+    if earlier is None:
+        return f"{blocks}in front of line {later.lines[0]}"
+    lines = sorted((earlier.lines[1], later.lines[0]))
+    return f"{blocks}between lines {lines[0]} and {lines[1]}"
+
+
+def _blocks_said(following: Laid) -> str:
+    """``block 03, ``; empty where blocks have no counter."""
+    mark, skipped = following.piece.mark, following.skipped
+    if mark is None or not skipped:
+        return ""
+    first, last = (mark - skipped) & 0xFF, (mark - 1) & 0xFF
+    return f"block {first:02X}, " if skipped == 1 else f"blocks {first:02X}-{last:02X}, "

@@ -17,9 +17,9 @@ from analysis.operations.block_form import COUNTED, BlockForm, Placed, executes
 
 
 class Piece(NamedTuple):
-    """The data of one accepted block: where it belongs (behind the start, or its address) and what no frame brought."""
+    """The data of one accepted block, the mark that it bears, and what no frame brought."""
 
-    start: int
+    mark: int | None  # counter or address; None where it has none, or none is in the capture
     size: int
     form: BlockForm
     message: bytes  # that brought it; no copy of its data is kept, a download may be as large as memory
@@ -100,8 +100,7 @@ class Account:
         return sum(end - start for piece in self.pieces for start, end in piece.missing)
 
     def _take(self, placed: Placed, size: int, exchange: Exchange, message: bytes) -> None:
-        start = placed.mark if self.form.is_addressed and placed.mark is not None else self.carried
-        self.pieces.append(Piece(start, size, self.form, message, self._missing(exchange, size), exchange))
+        self.pieces.append(Piece(placed.mark, size, self.form, message, self._missing(exchange, size), exchange))
         self.carried += size
         self.blocks += 1
         self.due = self.form.next_mark(placed, size)

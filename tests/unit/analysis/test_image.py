@@ -35,7 +35,8 @@ def test_a_whole_download_has_the_checksums_of_its_bytes() -> None:
 def test_a_lost_frame_leaves_a_hole_and_no_checksum() -> None:
     asked, answered = block(2, IMAGE[32:64])  # type: ignore[misc]
     image = rebuilt(request(), block(1, IMAGE[:32]), without(asked, 3), answered, block(3, IMAGE[64:]), EXIT)
-    ((first, behind),) = image.holes
+    ((first, behind, where),) = image.holes
+    assert where.startswith("in block 02, lines ")
     assert behind - first == 7
     assert ADDRESS + 32 < first < ADDRESS + 64
     assert not image.is_whole
@@ -46,7 +47,9 @@ def test_a_lost_frame_leaves_a_hole_and_no_checksum() -> None:
 
 def test_what_was_due_and_never_came_is_a_hole() -> None:
     image = rebuilt(request(), block(1, IMAGE[:32]))
-    assert image.holes == ((ADDRESS + 32, ADDRESS + len(IMAGE)),)
+    (hole,) = image.holes
+    assert (hole.first, hole.behind) == (ADDRESS + 32, ADDRESS + len(IMAGE))
+    assert hole.where.startswith("behind line ")
 
 
 def test_a_block_sent_again_is_there_once() -> None:
