@@ -23,7 +23,7 @@ from analysis.limits import SECOND_NS
 from analysis.modes import mode_now
 from analysis.operations.attempts import Attempt, attempts_of
 from analysis.operations.download_checks import checks_of, last_of_each, part_of
-from analysis.operations.download_proof import DownloadProof, proofs_of, read_out_that_differs
+from analysis.operations.download_proof import DownloadProof, memory_told_otherwise, proofs_of
 from analysis.operations.identity_changed_again import identity_changed_again
 from analysis.operations.model import Kind, Operation, Part, evidence, span
 from analysis.operations.programmed_state import state_behind
@@ -173,7 +173,7 @@ class _Judge:
 
     def _contradiction(self) -> tuple[Evidence, str] | None:
         """Memory that reads otherwise (a check may have covered less), or who it says it is; and what would tell."""
-        differs = read_out_that_differs(self.attempt, self.attempts, self.story)
+        differs = memory_told_otherwise(self.attempt, self.attempts, self.story)
         if differs is not None:
             return differs, f"compare the memory read from {self._label()} with the file before it is trusted"
         part = part_of(self.attempt, self.story, self.record)

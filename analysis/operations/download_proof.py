@@ -22,8 +22,8 @@ from analysis.exchanges import Exchange, Place
 from analysis.modes import signs
 from analysis.operations.attempts import Attempt
 from analysis.operations.download_checks import checks_of, last_of_each, part_of, superseded_at
-from analysis.operations.identity_changed_again import last_told
-from analysis.operations.memory import memory_reads
+from analysis.operations.identity_changed_again import last_told, tells_something_new
+from analysis.operations.memory import memory_reads, memory_written
 from analysis.operations.model import Kind, evidence, in_order
 from analysis.operations.programmed_state import state_behind
 from analysis.operations.routines import CHECK_DEPENDENCIES, Status
@@ -144,7 +144,7 @@ def _by_identity(
     ]
     for reading in last_told(later):
         before = _last_before(reading, attempt.begin, story, record)
-        if before is None or before.raw == reading.raw or not any(reading.raw.strip(b"\0\xff ")):
+        if before is None or not tells_something_new(before.raw, reading.raw):
             continue
         if _is_the_loaders(reading, attempt.begin, story, record):
             continue
@@ -223,6 +223,11 @@ class _Piece(NamedTuple):
     data: bytes
     exchanges: tuple[Exchange, ...]
 
+    @property
+    def memory(self) -> range:
+        """Its addresses."""
+        return range(self.address, self.address + len(self.data))
+
 
 def _by_read_out(
     attempt: Attempt, attempts: Sequence[Attempt], horizon: Place | None, story: Story
@@ -231,9 +236,7 @@ def _by_read_out(
     if attempt.kind is not Kind.DOWNLOAD or attempt.address is None or attempt.transformed:
         return
     pieces = [
-        piece
-        for piece in (*_read_by_address(attempt, story), *_uploaded(attempt, attempts))
-        if horizon is None or piece.exchanges[0].begin < horizon
+        piece for piece in _read_out(attempt, attempts, story) if horizon is None or piece.exchanges[0].begin < horizon
     ]
     if not pieces:
         return  # before the bytes of a large memory are laid side by side
@@ -253,22 +256,39 @@ def _by_read_out(
         yield DownloadProof(parts, Confidence.HIGH, text, by_module=False)
 
 
-def read_out_that_differs(attempt: Attempt, attempts: Sequence[Attempt], story: Story) -> Evidence | None:
-    """Memory read by address behind the transfer, before anything else was written there, is not what was carried."""
+def memory_told_otherwise(attempt: Attempt, attempts: Sequence[Attempt], story: Story) -> Evidence | None:
+    """Behind the transfer, before anything else was carried there, the memory read or was made another one."""
     if attempt.kind is not Kind.DOWNLOAD or attempt.address is None or attempt.transformed:
         return None
     if attempt.account.problems or not attempt.account.seen_whole:
         return None  # which byte lies where is not known
-    pieces = list(memory_reads(story.after(attempt.end)))
-    written = b"".join(attempt.account.data) if pieces else b""
-    memory = range(attempt.address, attempt.address + len(written))
-    for piece in pieces:
-        if all(written[at - memory.start] == byte for at, byte in piece.bytes_in(memory).items()):
+    said = [(piece, "reads differently from what was carried") for piece in _read_out(attempt, attempts, story)]
+    said += [
+        (_Piece(piece.address, piece.data, (piece.exchange,)), "was written by address since, with other bytes")
+        for piece in memory_written(story.after(attempt.end))
+    ]
+    written = b"".join(attempt.account.data) if said else b""
+    for piece, what in sorted(said, key=lambda one: one[0].exchanges[0].begin):
+        if _is_as_carried(piece, attempt.address, written):
             continue
-        before = (item.memory for item in attempts if attempt.end < item.begin < piece.exchange.begin)
+        others = (item for item in attempts if item.kind is not Kind.UPLOAD)
+        before = (item.memory for item in others if attempt.end < item.begin < piece.exchanges[0].begin)
         if not any(one.start < piece.memory.stop and piece.memory.start < one.stop for one in before):
-            return evidence(piece.exchange, f"memory at {piece.address:08X} reads differently from what was carried")
+            return evidence(piece.exchanges[-1], f"memory at {piece.address:08X} {what}")
     return None
+
+
+def _is_as_carried(piece: _Piece, address: int, written: bytes) -> bool:
+    """No byte of it is another one; slices, because a whole memory may have been read."""
+    first, last = max(piece.address, address), min(piece.memory.stop, address + len(written))
+    return (
+        first >= last
+        or piece.data[first - piece.address : last - piece.address] == (written[first - address : last - address])
+    )
+
+
+def _read_out(attempt: Attempt, attempts: Sequence[Attempt], story: Story) -> list[_Piece]:
+    return [*_read_by_address(attempt, story), *_uploaded(attempt, attempts)]
 
 
 def _read_by_address(attempt: Attempt, story: Story) -> Iterator[_Piece]:

@@ -23,6 +23,27 @@ def last_told(readings: Sequence[Reading]) -> list[Reading]:
     return list({item.key: item for item in readings}.values())
 
 
+def tells_something_new(before: bytes, after: bytes) -> bool:
+    """Another value: not the same one with other fill bytes or cut short, and no sign that nothing is there.
+
+    Text of a number has a digit, and more than one kind of sign; what was text stays text.
+    """
+    old, new = before.strip(FILL), after.strip(FILL)
+    if len(set(new)) < 2 or new == old or (len(new) > 1 and old.startswith(new)):
+        return False
+    if not _is_text(old):
+        return True
+    return _is_text(new) and (not _has_digit(old) or _has_digit(new))
+
+
+def _is_text(value: bytes) -> bool:
+    return len(value) > 1 and all(0x20 <= byte < 0x7F for byte in value)
+
+
+def _has_digit(value: bytes) -> bool:
+    return any(byte in b"0123456789" for byte in value)
+
+
 def identity_changed_again(
     attempt: Attempt, attempts: Sequence[Attempt], part: str, story: Story, record: Record
 ) -> Evidence | None:

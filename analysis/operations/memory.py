@@ -58,6 +58,15 @@ def memory_reads(exchanges: Iterable[Exchange]) -> Iterator[Piece]:
             yield Piece(exchange, address, exchange.answered[1 + repeated :])
 
 
+def memory_written(exchanges: Iterable[Exchange]) -> Iterator[Piece]:
+    """What may have been written by address, in order: what was not refused."""
+    for exchange in exchanges:
+        if exchange.act is Act.WRITE_MEMORY and exchange.outcome is not Answer.NEGATIVE:
+            piece = _piece_written(exchange)
+            if piece is not None:
+                yield piece
+
+
 def find_memory_writes(story: Story, record: Record) -> list[Operation]:
     """All writes by address to a module, in order; superseded ones included."""
     writes = [
