@@ -13,17 +13,14 @@ Evidence: both answers. Source: common practice, no source.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from itertools import pairwise
 
 from analysis.checks.registry import Context, Seen, check
 from analysis.exchanges import Exchange
 from analysis.operations.model import evidence
 from analysis.story import Story
+from analysis.trust.second_answers import second_answers
 from analysis.words import Confidence, Severity
 from canlog.counting import counted
-
-#: A second answer that comes later belongs to something else (our choice, above P2).
-SOON_NS = 100_000_000
 
 
 @check("two-modules-one-address", severity=Severity.SERIOUS)
@@ -41,12 +38,7 @@ def find(ctx: Context) -> Iterator[Seen]:
 
 
 def _answered_twice(ctx: Context, story: Story) -> Iterator[tuple[Exchange, Exchange]]:
-    """An answer, then at once another answer to the same service that nothing asked for."""
-    own = ctx.own(story)
-    for first, second in pairwise(own):
-        if second.request is not None or first.request is None or first.functional or first.response is None:
-            continue
-        is_same = first.positive and second.positive and first.answered[:3] == second.answered[:3]
-        soon = first.capture == second.capture and 0 <= second.begin_ns - first.end_ns < SOON_NS
-        if is_same and soon and first.answered != second.answered:
+    """Two values of the same; a refusal beside an answer is no second module."""
+    for first, second in second_answers(ctx.own(story)):
+        if first.positive and second.positive and first.answered[:3] == second.answered[:3]:
             yield first, second

@@ -6,6 +6,7 @@
 | stall (a pause that no receiver waits for, in a message taken all the same) | as a loss | as a loss | as a loss |
 | cut (a message that ended early on the bus) | not proven | the operation judges it | none |
 | unasked (an answer whose request is not in the capture) | not proven | medium | none |
+| second answer (another answer to the same request) | not proven | medium | none |
 | order (clock steps, frames out of order) | medium; in the proof's own message: not proven | medium | none |
 | repeat (a frame recorded twice), flow control missing or unasked | medium | medium | none |
 | two testers on one module | medium | medium | medium |
@@ -34,6 +35,7 @@ from analysis.operations.model import Operation
 from analysis.trust.missing_steps import Missing
 from analysis.trust.one_way import BOTH_WAYS
 from analysis.trust.record_gaps import record_gaps, said_of_gap
+from analysis.trust.second_answers import second_answers
 from analysis.trust.stalls import find_stalls
 from analysis.words import Confidence, Evidence, Outcome, Word, least_sure
 from canlog.doip.headers import BYTES_LOST, NO_HEADER
@@ -50,6 +52,7 @@ class Doubt(StrEnum):
     LOSS = "loss"
     CUT = "cut"  # a message that was not finished on the bus itself
     UNASKED = "no request"  # what was asked is only inferred
+    SECOND = "second answer"
     ORDER = "order"
     REPEAT = "repeat"
     FLOW = "flow control"  # missing or unasked: the data is whole, the pace unsure
@@ -87,6 +90,9 @@ RULES: dict[str, Doubt] = {
 
 #: Notes on a capture that one word is given.
 MOST_NOTES = 6
+
+#: What takes a proof away, wherever it touches it.
+SPOILING = (Doubt.LOSS, Doubt.CUT, Doubt.UNASKED, Doubt.SECOND)
 
 #: Said where a proof does not count.
 SPOILT = "the frames of the proof are damaged, lost or out of order"
@@ -165,6 +171,9 @@ def find_troubles(
             line = exchange.begin[1]
             text = f"the request of the answer at line {line} is not in the capture"
             items.append(Trouble(line, Doubt.UNASKED, exchange.link.channel, True, text))
+    for first, second in second_answers(exchanges):
+        text = f"the request at line {first.begin[1]} was answered once more, otherwise, at line {second.begin[1]}"
+        items.append(Trouble(first.end[1], Doubt.SECOND, first.link.channel, True, text))
     items += [Trouble(step.line, Doubt.LOSS, step.exchange.link.channel, False, step.said) for step in missing]
     gaps = record_gaps(survey.background, exchanges)
     items += [Trouble(gap.from_line, Doubt.LOSS, "", False, said_of_gap(gap)) for gap in gaps]
@@ -274,6 +283,7 @@ def spoils(proof: Evidence, troubles: Mapping[int, Troubles], channel: str) -> b
     """The capture suffered a loss anywhere in the proof, or frames of it are out of order."""
     touching = troubles[proof.capture].inside(min(proof.lines), max(proof.lines), channel)
     return any(
-        item.doubt in (Doubt.LOSS, Doubt.CUT, Doubt.UNASKED) or (item.doubt is Doubt.ORDER and item.in_message)
+        item.doubt in (Doubt.LOSS, Doubt.CUT, Doubt.UNASKED, Doubt.SECOND)
+        or (item.doubt is Doubt.ORDER and item.in_message)
         for item in touching
     )
