@@ -68,12 +68,15 @@ def _which_block(bad: Exchange, own: Operation, members: Sequence[Exchange]) -> 
     blocks = [item for item in members if item.act is Act.BLOCK]
     size = own.details["size_asked"]
     form = form_of(request, blocks, size if isinstance(size, int) else None)
-    before = [item for item in blocks if item.begin < bad.begin and item.asked != bad.asked]
+    before = [item for item in blocks if item.begin < bad.begin and item.told != bad.told]
     number = len({form.read(item.told).mark if form.head > 1 else item.number for item in before}) + 1
     first = form.size(blocks[0].request.length) if blocks[0].request else 0
     total = f" of {-(-size // first)}" if isinstance(size, int) and size and first and _is_plain(own) else ""
     of_size = f" of {size:,}" if isinstance(size, int) else ""
-    return f"block {number}{total}; {own.details['size_carried']:,}{of_size} bytes were answered"
+    carried = own.details["size_carried"]
+    if before and not carried:
+        return f"block {number}{total}; the bytes of those in front of it were not recorded"
+    return f"block {number}{total}; {carried:,}{of_size} bytes were answered"
 
 
 def _is_plain(own: Operation) -> bool:

@@ -52,9 +52,9 @@ def _one(page: Lines, image: Image) -> None:
         word,
     )
     kind = "Helper program in RAM: " if image.operation.details["driver"] else ""
-    page.text(
-        f"{kind}{image.n_bytes:,}{due} bytes{place}, in {counted(int(str(image.operation.details['blocks'])), 'block')}"
-    )
+    blocks = counted(int(str(image.operation.details["blocks"])), "block")
+    carried = f"{image.n_bytes:,}{due} bytes" if image.n_bytes else "no byte recorded"
+    page.text(f"{kind}{carried}{place}, in {blocks}")
     page.text(_wholeness(image), colour="good" if image.is_whole else "doubtful")
     for problem in image.problems:
         page.text(problem, mark="- ")

@@ -126,6 +126,8 @@ def _image(operation: Operation, attempt: Attempt, story: Story) -> Image:
         problems.append("its beginning is not in the capture: how much was due, and where, is not known")
     if account.unanswered is not None:
         problems.append("the answer to its last block is not in the capture")
+    if account.is_unheard:
+        problems.append("only the answers to its blocks are in the capture: no byte of it")
     places = place_blocks(attempt)
     laid = [one._replace(start=base + one.start) for one in places.laid]
     segments, overlaps = _laid_out((one.start + at, data) for one in laid for at, data in _seen(one.piece))

@@ -28,6 +28,7 @@ from analysis.operations.identity_changed_again import identity_changed_again
 from analysis.operations.model import Kind, Operation, Part, evidence, span
 from analysis.operations.programmed_state import state_behind
 from analysis.operations.routines import RoutineCall, Status, has_begun
+from analysis.operations.transfer_account import Account
 from analysis.record import Record
 from analysis.story import Mode, Story
 from analysis.trust.doubts import SPOILT, Doubt, spoils
@@ -255,7 +256,7 @@ class _Judge:
     def _unfinished(self, checks: Sequence[RoutineCall]) -> str:
         """Why the attempt is not finished, in words; empty when it is."""
         attempt, account = self.attempt, self.attempt.account
-        carried = _share(account.carried, attempt.size)
+        carried = _share(account, attempt.size)
         if attempt.ended is not None:
             return ""
         good = [call for call in checks if call.status is Status.GOOD and call.kind == "check"]
@@ -268,6 +269,8 @@ class _Judge:
             return f"memory was erased and nothing was downloaded{why}"
         if not account.blocks:
             return f"the transfer was requested and no block was carried{why}"
+        if account.is_unheard and not attempt.has_exit:
+            return ""  # its end is the last byte, and none was recorded
         if attempt.exits and not self._module_went_on():
             return f"the transfer exit was not answered{why}"
         if self._account_closes() and self._module_went_on():
@@ -436,7 +439,7 @@ def _done(attempt: Attempt) -> str:
     account = attempt.account
     if not account.blocks:
         return "no block of the transfer is in the capture"
-    carried = f"{counted(account.blocks, 'block')}, {_share(account.carried, attempt.size)}"
+    carried = f"{counted(account.blocks, 'block')}, {_share(account, attempt.size)}"
     if account.lost:
         carried += f" ({account.lost:,} of them not in the capture)"
     if not account.unseen:
@@ -461,7 +464,10 @@ def _refused_length(block: Exchange | None) -> str:
     return f"the module refused the length of {block_said}, with flow control overflow (line {request.last_line}): "
 
 
-def _share(carried: int, size: int | None) -> str:
+def _share(account: Account, size: int | None) -> str:
+    if account.is_unheard:
+        return "whose bytes were not recorded"
+    carried = account.carried
     if not size:
         return counted(carried, "byte")
     return f"{carried:,} of {counted(size, 'byte')} ({100 * carried / size:.1f} %)"

@@ -99,6 +99,11 @@ class Account:
         """Bytes of accepted blocks that no frame in the capture brought."""
         return sum(end - start for piece in self.pieces for start, end in piece.missing)
 
+    @property
+    def is_unheard(self) -> bool:
+        """Blocks were taken, and no byte of them is in the capture: only the other direction is."""
+        return bool(self.pieces) and not any(piece.message for piece in self.pieces)
+
     def _take(self, placed: Placed, size: int, exchange: Exchange, message: bytes) -> None:
         self.pieces.append(Piece(placed.mark, size, self.form, message, self._missing(exchange, size), exchange))
         self.carried += size

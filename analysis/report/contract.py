@@ -213,7 +213,7 @@ class DownloadDetails(TypedDict):
 
     address: Annotated[str | None, "hex text of the address asked for"]
     size_asked: Annotated[Count | None, "bytes announced"]
-    size_carried: Annotated[Count, "bytes of data in answered blocks"]
+    size_carried: Annotated[Count, "bytes of data in answered blocks, as far as the capture holds them"]
     blocks: Annotated[Count, "blocks answered"]
     ended: Annotated[bool, "the end of the transfer was answered positively"]
     checked: Annotated[bool, "a check of this part was answered with a status known to be good"]

@@ -302,7 +302,9 @@ def _transferred(details: Mapping[str, object]) -> str:
     if blocks == 0:
         return ", no block answered"
     text = ""
-    if isinstance(carried, int):
+    if not carried and blocks:
+        text = ", bytes not recorded,"
+    elif isinstance(carried, int):
         text = f", {counted(carried, 'byte')}"
         if isinstance(asked, int) and asked != carried:
             text = f", {carried:,} of {counted(asked, 'byte')}"

@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 from analysis import analyse
+from analysis.report.text import render_text
 
 FIXTURES = Path(__file__).parents[2] / "fixtures"
 GOOD = (
@@ -62,3 +63,35 @@ def test_a_channel_whose_answers_are_missing_makes_no_dead_module(tmp_path: Path
     states = {module["link"]: module["now"] for module in report["modules"]}
     assert states["can1:18DA2AF1>18DAF12A"] == "unknown"
     assert report["verdict"]["overall"] == "not-shown"
+
+
+def test_answers_of_a_dialect_without_an_exit_show_no_broken_transfer(tmp_path: Path) -> None:
+    report = half_of("gmw-all-good", re.compile(r" (?:24B|101)#"), tmp_path, named=True)
+    assert {item["word"] for item in report["operations"] if item["kind"] == "download"} == {"unproven"}
+
+
+WITH_SHEET = ("coach-all-good", "uds11-all-good")
+
+
+def sheet_of(fixture: str) -> Path:
+    return FIXTURES / f"{fixture.partition('-')[0]}.toml"
+
+
+@pytest.mark.parametrize("fixture", WITH_SHEET)
+def test_a_sheet_gets_no_more_out_of_requests_alone(fixture: str, tmp_path: Path) -> None:
+    half_of(fixture, ANSWERS, tmp_path, named=False)
+    names = [FIXTURES / f"{fixture.partition('-')[0]}_names.toml"]
+    report = analyse(tmp_path / "half.log", job=sheet_of(fixture), names=names).to_dict()
+    assert {item["word"] for item in report["expectations"]} == {"not-shown"}
+    assert report["verdict"]["parts"]["programming"]["word"] == "not-shown"
+    assert any("only requests were recorded" in text for text in report["verdict"]["parts"]["programming"]["because"])
+
+
+@pytest.mark.parametrize("named", [True, False], ids=["names", "no names"])
+@pytest.mark.parametrize("fixture", [*WITH_SHEET, "uds11-transfer-refused", "uds11-ends-mid-transfer"])
+def test_answers_alone_tell_no_number_of_bytes(fixture: str, named: bool, tmp_path: Path) -> None:
+    report = half_of(fixture, REQUESTS, tmp_path, named=named)
+    text = " ".join(render_text(report, 4000).split())
+    assert "bytes not recorded, in " in text
+    assert not re.search(r"\b0 (of [0-9,]+ )?bytes\b", text)
+    assert "0.0 %" not in text

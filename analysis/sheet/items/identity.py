@@ -5,6 +5,7 @@
 | as asked | confirmed, unless a download failed or was broken off |
 | otherwise, and something was programmed | failed |
 | nothing, and something was programmed | unproven; not shown where names tie the item to another part |
+| anything or nothing, and only the requests of a programming were recorded | not shown |
 | anything or nothing, and nothing was programmed | not shown: no attempt at it; what was read is said |
 """
 
@@ -72,6 +73,8 @@ class _Identity:
         is_as_asked = match is not None and (last is None or is_value(value_of(last), self.value))
         if deciding is None:
             return self._not_programmed(match if is_as_asked else last, is_as_asked=is_as_asked)
+        if deciding.outcome.word is Word.NOT_SHOWN:
+            return self._unanswered(deciding, match or last)
         if match is not None and is_as_asked and not is_broken:
             return self._make(Word.CONFIRMED, match, deciding, "", self._sure(match, deciding))
         if is_broken:
@@ -82,6 +85,11 @@ class _Identity:
             return self._make(Word.NOT_SHOWN, None, None, "only another part was programmed", None, self._program())
         wish = f"read the {self._called} of {self.subject.label} after an ignition cycle and capture it"
         return self._make(Word.UNPROVEN, None, deciding, self._unread(), None, wish)
+
+    def _unanswered(self, deciding: Operation, read: Reading | None) -> Expectation:
+        """Nobody knows what became of it (requests alone): a value read since was perhaps there before."""
+        note = deciding.outcome.because[0] if deciding.outcome.because else ""
+        return self._make(Word.NOT_SHOWN, read, deciding, note, None, deciding.outcome.would_change)
 
     def _not_programmed(self, read: Reading | None, *, is_as_asked: bool) -> Expectation:
         """A state alone is no programming: the value may have stood there since long, in all or in half of a memory."""
