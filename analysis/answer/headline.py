@@ -6,7 +6,7 @@ that failed, what is not proved; only then that all is well.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Final
 
 from analysis.answer.advice import TABLE, case_of, inside, module_of
@@ -123,11 +123,20 @@ def _broken(job: Job, state: ModuleState) -> str:
     if state.now is Now.SILENT and was_heard(state) and is_ours(job, state):
         done = [item for item in standing(job.operations) if item.link.key == state.story.link.key and item.part]
         gone = said_out_of_reach(state.story)
-        why = f": {gone}" if gone else ""
-        return f"{label} does not answer any more{why}{'; what was done to it is not proved' if done else ''}."
+        return f"{label} does not answer any more{f': {gone}' if gone else ''}{_proved_of(done)}."
     if state.now is Now.SILENT and state.story.named:
         return f"{label} was asked and never answered."
     return ""
+
+
+def _proved_of(done: Sequence[Operation]) -> str:
+    """What of the things done to a silent module was proved while it answered."""
+    open_parts = {item.part for item in done if item.part and item.outcome.word is not Word.CONFIRMED}
+    if not done or not open_parts:
+        return "; what was done to it was proved before that" * bool(done)
+    if all(item.part in open_parts for item in done):
+        return "; what was done to it is not proved"
+    return f"; not proved: {_listed(CALLED[part] for part in Part if part in open_parts)}"
 
 
 def _how_left(state: ModuleState) -> str:

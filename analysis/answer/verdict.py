@@ -1,7 +1,8 @@
 """The answer: a word for each part of the job, an overall word, and what to do next.
 
 Without a sheet the overall word is the worst of the downloads, writes of data and VIN, clears and learn routines
-seen; supporting acts never lower it. With a sheet it is the worst of the sheet's items.
+seen; supporting acts never lower it. With a sheet it is the worst of the sheet's items. A module that something was
+done to and that does not answer at the end keeps it from being confirmed.
 """
 
 from __future__ import annotations
@@ -13,7 +14,7 @@ from dataclasses import dataclass
 from analysis.answer.headline import CALLED, headline
 from analysis.answer.next_steps import Job, next_steps
 from analysis.checks.finding import Finding
-from analysis.modules import ModuleState
+from analysis.modules import ModuleState, Now
 from analysis.operations.find import standing
 from analysis.operations.model import Kind, Operation, Part
 from analysis.readings import said_identifiers
@@ -75,12 +76,20 @@ def give_verdict(
     else:
         overall = worst(item.outcome.word for item in done) or Word.NOT_SHOWN
         sure = least_sure(item.outcome.confidence for item in done if item.outcome.word is overall)
+    if overall is Word.CONFIRMED and _is_left_silent(modules, done):
+        overall, sure = Word.UNPROVEN, least_sure([sure, Confidence.MEDIUM])
     job = Job(record, operations, modules, asked, findings, overall)
     words = {part: said.word for part, said in parts.items()}
     wanted = {item.part for item in asked}
     missing = [CALLED[part] for part, said in parts.items() if said.word is Word.NOT_SHOWN and part in wanted]
     wishes = [text for said in parts.values() if said.word in OPEN for text in said.would_change]
     return Verdict(headline(job, words), overall, sure, parts, next_steps(job, wishes, missing), bool(done))
+
+
+def _is_left_silent(modules: Sequence[ModuleState], done: Sequence[Operation]) -> bool:
+    """A module that something was done to does not answer at the end: no job ends well so, whatever was proved."""
+    touched = {item.link.key for item in done}
+    return any(state.now is Now.SILENT and state.story.link.key in touched for state in modules)
 
 
 def _part(part: Part, done: Sequence[Operation], expectations: Sequence[Expectation] | None) -> PartWord:
@@ -143,7 +152,7 @@ def _first_reason(acts: Iterable[Operation], word: Word) -> str:
     first = found[0]
     alike = [item for item in found if item.kind is Kind.WRITE and _bare_reason(item) == _bare_reason(first)]
     if len(alike) < 2 or len({item.label for item in alike}) > 1:
-        return first.outcome.because[0]
+        return _telling_first(first)[0]
     label, _, numbers = _all_of(alike).partition(": ")
     return f"{label}: {counted(len(alike), 'value')} {_bare_reason(first)}: {numbers}"
 

@@ -364,11 +364,6 @@ class _Judge:
             sure = Confidence.MEDIUM if unknown or not_done or spoilt else self._sure()
             because = (done, *problems, *unknown, why, *not_done)
             return Outcome(Word.UNPROVEN, sure, _all_evidence(spoilt), because, self._missing_proof(unknown))
-        mute = self._mute_after_restart()
-        if mute is not None:
-            because = (done, *(item.text for item in proofs), mute.text)
-            wish = f"an answer of {self._label()} after the restart"
-            return Outcome(Word.UNPROVEN, Confidence.MEDIUM, (), because, wish)
         sure = max((item.confidence for item in proofs), key=(Confidence.LOW, Confidence.MEDIUM, Confidence.HIGH).index)
         doubts = (*self.attempt.account.doubts, *not_done)
         if problems or doubts:
@@ -389,17 +384,6 @@ class _Judge:
     def _is_spoilt(self, proof: DownloadProof) -> bool:
         """One lost frame in one part of a proof is enough: the parts prove only together."""
         return any(spoils(item, self.record.troubles, self.story.link.channel) for item in proof.evidence)
-
-    def _mute_after_restart(self) -> Evidence | None:
-        """Asked after the restart and never heard again: whatever was checked before, it does not run now."""
-        start = self.story.start_after(self.attempt.end)
-        if start is None:
-            return None
-        later = [item for item in self.story.after(start.place) if item.link.key == self.story.link.key]
-        asked = [item for item in later if item.outcome is Answer.SILENT]
-        if not asked or any(item.response is not None or item.pendings for item in later):
-            return None
-        return evidence(asked[-1], "the module was asked after the restart and does not answer")
 
     def _missing_proof(self, unknown: Sequence[str]) -> str:
         name = self._label()

@@ -22,6 +22,7 @@ from analysis.record import Record
 from analysis.story import module_id
 from analysis.trust.doubts import weigh
 from analysis.trust.long_answers import weigh_long_answers
+from analysis.trust.mute import weigh_mute
 from analysis.trust.overlaps import weigh_overlaps
 
 FINDERS = (
@@ -38,7 +39,7 @@ def find_operations(record: Record) -> list[Operation]:
     found = [item for story in record.stories for finder in FINDERS for item in finder(story, record)]
     found += find_communication(record)
     found.sort(key=lambda item: (item.begin, item.end))
-    found = weigh_overlaps(found, record)
+    found = list(weigh_mute(weigh_overlaps(found, record), record))
     testers = modules_with_two_testers(record)
     weighed = [weigh(item, dict(record.troubles), testers, record.one_way) for item in found]
     weighed = list(weigh_long_answers(weighed, record))

@@ -321,7 +321,9 @@ class VerdictDict(TypedDict):
 
     headline: Annotated[str, "what happened to which module, in one plain sentence"]
     overall: Annotated[
-        Word, "worst of the sheet's items, without a sheet worst of what was attempted; not-shown when nothing was"
+        Word,
+        "worst of the sheet's items, without a sheet worst of what was attempted; not-shown when nothing was; never "
+        "confirmed when a module that something was done to does not answer at the end",
     ]
     confidence: Annotated[Confidence, "how sure"]
     parts: Annotated[PartsDict, "one word for each part of the job"]

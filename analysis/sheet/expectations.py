@@ -8,7 +8,7 @@ to modules that the sheet does not mean.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 
 from analysis.operations.find import standing
@@ -22,9 +22,10 @@ from analysis.sheet.items.values import value_items
 from analysis.sheet.items.vehicle import vehicle_item
 from analysis.sheet.jobsheet import JobSheet, ModuleAsked
 from analysis.story import Story
+from analysis.trust.mute import SINCE_RESTART, mute_modules
 from analysis.trust.overlaps import DECIDED, IN_BOTH, WISH, rests_on_overlap, shared_time
 from analysis.vins import other_vehicle
-from analysis.words import WORST_FIRST, Confidence, Word
+from analysis.words import WORST_FIRST, Confidence, Word, least_sure
 
 #: What a module can be asked for, in the order of a report.
 ITEMS = (identity_items, value_items, act_items)
@@ -33,7 +34,7 @@ ITEMS = (identity_items, value_items, act_items)
 def judge_sheet(sheet: JobSheet, record: Record, operations: Sequence[Operation]) -> list[Expectation]:
     """Every item of the sheet, in the order of the sheet."""
     found = [item for module in sheet.modules for item in _of_module(sheet, module, record, standing(operations))]
-    found = list(_in_order(found, record, operations))
+    found = list(_still_answering(_in_order(found, record, operations), record))
     other = other_vehicle(sheet.vin, record)
     if other:
         found = [_of_another(item, other) for item in found]
@@ -52,6 +53,20 @@ def _in_order(items: Sequence[Expectation], record: Record, operations: Sequence
             yield replace(item, word=Word.UNPROVEN, note=IN_BOTH, would_change=WISH)
         else:
             yield item
+
+
+def _still_answering(items: Iterable[Expectation], record: Record) -> Iterator[Expectation]:
+    """The items; not proven where all that shows one was seen in front of a restart that the module is mute since."""
+    mutes = mute_modules(record)
+    for item in items:
+        mute = mutes.get(item.link or "")
+        if mute is None or item.word is not Word.CONFIRMED:
+            yield item
+        elif mute.takes_away(item.evidence):
+            sure = least_sure([item.confidence, Confidence.MEDIUM])
+            yield replace(item, word=Word.UNPROVEN, confidence=sure, note=SINCE_RESTART, would_change=mute.wish)
+        else:
+            yield replace(item, confidence=least_sure([item.confidence, Confidence.MEDIUM]))
 
 
 def _of_module(
