@@ -101,6 +101,18 @@ class Story:
         """The module's state when the exchange begins."""
         return self._states.get(exchange.number, State())
 
+    @cached_property
+    def at_the_end(self) -> State:
+        """The module's state behind everything that was said, as far as the last capture with it tells."""
+        if not self.exchanges:
+            return State()
+        last = self.exchanges[-1]
+        state = _after(self.before(last), last)
+        for start in self.starts:
+            if start.place > last.end and start.place[0] == last.capture:
+                state = _started(state, start.mode)
+        return state
+
     def is_boot_loader(self, exchange: Exchange) -> bool:
         """Its boot loader speaks there, as asked for or not: what that says of itself identifies no part."""
         state = self.before(exchange)

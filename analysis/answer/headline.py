@@ -15,6 +15,7 @@ from analysis.answer.next_steps import (
     LOCKED,
     Job,
     half_heard,
+    is_left_in_programming,
     is_one_sided,
     is_ours,
     refused_sessions,
@@ -56,9 +57,9 @@ ENDED: Final[Mapping[str, str]] = {
 }
 
 
-def headline(job: Job, words: Mapping[Part, Word]) -> str:
-    """The sentence; ``words`` of the parts of the job."""
-    said = next(text for text in _candidates(job, words) if text).replace(FROM_MEMORY, "")
+def headline(job: Job, words: Mapping[Part, Word], lacking: Mapping[Part, str]) -> str:
+    """The sentence; ``words`` of the parts of the job, ``lacking`` what of those that are shown in part is not."""
+    said = next(text for text in _candidates(job, words, lacking) if text).replace(FROM_MEMORY, "")
     open_order = _open_order(job)
     return f"{open_order} {said}" if open_order else said
 
@@ -72,7 +73,7 @@ def _open_order(job: Job) -> str:
     return ""
 
 
-def _candidates(job: Job, words: Mapping[Part, Word]) -> Iterator[str]:
+def _candidates(job: Job, words: Mapping[Part, Word], lacking: Mapping[Part, str]) -> Iterator[str]:
     if not job.record.exchanges:
         yield f"No diagnostic talk is in this recording.{_what_else(job)}"
         return
@@ -86,7 +87,7 @@ def _candidates(job: Job, words: Mapping[Part, Word]) -> Iterator[str]:
     yield _failed(job, words)
     if not job.attempted:
         yield _only_read(job)
-    yield _not_proved(job, words)
+    yield _not_proved(job, words, lacking)
     yield _all_well(job, words)
 
 
@@ -216,23 +217,31 @@ def _controlled(job: Job) -> str:
     return f"{label}: {verb} controlled ({_listed(texts)}), {ending}"
 
 
-def _not_proved(job: Job, words: Mapping[Part, Word]) -> str:
+def _not_proved(job: Job, words: Mapping[Part, Word], lacking: Mapping[Part, str]) -> str:
     done = [CALLED[part] for part, word in words.items() if word is Word.CONFIRMED]
     open_parts = [CALLED[part] for part, word in words.items() if word is Word.UNPROVEN]
-    missing = [CALLED[part] for part, word in words.items() if word is Word.NOT_SHOWN] if job.expectations else []
+    asked = {item.part for item in job.expectations}
+    missing = [part for part, word in words.items() if word is Word.NOT_SHOWN and part in asked]
     if not open_parts and not (missing and job.overall is Word.NOT_SHOWN):
         return ""
     pieces = [f"{_listed(done)} confirmed"] if done else []
     if open_parts:
         pieces.append(f"{_listed(open_parts)} done but not proved")
-    if missing and job.overall is Word.NOT_SHOWN:
-        pieces.append(f"not in this recording: {_listed(missing)}")
+    pieces += [f"{CALLED[part]} only in part, not shown: {lacking[part]}" for part in missing if part in lacking]
+    absent = dict.fromkeys(item.note for item in job.expectations if item.is_of_absent_module)
+    pieces += absent
+    here = {item.part for item in job.expectations if not item.is_of_absent_module}
+    if nothing := [CALLED[part] for part in missing if part not in lacking and part in here]:
+        pieces.append(f"not in this recording: {_listed(nothing)}")
     return f"{_modules(job, behind=': ')}{'; '.join(pieces)}."
 
 
 def _all_well(job: Job, words: Mapping[Part, Word]) -> str:
     done = [CALLED[part] for part, word in words.items() if word is Word.CONFIRMED]
     more = "; values are not yet read after a power cycle" if is_unread_after_power(job.operations) else ""
+    if labels := [state.story.label for state in job.modules if is_left_in_programming(job, state)]:
+        ends = f"the recording ends in the programming session of {_listed(labels)}: more may have followed"
+        return f"Confirmed so far{_modules(job, ' at ')}: {_listed(done)}{more}; {ends}."
     return f"All confirmed{_modules(job, ' at ')}: {_listed(done)}{more}."
 
 

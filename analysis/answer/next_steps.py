@@ -39,6 +39,7 @@ from analysis.record import Record
 from analysis.sheet.expectations import Expectation
 from analysis.supply import supply_readings
 from analysis.words import Confidence, Severity, Word
+from canlog.services.traits import PROGRAMMING_SESSION
 
 MOST_STEPS: Final = 3
 ONE_READING: Final = re.compile(r"Read the (?P<what>.+) of (?P<module>\S+) after an ignition cycle and capture it\.")
@@ -231,6 +232,12 @@ def unfinished(job: Job, state: ModuleState) -> list[Operation]:
     return [item for item in _own(job, state) if _is_transfer(item) and item.outcome.word in BROKEN]
 
 
+def is_left_in_programming(job: Job, state: ModuleState) -> bool:
+    """Something was programmed, and the recording ends with neither a restart nor another session behind it."""
+    is_done = any(_is_transfer(item) for item in _own(job, state))
+    return is_done and state.story.at_the_end.session == PROGRAMMING_SESSION
+
+
 def _own(job: Job, state: ModuleState) -> list[Operation]:
     return [item for item in standing(job.operations) if item.link.key == state.story.link.key]
 
@@ -393,6 +400,9 @@ def _proofs(job: Job) -> Iterator[Step]:
             wanted.append("the software identification")
         if wanted:
             text = f"Cycle the ignition, then read {' and '.join(wanted)} of {state.story.label} and capture that."
+            yield Step(Rank.PROOF, text)
+        elif is_left_in_programming(job, state):
+            text = f"Look for the rest of the recording: it ends in the programming session of {state.story.label}."
             yield Step(Rank.PROOF, text)
     yield from _learn_again(job)
     yield from _uncleared(job)

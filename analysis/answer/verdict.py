@@ -24,6 +24,8 @@ from analysis.words import Confidence, Word, least_sure, worst
 from canlog.counting import counted
 
 SHOWN_REASONS = 4
+#: So many missing items are called by their names.
+SHOWN_LACKING = 2
 STORED_WRONG = "stored as written, but not what the job sheet asks for"
 #: Words of an attempt that something would still change.
 OPEN = (Word.UNPROVEN, Word.FAILED, Word.INTERRUPTED)
@@ -45,6 +47,7 @@ class PartWord:
     confidence: Confidence
     because: tuple[str, ...]
     would_change: tuple[str, ...]
+    lacking: str = ""  # of a part of which only something is shown: what the sheet asks for besides
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,9 +84,14 @@ def give_verdict(
     job = Job(record, operations, modules, asked, findings, overall)
     words = {part: said.word for part, said in parts.items()}
     wanted = {item.part for item in asked}
-    missing = [CALLED[part] for part, said in parts.items() if said.word is Word.NOT_SHOWN and part in wanted]
+    lacking = {part: said.lacking for part, said in parts.items() if said.lacking}
+    missing = [
+        CALLED[part] + (f" ({lacking[part]})" if part in lacking else "")
+        for part, said in parts.items()
+        if said.word is Word.NOT_SHOWN and part in wanted
+    ]
     wishes = [text for said in parts.values() if said.word in OPEN for text in said.would_change]
-    return Verdict(headline(job, words), overall, sure, parts, next_steps(job, wishes, missing), bool(done))
+    return Verdict(headline(job, words, lacking), overall, sure, parts, next_steps(job, wishes, missing), bool(done))
 
 
 def _is_left_silent(modules: Sequence[ModuleState], done: Sequence[Operation]) -> bool:
@@ -114,7 +122,20 @@ def _from_items(items: Sequence[Expectation], acts: Sequence[Operation]) -> Part
     reasons = _act_reasons(acts, word)
     because = reasons + told if done is word else told + reasons
     wishes = _unique(item.would_change for item in deciding)
-    return PartWord(word, least_sure(item.confidence for item in deciding), _unique(because), wishes)
+    lacking = _lacking(items, acts) if word is Word.NOT_SHOWN else ""
+    if lacking:
+        because.insert(0, f"not shown: {lacking}")
+    return PartWord(word, least_sure(item.confidence for item in deciding), _unique(because), wishes, lacking)
+
+
+def _lacking(items: Sequence[Expectation], acts: Sequence[Operation]) -> str:
+    """What is not shown of a part of which something was done; empty where nothing was, whatever was read."""
+    modules = {item.item.partition(": ")[0] for item in items}
+    missing = [item.item for item in items if item.word is Word.NOT_SHOWN]
+    missing = [text.partition(": ")[2] if len(modules) == 1 else text.replace(": ", " ", 1) for text in missing]
+    if all(act.outcome.word is Word.NOT_SHOWN for act in acts):
+        return ""
+    return ", ".join(missing) if len(missing) <= SHOWN_LACKING else f"{len(missing)} of {counted(len(items), 'item')}"
 
 
 def _is_stored_wrong(act: Operation, failed: Sequence[Expectation]) -> bool:

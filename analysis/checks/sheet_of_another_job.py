@@ -38,8 +38,9 @@ def find(ctx: Context) -> Iterator[Seen]:
         hint = " (a slip of the hand?)" if is_slip(other, ctx.sheet.vin) else ""
         pieces.append(f"The modules say the VIN {other}, the sheet says {ctx.sheet.vin}{hint}.")
     if is_absent:
-        labels = ", ".join(one.label for one in ctx.sheet.modules)
-        pieces.append(f"None of the sheet's modules ({labels}) is in the recording.")
+        asked = ", ".join(one.called for one in ctx.sheet.modules)
+        heard = ", ".join(dict.fromkeys(story.link.key.partition(":")[2] for story in ctx.stories))
+        pieces.append(f"Of the sheet's modules none is in the recording: {asked}; it holds {heard}.")
     shown = [evidence(one.reading.exchange, f"says {one.text}") for one in last_vins(ctx.record)] if other else []
     firsts = [evidence(ctx.own(story)[0], f"{story.label} was asked here") for story in ctx.stories]
     yield Seen(Confidence.HIGH, tuple(shown or firsts), " ".join(pieces))

@@ -68,7 +68,7 @@ def the_job(page: Lines, report: ReportDict) -> None:
     else:
         page.heading(
             say("the-job.heading"),
-            say("job.overall", word=wording.WORD[verdict["overall"]], sure=verdict["confidence"]),
+            say("job.overall", word=wording.overall(report), sure=verdict["confidence"]),
             wording.WORD_COLOUR[verdict["overall"]],
             verdict["overall"],
         )
@@ -96,8 +96,8 @@ def _nothing(report: ReportDict) -> str:
 def _part(page: Lines, name: str, part: PartDict, said: str) -> None:
     shown = part["word"] != "not-shown"
     sure = say("job.confidence", sure=part["confidence"]) if shown else ""
-    page.row(wording.PART[name], wording.word_cell(part["word"]), sure)
-    if shown and part["word"] != "confirmed":
+    page.row(wording.PART[name], wording.word_cell(part["word"], wording.IN_PART if part["lacking"] else ""), sure)
+    if (shown or part["lacking"]) and part["word"] != "confirmed":
         reason = _without_module(part["because"][0] if part["because"] else "", said)
         if reason and reason not in said:
             page.note(_in_lines(short_hex(reason), page.width - 4, 2))

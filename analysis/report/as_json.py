@@ -295,6 +295,7 @@ def _part(item: PartWord) -> c.PartDict:
         "confidence": item.confidence.value,
         "because": list(item.because),
         "would_change": list(item.would_change),
+        "lacking": item.lacking,
     }
 
 

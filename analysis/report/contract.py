@@ -304,6 +304,7 @@ class PartDict(TypedDict):
     confidence: Annotated[Confidence, "how sure"]
     because: Annotated[list[str], "what the word rests on, one sentence each"]
     would_change: Annotated[list[str], "what would change this word: the missing proofs"]
+    lacking: Annotated[str, "of a not-shown part of which only something is in the captures: what is not; else empty"]
 
 
 class PartsDict(TypedDict):

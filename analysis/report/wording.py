@@ -23,6 +23,9 @@ WORD_COLOUR: Final[Mapping[str, str]] = {
     "interrupted": "bad",
     "not-shown": "plain",
 }
+NOT_SHOWN: Final = "not-shown"
+#: Instead of "not shown", where something is.
+IN_PART: Final = "shown only in part"
 #: Room for the longest of the five words.
 WORD_WIDTH: Final = max(len(word) for word in WORD.values())
 
@@ -142,6 +145,15 @@ DIALECT: Final[Mapping[str, str]] = {
 def word_cell(word: str, text: str = "", *below: str) -> Cell:
     """A cell that says one of the five words, as ``text`` where that is given."""
     return Cell(text or WORD[word], WORD_COLOUR[word], word, below)
+
+
+def overall(report: ReportDict) -> str:
+    """The word of the whole job; not a bare "not shown" above parts that are shown, wholly or in part."""
+    verdict = report["verdict"]
+    parts = verdict["parts"]
+    each = (parts["programming"], parts["trims"], parts["vin"], parts["fault_memory"], parts["learn"])
+    is_in_part = any(part["word"] != NOT_SHOWN or part["lacking"] for part in each)
+    return IN_PART if verdict["overall"] == NOT_SHOWN and is_in_part else WORD[verdict["overall"]]
 
 
 def at_lines(lines: Sequence[int], capture: int, captures: int) -> str:

@@ -62,6 +62,11 @@ class ModuleAsked:
     hardware: str = ""
     read_first: bool = False
 
+    @property
+    def called(self) -> str:
+        """``PCU (7E0>7E8)``: by its label, and by its link where the sheet gives one."""
+        return self.label if self.link is None else f"{self.label} ({self.link.key.removeprefix(':')})"
+
 
 @dataclass(frozen=True, slots=True)
 class JobSheet:

@@ -19,6 +19,8 @@ from analysis.words import WORST_FIRST, Confidence, Evidence, Word, least_sure
 #: The note of an item whose act is not in the captures, though its value is what the sheet asks for.
 AS_ASKED = "reads as asked"
 READS_AS_ASKED = f"not {{done}} in this capture; {AS_ASKED}"
+#: The note of every item of a module that is not in the captures.
+NOT_HERE = "is not in this recording"
 #: What a job does to a module.
 ACTS = (Kind.DOWNLOAD, Kind.FILE, Kind.WRITE, Kind.ROUTINE, Kind.CLEAR)
 
@@ -43,6 +45,11 @@ class Expectation:
     def may_be_done(self) -> bool:
         """Its act is not in the captures, and the module holds what it would have brought."""
         return self.word is Word.NOT_SHOWN and self.found is not None and self.note.endswith(AS_ASKED)
+
+    @property
+    def is_of_absent_module(self) -> bool:
+        """Nobody spoke with its module; the note says which one."""
+        return self.link is None and self.note.endswith(NOT_HERE)
 
 
 @dataclass(frozen=True)
@@ -100,6 +107,8 @@ class Subject:
         Confirmed by a reading whose frames are damaged, it is not proven.
         """
         sure = confidence or (operation.outcome.confidence if operation else Confidence.HIGH)
+        if self.story is None:
+            note = f"{self.asked.called} {NOT_HERE}"
         shown: tuple[Evidence, ...] = ()
         if reading is not None:
             shown = (evidence(reading.exchange, f"{reading.title} reads {said(reading.raw)}"),)

@@ -99,6 +99,7 @@ def part(word: c.Word, because: str = "", would_change: str = "", confidence: c.
         "confidence": confidence,
         "because": [because] if because else [],
         "would_change": [would_change] if would_change else [],
+        "lacking": "",
     }
 
 

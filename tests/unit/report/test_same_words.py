@@ -105,7 +105,7 @@ def check_first_screen(page: Shown, data: ReportDict) -> None:
 def _part(data: ReportDict, name: str) -> list[str]:
     part = data["verdict"]["parts"][name]  # type: ignore[literal-required]
     sure = "" if part["word"] == "not-shown" else f"confidence {part['confidence']}"
-    return [wording.PART[name], wording.WORD[part["word"]], sure]
+    return [wording.PART[name], wording.IN_PART if part["lacking"] else wording.WORD[part["word"]], sure]
 
 
 def check_items(page: Shown, data: ReportDict) -> None:
