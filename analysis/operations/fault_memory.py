@@ -136,10 +136,14 @@ def _clear_outcome(
     if len(exchange.asked) > CLEAR_LENGTH:
         text = "clearing of a memory of its own was accepted; lists of the main memory do not show it"
         return Outcome(Word.UNPROVEN, Confidence.HIGH, (), (text,), "read that memory (19 17) after the clear")
+    by_loader = [item for item in after if story.is_boot_loader(item.exchange)]
+    after = [item for item in after if item not in by_loader]
     known = [(item, _earlier(item, before)) for item in after if _shows(item, exchange, before)]
     covering = [(item, codes) for item, codes in known if codes is not None and _covers(item, codes)]
     if not covering:
         text = "clearing was accepted; the memory was not read since"
+        if by_loader:
+            text += ", but from the boot loader, which need not know it"
         if after:
             text = f"clearing was accepted; {_too_narrow(after[-1], before)}"
             wish = ALL_BITS if _asked_for_few(after[-1]) else wish

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import pytest
-from talk import KEEPER, Talk, ask, everybody, gap, heard, module, of_kind, only, read, tester, word_of, words
+from talk import KEEPER, Talk, ask, everybody, gap, heard, module, of_kind, only, read, reset, tester, word_of, words
 
 CLEAR = ask("14 FFFFFF", "54")
 STORED = ask("19 02 FF", "59 02 FF 123456 2F")
@@ -162,3 +162,11 @@ def test_a_list_of_confirmed_codes_alone_need_not_show_a_fault_that_is_back(mask
     stored = ask("19 02 08", "59 02 FF 123456 28")
     assert clear_word(stored, CLEAR, ask(f"19 02 {mask}", "59 02 FF")) == ("confirmed", sure)
     assert clear_word(stored, CLEAR, ask(f"19 02 {mask}", "59 02 FF"), EMPTY) == ("confirmed", "high")
+
+
+def test_a_list_of_the_boot_loader_shows_nothing_of_a_clear() -> None:
+    loader: list[Talk] = [ask("10 02", "50 02 0032 01F4"), EMPTY]
+    report = heard(STORED, CLEAR, loader)
+    assert word_of(report, "clear")[0] == "unproven"
+    assert "boot loader" in only(report, "clear").outcome.because[0]
+    assert clear_word(STORED, CLEAR, loader, reset(), EMPTY) == ("confirmed", "high")
