@@ -53,25 +53,40 @@ def signs(story: Story, behind: Place = (0, 0)) -> list[Sign]:
 
 
 def mode_now(story: Story, behind: Place = (0, 0)) -> tuple[Mode, list[Sign]]:
-    """The mode at the end and the signs since the last change of it.
+    """The mode at the end and the signs of it.
 
-    The last strong sign decides; without one, the majority of the weak signs since the last start.
+    What was seen since the last start decides; only where that tells nothing, what was seen before it.
     """
     found = signs(story, behind)
+    start = story.last_start()
+    since = [sign for sign in found if start is None or sign.place >= start.place]
+    if any(sign.strong for sign in since) or _is_telling(since):
+        return _mode_by(since)
+    return _mode_by(found)
+
+
+def _mode_by(found: list[Sign]) -> tuple[Mode, list[Sign]]:
+    """The last strong sign; without one, the majority of the weak ones."""
     strong = [sign for sign in found if sign.strong]
     if strong:
         mode = strong[-1].mode
         return mode, [sign for sign in found if sign.mode is mode][-3:]
-    start = story.last_start()
-    recent = [sign for sign in found if start is None or sign.place > start.place] or found
-    boot = [sign for sign in recent if sign.mode is Mode.BOOT]
-    application = [sign for sign in recent if sign.mode is Mode.APPLICATION]
+    boot = [sign for sign in found if sign.mode is Mode.BOOT]
+    application = [sign for sign in found if sign.mode is Mode.APPLICATION]
     if application:
         return Mode.APPLICATION, application[-3:]
     # An identifier may be missing in a variant: refusals alone show no boot loader, however many.
-    telling = {sign.evidence.text for sign in boot}
-    is_boot = len(telling) > 1 and not all(text.startswith(REFUSES) for text in telling)
+    is_boot = _is_telling(boot) and not all(text.startswith(REFUSES) for text in _texts(boot))
     return (Mode.BOOT, boot[-3:]) if is_boot else (Mode.UNKNOWN, boot)
+
+
+def _is_telling(found: list[Sign]) -> bool:
+    """More than one kind of sign: a single weak one outweighs nothing."""
+    return len(_texts(found)) > 1
+
+
+def _texts(found: list[Sign]) -> set[str]:
+    return {sign.evidence.text for sign in found}
 
 
 def _signs_of(story: Story, exchange: Exchange) -> Iterator[Sign]:
@@ -88,7 +103,7 @@ def _signs_of(story: Story, exchange: Exchange) -> Iterator[Sign]:
         if exchange.positive and not state.boot:  # not strong: many boot loaders open it too
             yield _sign(Mode.APPLICATION, exchange, "opens the extended session")
         elif exchange.nrc == REFUSED_SUB_FUNCTION:
-            yield _sign(Mode.BOOT, exchange, "knows no extended session")
+            yield _sign(Mode.BOOT, exchange, "knows no extended session", strong=story.lost_a_session(exchange))
 
 
 def _signs_of_older(exchange: Exchange, state: State) -> Iterator[Sign]:

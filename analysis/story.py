@@ -25,6 +25,8 @@ from canlog.survey import Survey
 
 #: The answer that names the active session: 62 F186 (ISO 14229-1:2020, annex C (M)).
 _SAYS_SESSION = b"\x62\xf1\x86"
+#: subFunctionNotSupported (ISO 14229-1:2020, annex A.1 (M)).
+_NO_SUCH_SUB_FUNCTION = 0x12
 
 
 class Mode(StrEnum):
@@ -83,7 +85,24 @@ class Story:
                 start = next(starts, None)
             states[exchange.number] = state
             state = _after(state, exchange)
+            if self.lost_a_session(exchange) and state.session != PROGRAMMING_SESSION:
+                state = replace(state, boot=True)
         return states
+
+    def lost_a_session(self, exchange: Exchange) -> bool:
+        """It says that it has no such session (code 12), and opened it before: another program speaks by now."""
+        if exchange.act is not Act.SESSION or exchange.nrc != _NO_SUCH_SUB_FUNCTION:
+            return False
+        first = self._first_opened.get(exchange.session)
+        return first is not None and first < exchange.begin
+
+    @cached_property
+    def _first_opened(self) -> dict[int | None, Place]:
+        opened: dict[int | None, Place] = {}
+        for item in self.exchanges:
+            if item.act is Act.SESSION and item.positive:
+                opened.setdefault(item.session, item.end)
+        return opened
 
     @cached_property
     def own(self) -> tuple[Exchange, ...]:

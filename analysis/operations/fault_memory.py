@@ -22,6 +22,7 @@ from analysis.words import Confidence, Outcome, Word
 from canlog.counting import counted
 from canlog.names.dtc import dtc_text
 from canlog.names.tables import Names
+from canlog.services.dialects import UDS
 from canlog.services.traits import Act, orders_no_faults
 
 OBD_CLEAR = 0x04
@@ -136,7 +137,7 @@ def _clear_outcome(
     if len(exchange.asked) > CLEAR_LENGTH:
         text = "clearing of a memory of its own was accepted; lists of the main memory do not show it"
         return Outcome(Word.UNPROVEN, Confidence.HIGH, (), (text,), "read that memory (19 17) after the clear")
-    by_loader = [item for item in after if story.is_boot_loader(item.exchange)]
+    by_loader = [one for one in after if one.exchange.dialect == UDS and story.is_boot_loader(one.exchange)]
     after = [item for item in after if item not in by_loader]
     known = [(item, _earlier(item, before)) for item in after if _shows(item, exchange, before)]
     covering = [(item, codes) for item, codes in known if codes is not None and _covers(item, codes)]

@@ -29,6 +29,7 @@ from talk import (
     reset,
     state,
     tester,
+    word_of,
     write,
 )  # fmt: skip
 
@@ -204,3 +205,37 @@ def test_a_boot_sign_in_front_of_a_hole_says_nothing_of_a_module_that_answers_be
     (unit,) = (item for item in report.modules if item.story.label == "DUC")
     assert unit.now is Now.UNKNOWN
     assert not any("Program DUC again" in step for step in report.verdict.next_steps)
+
+
+LOADER: list[Talk] = [
+    ask("10 03", "7F 10 12"), read("F180", "424F4F54"), ask("22 F190", "7F 22 31"), ask("22 F188", "7F 22 31"),
+]  # fmt: skip
+OPENED: list[Talk] = [read("F190", "41"), read("F188", SOFTWARE), ask("10 03", "50 03 0032 01F4"), enter()]
+
+
+def test_what_answered_in_front_of_the_last_restart_says_nothing_of_what_runs_behind_it() -> None:
+    report = heard(OPENED, programming(), GOOD, reset(), read("F188", b"PCU-SW-1207"), reset(), LOADER, names=NAMES)
+    assert state(report).now == "boot"
+    assert word_of(report, "download")[0] == "failed"
+
+
+def test_a_session_that_the_module_has_lost_shows_its_boot_loader_whatever_else_it_reads() -> None:
+    """A boot loader may know the number of the software that it holds."""
+    told = [*LOADER[:3], read("F188", b"PCU-SW-1207"), ask("19 02 FF", "7F 19 11")]
+    report = heard(OPENED, programming(), reset(), told)
+    assert state(report).now == "boot"
+    assert word_of(report, "download")[0] != "confirmed"
+
+
+def test_an_application_without_an_extended_session_is_one() -> None:
+    none = ask("10 03", "7F 10 12")
+    report = heard(read("F188", SOFTWARE), none, enter(), programming(), GOOD, reset(), none, read("F180", "01"),
+                   read("F188", b"PCU-SW-1207"), names=NAMES)  # fmt: skip
+    assert state(report).now == "application"
+    assert word_of(report, "download")[0] == "confirmed"
+
+
+def test_one_identifier_that_is_refused_behind_the_last_restart_changes_nothing() -> None:
+    report = heard(OPENED, programming(), GOOD, reset(), read("F188", SOFTWARE), reset(), ask("22 F189", "7F 22 31"),
+                   names=NAMES)  # fmt: skip
+    assert state(report).now == "application"
