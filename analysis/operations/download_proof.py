@@ -26,6 +26,7 @@ from analysis.operations.identity_changed_again import last_told, tells_somethin
 from analysis.operations.memory import memory_reads, memory_written
 from analysis.operations.model import Kind, evidence, in_order
 from analysis.operations.programmed_state import state_behind
+from analysis.operations.replaced import is_of_another_unit
 from analysis.operations.routines import CHECK_DEPENDENCIES, Status
 from analysis.readings import Reading
 from analysis.record import Record
@@ -141,9 +142,10 @@ def _by_identity(
         and (horizon is None or item.place < horizon)
         and _belongs(item, part, only_part=only_part)
         and not story.is_boot_loader(item.exchange)
+        and not is_of_another_unit(item, attempt.exchanges[0], story, record)
     ]
     for reading in last_told(later):
-        before = _last_before(reading, attempt.begin, story, record)
+        before = _last_before(reading, attempt, story, record)
         if before is None or not tells_something_new(before.raw, reading.raw):
             continue
         if _is_the_loaders(reading, attempt.begin, story, record):
@@ -183,9 +185,10 @@ def _by_stamp(
         and (horizon is None or item.place < horizon)
         and not item.written_by_tester
         and not story.is_boot_loader(item.exchange)
+        and not is_of_another_unit(item, attempt.exchanges[0], story, record)
     ]
     later = last_told(later)
-    before = {item.place: _last_before(item, attempt.begin, story, record) for item in later}
+    before = {item.place: _last_before(item, attempt, story, record) for item in later}
     same = [item for item in later if item.tells_software and (was := before[item.place]) and was.raw == item.raw]
     stamps = [
         item for item in later if item.identifier in STAMPS and (was := before[item.place]) and was.raw != item.raw
@@ -204,14 +207,15 @@ def _belongs(reading: Reading, part: PartName | None, *, only_part: bool) -> boo
     return only_part and reading.tells_software
 
 
-def _last_before(reading: Reading, place: Place, story: Story, record: Record) -> Reading | None:
+def _last_before(reading: Reading, attempt: Attempt, story: Story, record: Record) -> Reading | None:
     earlier = [
         item
         for item in record.readings(story)
         if item.key == reading.key
-        and item.place < place
+        and item.place < attempt.begin
         and item.exchange.whole
         and not story.is_boot_loader(item.exchange)
+        and not is_of_another_unit(item, attempt.exchanges[0], story, record)
     ]
     return earlier[-1] if earlier else None
 

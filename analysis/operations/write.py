@@ -28,7 +28,7 @@ from analysis.operations.read_back import (
     refused,
     unanswered,
 )
-from analysis.operations.replaced import is_of_module_before
+from analysis.operations.replaced import is_of_another_unit, is_of_module_before
 from analysis.readings import Reading, said_identifiers, title_of
 from analysis.record import Record
 from analysis.story import Story
@@ -138,7 +138,11 @@ class _Judge:
             and not is_of_module_before(item, self.exchange.capture, self.story, self.record)
         ]
         later = [
-            item for item in same if item.place > self.exchange.begin and (horizon is None or item.place < horizon)
+            item
+            for item in same
+            if item.place > self.exchange.begin
+            and (horizon is None or item.place < horizon)
+            and not is_of_another_unit(item, self.exchange, self.story, self.record)
         ]
         return (earlier[-1] if earlier else None), later
 
