@@ -3,6 +3,7 @@
 | read behind the last programming | word |
 |---|---|
 | as asked | confirmed, unless a download failed or was broken off |
+| as asked, as it was before, and the download is unproven | unproven |
 | otherwise, and something was programmed | failed |
 | nothing, and something was programmed | unproven; not shown where names tie the item to another part |
 | anything or nothing, and only the requests of a programming were recorded | not shown |
@@ -75,6 +76,9 @@ class _Identity:
             return self._not_programmed(match if is_as_asked else last, is_as_asked=is_as_asked)
         if deciding.outcome.word is Word.NOT_SHOWN:
             return self._unanswered(deciding, match or last)
+        if match is not None and is_as_asked and deciding.outcome.word is Word.UNPROVEN and self._read_so_before(match):
+            note = "read so before it was programmed as well"
+            return self._make(Word.UNPROVEN, match, deciding, note, None, deciding.outcome.would_change)
         if match is not None and is_as_asked and not is_broken:
             return self._make(Word.CONFIRMED, match, deciding, "", self._sure(match, deciding))
         if is_broken:
@@ -90,6 +94,12 @@ class _Identity:
         """Nobody knows what became of it (requests alone): a value read since was perhaps there before."""
         note = deciding.outcome.because[0] if deciding.outcome.because else ""
         return self._make(Word.NOT_SHOWN, read, deciding, note, None, deciding.outcome.would_change)
+
+    def _read_so_before(self, match: Reading) -> bool:
+        """What stood there before is no sign that what was programmed runs."""
+        begin = min(one.begin for one in self.downloads)
+        earlier = [one for one in self.subject.readings if one.key == match.key and one.place < begin]
+        return bool(earlier) and earlier[-1].raw == match.raw
 
     def _not_programmed(self, read: Reading | None, *, is_as_asked: bool) -> Expectation:
         """A state alone is no programming: the value may have stood there since long, in all or in half of a memory."""
