@@ -19,7 +19,7 @@ from canlog.names.vin import is_blank as is_blank_vin
 from canlog.services.data import split_records
 from canlog.services.dialects import GMW, KWP, UDS
 from canlog.services.identifiers import READ_IDENTIFICATION, identifier_kind, identifier_name, identifier_text
-from canlog.services.traits import Act, identification_asked, item_read, item_written
+from canlog.services.traits import Act, identification_asked, identifier_asked, item_read, item_written
 
 READ_BY_IDENTIFIER, OBD_INFO = 0x22, 0x09
 OBD_CVN = 0xF806
@@ -182,6 +182,16 @@ def _values(exchange: Exchange, lengths: dict[int, int]) -> Iterator[tuple[int, 
             yield 0xF800 | answer[1], answer[3:]
     elif exchange.act is Act.READ and (item := item_read(answer, exchange.dialect)) is not None:
         yield item.identifier, item.data
+
+
+def identifiers_asked(exchange: Exchange) -> list[int]:
+    """What a request for values asked for, whatever came back."""
+    if exchange.service == READ_BY_IDENTIFIER and exchange.act is Act.READ:
+        return _asked_identifiers(exchange)
+    if exchange.service == OBD_INFO:
+        return [0xF800 | infotype for infotype in exchange.told[1:2]]
+    asked = identifier_asked(exchange.asked, exchange.dialect)
+    return [] if asked is None else [asked]
 
 
 def _asked_identifiers(exchange: Exchange) -> list[int]:

@@ -31,14 +31,16 @@ from analysis.modules import ModuleState, Now
 from analysis.operations.clock_order import reversals
 from analysis.operations.fault_memory import ALL_BITS
 from analysis.operations.find import standing
+from analysis.operations.identification import read_behind, telling_identifiers
 from analysis.operations.model import Kind, Operation, Part
 from analysis.operations.read_back import NOTHING
 from analysis.operations.routine import ASK_RESULT
-from analysis.readings import said_identifiers
+from analysis.readings import Reading, said_identifiers
 from analysis.record import Record
 from analysis.sheet.expectations import Expectation
 from analysis.supply import supply_readings
 from analysis.words import Confidence, Severity, Word
+from canlog.names.value_layout import FILL
 from canlog.services.traits import PROGRAMMING_SESSION
 
 MOST_STEPS: Final = 3
@@ -395,9 +397,14 @@ def _proofs(job: Job) -> Iterator[Step]:
         wanted = []
         if unread := [item for item in own if item.kind is Kind.WRITE and _wants_reading(item)]:
             wanted.append(_identifiers(unread))
-        unproven = any(_is_transfer(item) and item.outcome.word is Word.UNPROVEN for item in own)
+        unproven = [item for item in own if _is_transfer(item) and item.outcome.word is Word.UNPROVEN]
         if unproven and not _is_identified(job, state):
-            wanted.append("the software identification")
+            told = _told_since(unproven, state, job.record)
+            if told and not job.expectations:
+                values = ", ".join(f"{item.number} {item.text or item.raw.hex().upper()}" for item in told)
+                text = f"Compare what {state.story.label} says now, {values}, with the file that was programmed"
+                yield Step(Rank.PROOF, f"{text}, or give a job sheet (--job) that asks for it.")
+            wanted += _identification(unproven, told, state, job.record)
         if wanted:
             text = f"Cycle the ignition, then read {' and '.join(wanted)} of {state.story.label} and capture that."
             yield Step(Rank.PROOF, text)
@@ -406,6 +413,33 @@ def _proofs(job: Job) -> Iterator[Step]:
             yield Step(Rank.PROOF, text)
     yield from _learn_again(job)
     yield from _uncleared(job)
+
+
+def _told_since(unproven: Iterable[Operation], state: ModuleState, record: Record) -> list[Reading]:
+    """What the module says of the parts that are not proved, behind the restart; a blank says nothing."""
+    found: dict[int, Reading] = {}
+    for item in unproven:
+        identifiers = telling_identifiers(_part_name(item), state.story, record)
+        for reading in read_behind(identifiers, item.end, state.story, record):
+            if reading.raw.strip(FILL):
+                found[reading.identifier] = reading
+    return [found[one] for one in sorted(found)]
+
+
+def _identification(
+    unproven: Iterable[Operation], told: Sequence[Reading], state: ModuleState, record: Record
+) -> list[str]:
+    """``the software identification (F188, F1A0)``: what would tell what is not proved, where it was not read."""
+    telling = {one for item in unproven for one in telling_identifiers(_part_name(item), state.story, record)}
+    wanted = telling - {item.identifier for item in told}
+    if not telling:
+        return ["the software identification"]
+    return [f"the software identification ({said_identifiers(wanted)})"] if wanted else []
+
+
+def _part_name(item: Operation) -> str | None:
+    name = item.details.get("name")
+    return str(name) if name else None
 
 
 def _learn_again(job: Job) -> Iterator[Step]:

@@ -29,7 +29,7 @@ def find(ctx: Context) -> Iterator[Seen]:
         if exits:
             names = ", ".join(str(item.details["name"] or item.details["address"]) for item in bare)
             shown = tuple(evidence(one, "the end of the transfer, answered well") for one in exits)
-            yield Seen(Confidence.HIGH, shown, f"{story.label}: downloaded, and never checked or read: {names}.")
+            yield Seen(Confidence.HIGH, shown, f"{story.label}: downloaded, and no check was asked for: {names}.")
 
 
 def _exit_unchecked(ctx: Context, story: Story, item: Operation) -> Exchange | None:

@@ -22,13 +22,15 @@ from analysis.exchanges import Answer, Exchange, Place
 from analysis.limits import SECOND_NS
 from analysis.modes import mode_now
 from analysis.operations.attempts import Attempt, attempts_of
-from analysis.operations.download_checks import checks_of, last_of_each, part_of
+from analysis.operations.download_checks import checks_of, last_of_each, part_of, superseded_at
 from analysis.operations.download_proof import DownloadProof, memory_told_otherwise, proofs_of
+from analysis.operations.identification import telling_identifiers, why_not_identified
 from analysis.operations.identity_changed_again import identity_changed_again
 from analysis.operations.model import Kind, Operation, Part, evidence, span
 from analysis.operations.programmed_state import state_behind
 from analysis.operations.routines import RoutineCall, Status, has_begun
 from analysis.operations.transfer_account import Account
+from analysis.readings import said_identifiers
 from analysis.record import Record
 from analysis.story import Mode, Story
 from analysis.trust.doubts import SPOILT, Doubt, spoils
@@ -47,6 +49,7 @@ CHECKS = ("check", "dependencies")
 #: What a module answers in the middle of a transfer as well.
 LOOKING = frozenset({Act.READ, Act.READ_MEMORY, Act.READ_FAULTS, Act.TESTER_PRESENT})
 
+NOT_PROVED = "nothing afterwards proves that the memory is right"
 ERASED = ", after the memory was erased"
 
 #: Reason of a message whose receiver has no room for it.
@@ -360,7 +363,7 @@ class _Judge:
             if call.status is Status.REFUSED and call.kind in CHECKS
         ]
         if not proofs:
-            why = SPOILT if spoilt else "nothing afterwards proves that the memory is right"
+            why = SPOILT if spoilt else self._why_not_proved()
             sure = Confidence.MEDIUM if unknown or not_done or spoilt else self._sure()
             because = (done, *problems, *unknown, why, *not_done)
             return Outcome(Word.UNPROVEN, sure, _all_evidence(spoilt), because, self._missing_proof(unknown))
@@ -385,13 +388,26 @@ class _Judge:
         """One lost frame in one part of a proof is enough: the parts prove only together."""
         return any(spoils(item, self.record.troubles, self.story.link.channel) for item in proof.evidence)
 
+    def _why_not_proved(self) -> str:
+        """What was read since, and why that proves nothing."""
+        if self.attempt.kind is Kind.UPLOAD:
+            return NOT_PROVED
+        part = part_of(self.attempt, self.story, self.record)
+        act = self.attempt.begin, self.attempt.end
+        horizon = superseded_at(self.attempt, self.attempts)
+        read = why_not_identified(part.name if part else None, act, horizon, self.story, self.record)
+        return f"{NOT_PROVED}: {read}" if read else NOT_PROVED
+
     def _missing_proof(self, unknown: Sequence[str]) -> str:
         name = self._label()
         if unknown:
             return (
                 f"a names file that says what the check's status means, or {name}'s identification read after a restart"
             )
-        return f"read {name}'s software identification after an ignition cycle and capture it"
+        part = part_of(self.attempt, self.story, self.record)
+        identifiers = telling_identifiers(part.name if part else None, self.story, self.record)
+        numbers = f" ({said_identifiers(identifiers)})" if identifiers else ""
+        return f"read {name}'s software identification{numbers} after an ignition cycle and capture it"
 
     def _file_without_data(self, request: Exchange) -> Outcome:
         text = "the file request was answered positively"

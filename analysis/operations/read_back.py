@@ -7,6 +7,7 @@ from typing import Final, NamedTuple
 
 from analysis.exchanges import Exchange
 from analysis.operations.model import evidence, in_order
+from analysis.operations.refused_readings import said_in_vain
 from analysis.operations.routines import memory_erased_behind
 from analysis.record import Record
 from analysis.story import Story
@@ -31,6 +32,7 @@ class Written(NamedTuple):
     was_there_before: bool  # the value read last in front of it was the same
     stored_at_power_down: bool
     wish: str
+    in_vain: Exchange | None = None  # the last request for it behind the write that gave no value
 
 
 def refused(title: str, exchange: Exchange) -> Outcome:
@@ -56,8 +58,9 @@ def judge_read_back(written: Written, reads: Sequence[ReadBack], story: Story, r
     """The word of an accepted write by what was read since; readings that may stand before it do not count."""
     title, exchange, wish = written.title, written.exchange, written.wish
     behind = are_behind(exchange, reads, record)
+    in_vain = said_in_vain(written.in_vain) if written.in_vain is not None else ""
     if not behind:
-        return _unproven(f"{title}: accepted, but not read since", wish)
+        return _unproven(f"{title}: accepted, but {in_vain or 'not read since'}", wish)
     last = behind[-1]
     if not last.is_equal:
         text = f"{title}: the value read back differs from the one written"
@@ -74,7 +77,9 @@ def judge_read_back(written: Written, reads: Sequence[ReadBack], story: Story, r
     if lost:
         return _unproven(f"{title}: read back equal, but {lost}", wish)
     if start is not None and not after:
-        return _unproven(f"{title}: read back equal, but only before the restart that followed", wish)
+        is_since = written.in_vain is not None and written.in_vain.begin > start.place
+        since = f"; since then {in_vain}" if is_since else ""
+        return _unproven(f"{title}: read back equal, but only before the restart that followed{since}", wish)
     if start is None and written.stored_at_power_down:
         return _unproven(f"{title}: read back equal, but it is stored only when the module powers down", wish)
     if after:

@@ -12,11 +12,11 @@ The positive answer does not repeat the data: it never proves the value (ISO 142
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 
-from analysis.exchanges import Answer, Exchange
+from analysis.exchanges import Answer, Exchange, Place
 from analysis.operations.model import Kind, Operation, Part, span
 from analysis.operations.read_back import (
     NOTHING,
@@ -28,6 +28,7 @@ from analysis.operations.read_back import (
     refused,
     unanswered,
 )
+from analysis.operations.refused_readings import last_in_vain
 from analysis.operations.replaced import is_of_another_unit, is_of_module_before
 from analysis.readings import Reading, said_identifiers, title_of
 from analysis.record import Record
@@ -121,16 +122,7 @@ class _Judge:
     def _reads(self) -> tuple[Reading | None, list[Reading]]:
         """The last read before the write, and all between it and the next accepted write of the same identifier."""
         same = [item for item in self.record.readings(self.story) if self._reads_it(item)]
-        horizon = next(
-            (
-                item.begin
-                for item in self.writes
-                if item.begin > self.exchange.begin
-                and identifier_written(item) == self.identifier
-                and item.outcome is not Answer.NEGATIVE
-            ),
-            None,
-        )
+        horizon = self._horizon
         earlier = [
             item
             for item in same
@@ -145,6 +137,21 @@ class _Judge:
             and not is_of_another_unit(item, self.exchange, self.story, self.record)
         ]
         return (earlier[-1] if earlier else None), later
+
+    @cached_property
+    def _horizon(self) -> Place | None:
+        """Where the next write of the same identifier begins that may have been accepted."""
+        later = (
+            item.begin
+            for item in self.writes
+            if item.begin > self.exchange.begin
+            and identifier_written(item) == self.identifier
+            and item.outcome is not Answer.NEGATIVE
+        )
+        return next(later, None)
+
+    def _until_written_again(self) -> Iterator[Exchange]:
+        return (one for one in self.story.after(self.exchange.end) if not self._horizon or one.begin < self._horizon)
 
     def _reads_it(self, reading: Reading) -> bool:
         """A reading of what was written.
@@ -198,6 +205,7 @@ class _Judge:
             was_there_before=before is not None and self._equal(before.raw),
             stored_at_power_down=self.name is not None and self.name.stored_at_power_down,
             wish=self._wish(),
+            in_vain=last_in_vain({self.identifier}, self._until_written_again()),
         )
         return judge_read_back(written, self._read_backs(reads), self.story, self.record)
 

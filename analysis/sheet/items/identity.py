@@ -17,7 +17,8 @@ from dataclasses import dataclass, replace
 
 from analysis.operations.model import Kind, Operation, Part
 from analysis.operations.programmed_state import state_behind
-from analysis.readings import CALIBRATION_INFO, COUNTED, OBD_CVN, Reading, tells_software
+from analysis.operations.refused_readings import last_in_vain, said_in_vain
+from analysis.readings import CALIBRATION_INFO, COUNTED, OBD_CVN, Reading, said_identifiers, tells_software
 from analysis.sheet.items.in_words import is_value, said, said_in_hex
 from analysis.sheet.items.item import READS_AS_ASKED, Expectation, Subject
 from analysis.words import Confidence, Word, least_sure, worst
@@ -29,6 +30,10 @@ APPLICATION_DATA = 0xF182
 OBD_CALIBRATION = 0xF804
 CVN = "cvn"
 BROKEN = (Word.FAILED, Word.INTERRUPTED)
+#: By which numbers a standard tells them, where no names do.
+STANDARD = {
+    "software": (SOFTWARE_NUMBER, SOFTWARE_VERSION), "calibration": (APPLICATION_DATA, OBD_CALIBRATION), CVN: (OBD_CVN,)
+}  # fmt: skip
 #: As people call the sheet's fields.
 CALLED = {CVN: "CVN"}
 
@@ -87,8 +92,8 @@ class _Identity:
             return self._make(Word.FAILED, last, deciding, "", Confidence.HIGH, self._program_again())
         if self._is_of_another_part():
             return self._make(Word.NOT_SHOWN, None, None, "only another part was programmed", None, self._program())
-        wish = f"read the {self._called} of {self.subject.label} after an ignition cycle and capture it"
-        return self._make(Word.UNPROVEN, None, deciding, self._unread(), None, wish)
+        early, note = self._read_early(), self._unread()
+        return self._make(Word.UNPROVEN, early, deciding, note, None, self._read_it())
 
     def _unanswered(self, deciding: Operation, read: Reading | None) -> Expectation:
         """Nobody knows what became of it (requests alone): a value read since was perhaps there before."""
@@ -104,7 +109,10 @@ class _Identity:
     def _not_programmed(self, read: Reading | None, *, is_as_asked: bool) -> Expectation:
         """A state alone is no programming: the value may have stood there since long, in all or in half of a memory."""
         if read is None:
-            return self._make(Word.NOT_SHOWN, None, None, "", None, self._program())
+            asked = self.subject.story.exchanges if self.subject.story is not None else ()
+            in_vain = last_in_vain(self._identifiers(), asked)
+            note = said_in_vain(in_vain) if in_vain is not None else ""
+            return self._make(Word.NOT_SHOWN, None, None, note, None, self._program())
         if not is_as_asked:
             note = "no programming is in the capture"
             return self._make(Word.NOT_SHOWN, read, None, note, None, self._program())
@@ -140,14 +148,44 @@ class _Identity:
         programmed = {one.details.get("name") for one in self.downloads}
         return bool(mine) and None not in programmed and not mine & programmed
 
-    def _unread(self) -> str:
-        """Why no reading tells it: nothing was read, or nothing shows that what was programmed runs by now."""
-        story = self.subject.story
+    def _read_early(self) -> Reading | None:
+        """What was read last behind the programming, before anything shows that what was programmed runs."""
         end = max(one.end for one in self.downloads)
-        begin = max(one.begin for one in self.downloads)
-        if story is None or story.normal_after(begin) is not None or story.may_have_restarted_behind(end) is not None:
-            return "programmed, but not read since the restart"
-        return "programmed; no restart in this recording"
+        return next((one for one in reversed(self.subject.readings) if one.place > end and tells(self.what, one)), None)
+
+    def _unread(self) -> str:
+        """Why no reading tells it: none came behind a restart, or it was refused."""
+        story, begin = self.subject.story, max(one.begin for one in self.downloads)
+        end = max(one.end for one in self.downloads)
+        restart = story.normal_after(begin) if story is not None else None
+        since = story.after(restart or end) if story is not None else ()
+        in_vain = last_in_vain(self._identifiers(), since)
+        if in_vain is not None:
+            return f"since {'the restart' if restart else 'then'} {said_in_vain(in_vain)}"
+        is_started = restart is not None or (story is not None and story.may_have_restarted_behind(end) is not None)
+        only = "read only before" if self._read_early() is not None else "not read since"
+        return f"{only} the restart" if is_started else "no restart in this recording since"
+
+    def _identifiers(self) -> list[int]:
+        """The identifiers that tell it: by names, else those of a standard."""
+        label, names = self.subject.label, self.subject.record.names
+        named = {
+            did
+            for one in names.identifiers
+            if (not one.modules or label in one.modules) and self._is_named_for_it(one)
+            for did in {one.first, one.last}
+        }
+        return sorted(named) or list(STANDARD[self.what])
+
+    def _is_named_for_it(self, name: IdentifierName) -> bool:
+        if self.what == CVN:
+            return _is_called_cvn(name)
+        part = "calibration" if self.what == "calibration" else "application"
+        return name.part == part and not _is_called_cvn(name)
+
+    def _read_it(self) -> str:
+        identifiers = said_identifiers(self._identifiers())
+        return f"read the {self._called} ({identifiers}) of {self.subject.label} after an ignition cycle and capture it"
 
     @property
     def _called(self) -> str:

@@ -230,7 +230,8 @@ class _Judge:
         is_unanswered = any(ANSWER_MISSING in text for text in write.outcome.because)
         if is_unanswered and is_as_asked and is_behind and last is not None:
             return self._read(last, ANSWER_MISSING, write)
-        return self._make(word, found=found, operation=write)
+        note = write.outcome.because[0].partition(": ")[2] if word is Word.UNPROVEN else ""
+        return self._make(word, found=found, operation=write, note=note)
 
     def _write_again(self) -> str:
         if self.wanted.part is Part.VIN:

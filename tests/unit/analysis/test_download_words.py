@@ -75,7 +75,8 @@ def test_a_check_accepted_without_a_status_is_not_proven() -> None:
 def test_a_download_that_nothing_proves_is_not_proven_and_names_the_missing_proof() -> None:
     report = heard(BEFORE, programming())
     assert word_of(report, "download") == ("unproven", "high")
-    assert "identification after an ignition cycle" in only(report, "download").outcome.would_change
+    wish = "read 7E0>7E8's software identification (F188, F1A0) after an ignition cycle and capture it"
+    assert only(report, "download").outcome.would_change == wish
 
 
 def test_the_positive_exit_alone_proves_nothing() -> None:

@@ -22,12 +22,12 @@ def items(capture: bytes, tmp_path: Path) -> dict[str, tuple[Word, str]]:
 
 def test_a_part_that_was_never_asked_for_is_not_shown(tmp_path: Path) -> None:
     found = items(GOOD[:330_000], tmp_path)
-    assert found["software"] == (Word.UNPROVEN, "programmed; no restart in this recording")
+    assert found["software"] == (Word.UNPROVEN, "no restart in this recording since")
     assert found["calibration"] == found["CVN"] == (Word.NOT_SHOWN, "only another part was programmed")
 
 
 @pytest.mark.parametrize("lines", [7104, 7108])
 def test_what_was_programmed_without_a_restart_says_that_none_is_there(lines: int, tmp_path: Path) -> None:
     found = items(b"".join(GOOD.splitlines(keepends=True)[:lines]), tmp_path)
-    assert found["software"] == (Word.UNPROVEN, "programmed; no restart in this recording")
-    assert found["calibration"] == (Word.UNPROVEN, "programmed; no restart in this recording")
+    assert found["software"] == (Word.UNPROVEN, "no restart in this recording since")
+    assert found["calibration"] == (Word.UNPROVEN, "no restart in this recording since")

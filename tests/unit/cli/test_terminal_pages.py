@@ -20,7 +20,7 @@ from analysis.report.lines import Cell, Lines
 from analysis.report.model import Report
 from analysis.report.terminal_page import SIGNS, TerminalPage
 from analysis.report.text import tell_report
-from analysis.report.wording import WORD, word_cell
+from analysis.report.wording import IN_PART, WORD, word_cell
 from analysis.trims.page import tell_trims
 from analysis.trims.sheet import trim_sheets
 
@@ -60,6 +60,7 @@ def words(text: str, *, of_terminal: bool) -> list[str]:
     if of_terminal:
         for token, (sign, _) in SIGNS.items():
             found = found.replace(f"{sign} {WORD[token]}", WORD[token])
+        found = found.replace(f"{SIGNS['not-shown'][0]} {IN_PART}", IN_PART)
         found = re.sub(r"^[✓✗~!-] ", "", found)
     return [re.sub(r"^([0-9A-F]{32})[0-9A-F.]{3,}([0-9A-F]{29})$", r"\1...\2", word) for word in found.split()]
 
