@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from analysis.exchanges import Exchange, Place
 from analysis.story import Story
 from canlog.names.blank import BLANK, is_blank
-from canlog.names.dids import changes_with_software, is_tester_stamp
+from canlog.names.dids import SERIAL_NUMBER, changes_with_software, is_tester_stamp
 from canlog.names.tables import IdentifierName, Names
 from canlog.names.value_layout import Value
 from canlog.names.vin import is_blank as is_blank_vin
@@ -159,6 +159,17 @@ def read_values(story: Story, names: Names) -> Iterator[Reading]:
         for identifier, raw in _values(exchange, lengths):
             name = names.identifier(story.label, identifier)
             yield Reading(exchange, identifier, raw, name, identifier in written)
+
+
+def serial_numbers(story: Story, readings: Iterable[Reading]) -> Iterator[Reading]:
+    """Serial numbers that the application told, each where another one or another capture begins; none is blank."""
+    last = (0, b"")
+    for item in readings:
+        is_serial = item.identifier == SERIAL_NUMBER and item.exchange.dialect == UDS and not is_blank(item.raw)
+        if is_serial and not item.written_by_tester and not story.is_boot_loader(item.exchange):
+            if (item.exchange.capture, item.raw) != last:
+                yield item
+            last = (item.exchange.capture, item.raw)
 
 
 def read_values_of(exchange: Exchange, label: str, names: Names) -> Iterator[Reading]:

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from analysis.exchanges import Exchange, Place
 from analysis.limits import Limits
 from analysis.motion import Course, courses
-from analysis.readings import Reading, read_values
+from analysis.readings import Reading, read_values, serial_numbers
 from analysis.report_frames import ReportFrame
 from analysis.story import Story
 from analysis.timing import AnswerTimes, answer_times
@@ -147,6 +147,14 @@ class Record:
     def readings(self, story: Story) -> tuple[Reading, ...]:
         """All values read from a module, in order."""
         return self._readings[story.link.key]
+
+    @cached_property
+    def _serial_numbers(self) -> dict[str, tuple[Reading, ...]]:
+        return {story.link.key: tuple(serial_numbers(story, self.readings(story))) for story in self.stories}
+
+    def serial_numbers(self, story: Story) -> tuple[Reading, ...]:
+        """Where an application told a serial number: the first of each run of equal ones in a capture."""
+        return self._serial_numbers[story.link.key]
 
     @cached_property
     def _by_first_line(self) -> dict[Place, Exchange]:

@@ -18,12 +18,12 @@ from itertools import pairwise
 
 from analysis.checks.registry import Context, Seen, check
 from analysis.operations.model import evidence
-from analysis.operations.replaced import SERIAL_NUMBER
 from analysis.readings import Reading
 from analysis.sheet.items.in_words import is_value
 from analysis.sheet.items.item import stories_of
 from analysis.story import Story
 from analysis.words import Confidence, Severity
+from canlog.names.dids import SERIAL_NUMBER
 from canlog.services.dialects import UDS
 
 #: Hardware numbers and the serial number: no programming changes them. ISO 14229-1:2020, annex C.1 (M).

@@ -8,16 +8,12 @@ Source: ISO 14229-1:2020, annex C.1 (M): F18C is the serial number of the unit.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Sequence
 
 from analysis.exchanges import Exchange
 from analysis.readings import Reading
 from analysis.record import Record
 from analysis.story import Story
-from canlog.names.blank import is_blank
-from canlog.services.dialects import UDS
-
-SERIAL_NUMBER = 0xF18C
 
 
 def is_of_module_before(reading: Reading, capture: int, story: Story, record: Record) -> bool:
@@ -28,13 +24,13 @@ def is_of_module_before(reading: Reading, capture: int, story: Story, record: Re
 
 def is_of_another_unit(reading: Reading, act: Exchange, story: Story, record: Record) -> bool:
     """The serial number told nearest to the reading is not the one told nearest to the act."""
-    told = list(_told(story, record))
+    told = record.serial_numbers(story)
     if len({item.raw for item in told}) < 2:
         return False
     return _nearest(told, reading.exchange).isdisjoint(_nearest(told, act))
 
 
-def _nearest(told: list[Reading], exchange: Exchange) -> set[bytes]:
+def _nearest(told: Sequence[Reading], exchange: Exchange) -> set[bytes]:
     """In the same capture the last in front of it, else the first behind it; without one, every number told at all."""
     same = [item for item in told if item.exchange.capture == exchange.capture]
     before = [item for item in same if item.place <= exchange.begin]
@@ -44,12 +40,4 @@ def _nearest(told: list[Reading], exchange: Exchange) -> set[bytes]:
 
 def _serial(capture: int, story: Story, record: Record) -> set[bytes]:
     """Every serial number that the application told in one capture."""
-    return {item.raw for item in _told(story, record) if item.exchange.capture == capture}
-
-
-def _told(story: Story, record: Record) -> Iterator[Reading]:
-    """Every serial number that the application told."""
-    for item in record.readings(story):
-        is_serial = item.identifier == SERIAL_NUMBER and item.exchange.dialect == UDS and not is_blank(item.raw)
-        if is_serial and not item.written_by_tester and not story.is_boot_loader(item.exchange):
-            yield item
+    return {item.raw for item in record.serial_numbers(story) if item.exchange.capture == capture}
