@@ -7,14 +7,14 @@ Source: ISO 14229-1:2020, 12.3 and annex D (M); SAE J1979; ISO 14230-3 (M).
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from analysis.exchanges import Exchange
 from analysis.operations.model import evidence
 from analysis.story import Story
 from analysis.words import Evidence
-from canlog.names.dtc import dtc_text, two_byte_dtc_text
+from canlog.names.dtc import TEST_FAILED, dtc_text, two_byte_dtc_text
 from canlog.names.tables import Names
 from canlog.services.dialects import GMW
 from canlog.services.traits import Act
@@ -47,10 +47,14 @@ class FaultList:
         """The code is listed with one of these status bits; where its kind has none, that it is listed says it."""
         return code in self.codes and (self.kind != MAIN or bool(self.codes[code] & bits))
 
+    @property
+    def has_type(self) -> bool:
+        """Its codes have three bytes: the last one is the failure type."""
+        return self.kind == MAIN or bool(self.frames)
+
     def text(self, code: int) -> str:
         """The code as people write it."""
-        has_type = self.kind == MAIN or bool(self.frames)
-        return dtc_text(code) if has_type else two_byte_dtc_text(code >> 8)
+        return dtc_text(code) if self.has_type else two_byte_dtc_text(code >> 8)
 
     def called(self, code: int, label: str, names: Names) -> str:
         """The code with what the names call it in a module: ``P17A3-96 (element 2 sticks)``."""
@@ -69,6 +73,32 @@ def fault_lists(story: Story) -> list[FaultList]:
     """All lists of codes of a module that a clear empties, in order."""
     found = (read_list(exchange, story) for exchange in story.exchanges if exchange.act is Act.READ_FAULTS)
     return [one for one in found if one is not None and one.kind and sub_function(one.exchange) != 0x15]
+
+
+def codes_back(before: Iterable[FaultList], behind: Iterable[FaultList]) -> dict[int, FaultList]:
+    """Codes that had failed in front of a clear and failed again behind it, with the last list that says so.
+
+    One that is listed with a failure type and, by another service, without one is told once.
+    """
+    earlier, later = _failed(before), _failed(behind)
+    back = sorted(set(earlier) & set(later))
+    typed = {code >> 8 for code in back if later[code].has_type}
+    return {code: later[code] for code in back if later[code].has_type or code >> 8 not in typed}
+
+
+def state_at_the_end(back: Mapping[int, FaultList], behind: Sequence[FaultList]) -> str:
+    """What the last lists of their kinds say of codes that came back; empty where they differ or say neither."""
+    last = {one.kind: one for one in behind}
+    ends = [(code, last[one.kind]) for code, one in back.items()]
+    if not any(code in one.codes for code, one in ends):
+        return "; it was gone at the last reading" if len(ends) == 1 else "; they were gone at the last reading"
+    if not all(one.shows(code, TEST_FAILED) for code, one in ends):
+        return ""
+    return f", {'active' if all(one.kind == MAIN for _, one in ends) else 'listed'} at the last reading"
+
+
+def _failed(lists: Iterable[FaultList]) -> dict[int, FaultList]:
+    return {code: one for one in lists for code in one.codes if one.shows(code, TEST_FAILED | CONFIRMED_DTC)}
 
 
 def read_list(exchange: Exchange, story: Story | None = None) -> FaultList | None:

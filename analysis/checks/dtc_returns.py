@@ -12,13 +12,12 @@ Evidence: the clear and the list behind it. Source: ISO 14229-1:2020, annex D.2 
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 
 from analysis.checks.registry import Context, Seen, check
-from analysis.fault_lists import FaultList, fault_lists
+from analysis.fault_lists import codes_back, fault_lists, state_at_the_end
 from analysis.operations.model import Kind, evidence
 from analysis.words import Confidence, Severity
-from canlog.names.dtc import CONFIRMED, TEST_FAILED
 
 
 @check("dtc-returns", severity=Severity.WARNING)
@@ -27,18 +26,12 @@ def find(ctx: Context) -> Iterator[Seen]:
         story, clear = ctx.record.story(item.link.key), ctx.act(item)
         if story is None or not clear.positive:
             continue
-        before = _failed(one for one in fault_lists(story) if one.exchange.begin < clear.begin)
-        behind = _failed(one for one in fault_lists(story) if one.exchange.begin > clear.begin)
-        back = sorted(set(before) & set(behind))
+        before = [one for one in fault_lists(story) if one.exchange.begin < clear.begin]
+        behind = [one for one in fault_lists(story) if one.exchange.begin > clear.begin]
+        back = codes_back(before, behind)
         if back:
-            names = {code: behind[code].called(code, item.label, ctx.record.names) for code in back}
+            names = {code: one.called(code, item.label, ctx.record.names) for code, one in back.items()}
             text = ", ".join(names.values())
-            shown = tuple(dict.fromkeys(evidence(behind[code].exchange, f"lists {names[code]}") for code in back))
-            is_active = all(fault_lists(story)[-1].shows(code, TEST_FAILED) for code in back)
-            end = "again, active at the last reading" if is_active else "again"
-            yield Seen(Confidence.HIGH, (evidence(clear, "cleared"), *shown), f"{item.label}: {text} {end}.")
-
-
-def _failed(lists: Iterable[FaultList]) -> dict[int, FaultList]:
-    """Codes whose test failed, and the last list that says so."""
-    return {code: one for one in lists for code in one.codes if one.shows(code, TEST_FAILED | CONFIRMED)}
+            shown = tuple(dict.fromkeys(evidence(one.exchange, f"lists {names[code]}") for code, one in back.items()))
+            end = state_at_the_end(back, behind)
+            yield Seen(Confidence.HIGH, (evidence(clear, "cleared"), *shown), f"{item.label}: {text} again{end}.")

@@ -10,17 +10,27 @@ ISO 14229-1:2020, annex D (M).
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 
 from analysis.exchanges import Answer, Exchange
-from analysis.fault_lists import CONFIRMED_DTC, EMISSION, MAIN, FaultList, fault_lists, read_list, sub_function
+from analysis.fault_lists import (
+    CONFIRMED_DTC,
+    EMISSION,
+    MAIN,
+    FaultList,
+    codes_back,
+    fault_lists,
+    read_list,
+    state_at_the_end,
+    sub_function,
+)
 from analysis.operations.model import Kind, Operation, Part, evidence, in_order, span
 from analysis.operations.orders import order_in_force
 from analysis.record import Record
 from analysis.story import Story
 from analysis.words import Confidence, Outcome, Word
 from canlog.counting import counted
-from canlog.names.dtc import dtc_text
+from canlog.names.dtc import TEST_FAILED, dtc_text
 from canlog.names.tables import Names
 from canlog.services.dialects import UDS
 from canlog.services.traits import Act, orders_no_faults
@@ -30,7 +40,6 @@ CLEAR_LENGTH = 4  # service and group; a byte more selects a user-defined memory
 BY_STATUS_MASK = b"\x19\x02"
 #: What to ask where a list was asked for with too few status bits.
 ALL_BITS = "read the fault memory with all status bits (19 02 FF) after the clear and capture it"
-TEST_FAILED = 0x01
 PENDING = 0x04
 TEST_NOT_COMPLETED_SINCE_CLEAR = 0x10
 FAILED_SINCE_CLEAR = 0x20
@@ -100,7 +109,7 @@ def _clear(
     ]
     members = [exchange, *([after[0].exchange] if after else [])]
     earlier = _earlier(after[-1], before) or {} if after else before[-1].codes if before else {}
-    returned = sorted(set(earlier) & set(after[-1].codes)) if after else []
+    back = codes_back(before, after)
     said = (after or before)[-1].text if after or before else dtc_text
     return Operation(
         kind=Kind.CLEAR,
@@ -113,7 +122,7 @@ def _clear(
             "group": exchange.asked[1:4].hex().upper() or None,
             "before": [said(code) for code in earlier],
             "after": [said(code) for code in after[-1].codes] if after else None,
-            "returned": [said(code) for code in returned],
+            "returned": [one.text(code) for code, one in back.items()],
         },
         **span(members),  # type: ignore[arg-type]
     )
@@ -154,21 +163,30 @@ def _clear_outcome(
         return _still_listed(*covering[-1])
     text = "read after the clear: " + ("no codes" if not clean.codes else "none of the earlier codes kept its history")
     shown = clean.evidence(text)
-    last = after[-1]
-    if active := [last.text(code) for code, status in last.codes.items() if last.kind == MAIN and status & TEST_FAILED]:
-        is_back = {last.text(code) for code in covering[-1][1]}.issuperset(active)
+    back, last = codes_back(before, after), after[-1]
+    active = [code for code in last.codes if last.kind == MAIN and last.shows(code, TEST_FAILED) and code not in back]
+    if active:
         verb = "is" if len(active) == 1 else "are"
-        text += f"; at the last reading {', '.join(active)} {verb} active{' again' * is_back}"
+        text += f"; at the last reading {', '.join(map(last.text, active))} {verb} active"
+    came = _came_back(back, after)
     order = order_in_force(story, clean.exchange.begin, orders_no_faults)
     if order is None and not any(_lists_new_faults(item) for item, _ in covering):
         text += f"; read with mask {clean.mask:02X} only, which need not list a fault that has just come back"
-        return Outcome(Word.CONFIRMED, Confidence.MEDIUM, (shown,), (text,), ALL_BITS)
+        return Outcome(Word.CONFIRMED, Confidence.MEDIUM, (shown,), (*came, text), ALL_BITS)
     if order is None:
-        return Outcome(Word.CONFIRMED, Confidence.HIGH, (shown,), (text,))
+        return Outcome(Word.CONFIRMED, Confidence.HIGH, (shown,), (*came, text))
     said = f"{order.told.hex(' ').upper()}, line {order.lines[0]}"
     text += f"; the storing of faults was still off ({said}), so a fault would not be listed"
     again = "switch the storing of faults on, then read the fault memory and capture it"
-    return Outcome(Word.CONFIRMED, Confidence.MEDIUM, (shown,), (text,), again)
+    return Outcome(Word.CONFIRMED, Confidence.MEDIUM, (shown,), (*came, text), again)
+
+
+def _came_back(back: Mapping[int, FaultList], after: Sequence[FaultList]) -> tuple[str, ...]:
+    """What has to be said before the proof of a clear: it worked, and did not help."""
+    if not back:
+        return ()
+    said = ", ".join(one.text(code) for code, one in back.items())
+    return (f"cleared, and {said} came back{state_at_the_end(back, after)}",)
 
 
 def _too_narrow(last: FaultList, before: Sequence[FaultList]) -> str:

@@ -5,8 +5,9 @@ It has to be read in ten seconds at a fender; what it leaves out stands below it
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from itertools import groupby
+from typing import Any
 
 from analysis.report import wording
 from analysis.report.contract import CaptureDict, ExpectationDict, IdentifierDict, ModuleDict, PartDict, ReportDict
@@ -79,6 +80,7 @@ def the_job(page: Lines, report: ReportDict) -> None:
         _part(page, "trims", parts["trims"], said)
         _part(page, "vin", parts["vin"], said)
         _part(page, "fault_memory", parts["fault_memory"], said)
+        _came_back(page, report)
         _part(page, "learn", parts["learn"], said)
     _caution(page, report)
 
@@ -101,6 +103,17 @@ def _part(page: Lines, name: str, part: PartDict, said: str) -> None:
         reason = _without_module(part["because"][0] if part["because"] else "", said)
         if reason and reason not in said:
             page.note(_in_lines(short_hex(reason), page.width - 4, 2))
+
+
+def _came_back(page: Lines, report: ReportDict) -> None:
+    """A clear that is confirmed and did not help: the word alone would read as if all were well."""
+    names, said = wording.labels(report), report["verdict"]["headline"]
+    for item in report["operations"]:
+        if item["kind"] == "clear" and item["word"] == "confirmed" and item["superseded_by"] is None:
+            details: Mapping[str, Any] = item["details"]
+            if codes := ", ".join(details.get("returned") or ()):
+                who = names.get(item["link"], item["link"])
+                page.note(_without_module(say("job.came-back", who=who, codes=codes), said))
 
 
 def _without_module(reason: str, said: str) -> str:

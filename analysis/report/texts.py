@@ -21,6 +21,7 @@ TEXTS: Final[dict[str, str]] = {
     "the-job.heading": "The job",
     "job.overall": "{word} (confidence {sure})",
     "job.confidence": "confidence {sure}",
+    "job.came-back": "{who}: cleared, and {codes} came back",
     "job.no-traffic": "nothing was attempted, no diagnostic traffic was found",
     "job.one-direction": "not shown: only one direction was recorded",
     "job.opened": "{opened} asked for, nothing was changed",

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from analysis.fault_lists import FaultList, fault_lists
-from analysis.operations.model import Kind, Part
+from analysis.operations.model import Kind, Operation, Part
 from analysis.sheet.items.item import Expectation, Subject, deciding
 from analysis.words import Confidence, Word
 from canlog.services.identifiers import identifier_text
@@ -48,10 +48,17 @@ def _clear(subject: Subject) -> Expectation:
             "faults cleared", Part.FAULT_MEMORY, "cleared", Word.NOT_SHOWN, would_change=wish
         )  # fmt: skip
     last = deciding(clears)
-    found = "; ".join(last.outcome.because[:1])
+    came_back, found = _told_apart(last)
     return subject.item(
-        "faults cleared", Part.FAULT_MEMORY, "cleared", last.outcome.word, found=found, operation=last
+        "faults cleared", Part.FAULT_MEMORY, "cleared", last.outcome.word, found=found, operation=last, note=came_back
     )  # fmt: skip
+
+
+def _told_apart(clear: Operation) -> tuple[str, str]:
+    """What came back behind a clear that worked, and what shows that it worked."""
+    because = clear.outcome.because
+    is_back = clear.outcome.word is Word.CONFIRMED and bool(clear.details["returned"])
+    return (because[0], because[1]) if is_back else ("", "; ".join(because[:1]))
 
 
 def _read_behind_a_clear_of_all(subject: Subject) -> FaultList | None:

@@ -148,7 +148,7 @@ def test_a_fault_that_is_active_again_is_said_with_the_clear() -> None:
     active = ask("19 02 FF", "59 02 FF 123456 2F")
     outcome = only(heard(STORED, CLEAR, EMPTY, gap(3), active), "clear").outcome
     assert outcome.word == "confirmed"
-    assert "P1234-56 is active again" in outcome.because[0]
+    assert "P1234-56 came back, active at the last reading" in outcome.because[0]
     assert "active" not in only(heard(STORED, CLEAR, EMPTY), "clear").outcome.because[0]
 
 

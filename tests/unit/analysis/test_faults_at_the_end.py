@@ -84,3 +84,43 @@ def test_after_too_narrow_a_mask_the_step_names_all_status_bits() -> None:
 
 def test_never_read_is_still_said_to_be_never_read() -> None:
     assert reason(told(STORED, CLEAR)) == "clearing was accepted; the memory was not read since"
+
+
+def test_a_clear_behind_which_a_code_came_back_says_so_first() -> None:
+    report = told(STORED, CLEAR, EMPTY, gap(3), STORED)
+    because = only(report, "clear").outcome.because
+    assert because[0] == "cleared, and P1234-56 came back, active at the last reading"
+    assert because[1].startswith("read after the clear: no codes")
+    assert report.verdict.parts["fault_memory"].because[0].endswith(because[0])
+
+
+def test_a_code_that_came_back_and_is_only_stored_is_not_called_active() -> None:
+    stored_only = ask("19 02 FF", "59 02 FF 123456 28")
+    assert reason(told(STORED, CLEAR, EMPTY, gap(3), stored_only)) == "cleared, and P1234-56 came back"
+    assert "active" not in told(STORED, CLEAR, EMPTY, gap(3), stored_only).verdict.headline
+
+
+def test_a_code_that_came_back_and_is_gone_again_is_still_told() -> None:
+    report = told(STORED, CLEAR, EMPTY, gap(3), STORED, gap(1), EMPTY)
+    assert reason(report) == "cleared, and P1234-56 came back; it was gone at the last reading"
+
+
+def test_a_code_that_is_not_tested_since_the_clear_did_not_come_back() -> None:
+    report = told(STORED, CLEAR, ask("19 02 FF", "59 02 FF 123456 50"))
+    assert "came back" not in reason(report)
+    assert only(report, "clear").details["returned"] == []
+
+
+def test_a_list_without_status_bits_says_listed_and_not_active() -> None:
+    """Codes of 03 are confirmed ones, and say nothing of the last test (SAE J1979 (M))."""
+    stored = ask("03", "43 01 0143")
+    report = told(stored, ask("04", "44"), ask("03", "43 00"), gap(3), stored)
+    assert reason(report) == "cleared, and P0143 came back, listed at the last reading"
+    assert "active" not in report.verdict.headline
+
+
+def test_one_code_read_in_two_forms_is_told_once() -> None:
+    both = [ask("19 02 FF", "59 02 FF 123456 2F"), ask("03", "43 01 1234")]
+    report = told(both, CLEAR, EMPTY, ask("03", "43 00"), gap(3), both)
+    assert "P1234-56 came back" in reason(report)
+    assert "P1234," not in report.verdict.headline and "P1234-56" in report.verdict.headline

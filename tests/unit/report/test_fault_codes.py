@@ -42,3 +42,20 @@ def test_no_code_at_the_first_or_last_reading_is_kept_back(path: Path) -> None:
     for link in {item["link"] for item in lists}:
         codes = [item["details"]["codes"] for item in lists if item["link"] == link][-1]
         assert all(one["code"] in text for one in codes)  # type: ignore[attr-defined, index]
+
+
+@pytest.mark.parametrize("name", ["kwp-dtc-returns", "uds11-dtc-returns", "gmw-dtc-returns"])
+def test_a_code_that_came_back_stands_beside_the_word_and_the_item_of_the_sheet(name: str) -> None:
+    world = name.partition("-")[0]
+    sheet, names = FIXTURES / f"{world}.toml", FIXTURES / f"{world}_names.toml"
+    text = render_text(analyse(FIXTURES / name / "capture.log", sheet, [names]).to_dict(), color=False)
+    first, _, rest = text.partition("THE JOB ")
+    job, _, rest = rest.partition("WHAT TO DO NEXT")
+    items = rest.partition("THE JOB SHEET")[2].partition("FAULT CODES THAT WERE READ")[0]
+    assert "comes back after clearing" in " ".join(first.split())
+    assert "came back" in " ".join(job.split())
+    assert "came back" in " ".join(items.split())
+
+
+def test_a_clear_behind_which_nothing_came_back_has_no_such_line() -> None:
+    assert "came back" not in page("kwp-all-good")
