@@ -185,7 +185,10 @@ def _answered(exchange: Exchange, call: RoutineCall | None, label: str, names: N
         return "seed given" if exchange.answered[1] & 1 else "access granted"
     listed = read_list(exchange)
     if listed is not None:
-        codes = [f"{listed.called(code, label, names)} {status:02X}" for code, status in listed.codes.items()]
+        codes = [
+            listed.called(code, label, names) + (f" {status:02X}" if listed.has_status else "")
+            for code, status in listed.codes.items()
+        ]
         more = f" and {len(codes) - MOST_CODES} more" if len(codes) > MOST_CODES else ""
         return (", ".join(codes[:MOST_CODES]) + more) or "no codes"
     return ""

@@ -1,8 +1,10 @@
 """Lists of fault codes that modules gave, whatever the dialect.
 
 Lists are compared only with lists of the same kind: 19 (02, 0A) shows the main memory with its status bits; 03 of
-SAE J1979 only confirmed emission codes, without a failure type; 18 of KWP2000 what its request asks for.
-Source: ISO 14229-1:2020, 12.3 and annex D (M); SAE J1979; ISO 14230-3 (M).
+SAE J1979 only confirmed emission codes, without a failure type; 07 those of which a test failed and that are not
+confirmed yet; 0A (and 19 15) permanent ones, which a clear leaves: they go when their own monitor has passed; 18 of
+KWP2000 what its request asks for.
+Source: ISO 14229-1:2020, 12.3 and annex D (M); SAE J1979 (M); ISO 14230-3 (M).
 """
 
 from __future__ import annotations
@@ -19,14 +21,16 @@ from canlog.names.tables import Names
 from canlog.services.dialects import GMW
 from canlog.services.traits import Act
 
-READ_DTC, OBD_STORED, KWP_BY_STATUS = 0x19, 0x03, 0x18
+READ_DTC, PERMANENT_DTCS, KWP_BY_STATUS = 0x19, 0x15, 0x18
+OBD_DATA, OBD_STORED, OBD_PENDING, OBD_PERMANENT = 0x01, 0x03, 0x07, 0x0A
 GMW_BY_MASK, REPORT_BYTES = b"\xa9\x81", 5
 #: Sub-functions of 19 that list codes with a status byte.
-LISTS = frozenset({0x02, 0x0A, 0x15})
-#: Those of the memory that a clear empties: permanent codes (15) stay until the monitor itself passes.
-CLEARED_LISTS = frozenset({0x02, 0x0A})
+LISTS = frozenset({0x02, 0x0A, PERMANENT_DTCS})
 CONFIRMED_DTC = 0x08
-MAIN, EMISSION = "main", "emission"
+MAIN, EMISSION, PENDING, PERMANENT = "main", "emission", "pending", "permanent"
+EMISSION_LISTS = {OBD_STORED: EMISSION, OBD_PENDING: PENDING, OBD_PERMANENT: PERMANENT}
+#: Monitor status (01 01): the lamp and the number of stored codes, then three bytes of monitors. SAE J1979 (M).
+MONITOR_STATUS, STATUS_BYTES, COUNT_BITS = b"\x41\x01", 6, 0x7F
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,6 +47,16 @@ class FaultList:
     codes: dict[int, int]
     frames: tuple[int, ...] = ()  # lines of an answer that came outside the transport
 
+    @property
+    def listed(self) -> str:
+        """What sort of codes: ``stored``, ``pending`` or ``permanent``."""
+        return self.kind if self.kind in (PENDING, PERMANENT) else "stored"
+
+    @property
+    def has_status(self) -> bool:
+        """Each code came with a status byte."""
+        return self.exchange.service not in EMISSION_LISTS
+
     def shows(self, code: int, bits: int) -> bool:
         """The code is listed with one of these status bits; where its kind has none, that it is listed says it."""
         return code in self.codes and (self.kind != MAIN or bool(self.codes[code] & bits))
@@ -50,7 +64,7 @@ class FaultList:
     @property
     def has_type(self) -> bool:
         """Its codes have three bytes: the last one is the failure type."""
-        return self.kind == MAIN or bool(self.frames)
+        return self.exchange.service == READ_DTC or bool(self.frames)
 
     def text(self, code: int) -> str:
         """The code as people write it."""
@@ -70,9 +84,40 @@ class FaultList:
 
 
 def fault_lists(story: Story) -> list[FaultList]:
-    """All lists of codes of a module that a clear empties, in order."""
+    """All lists of stored codes of a module that a clear empties, in order."""
+    return [one for one in _all_lists(story) if one.listed == "stored"]
+
+
+def lists_beside(story: Story) -> list[FaultList]:
+    """Its lists of pending and of permanent codes, in order: they neither prove a clear nor disprove it."""
+    return [one for one in _all_lists(story) if one.listed != "stored"]
+
+
+def _all_lists(story: Story) -> list[FaultList]:
     found = (read_list(exchange, story) for exchange in story.exchanges if exchange.act is Act.READ_FAULTS)
-    return [one for one in found if one is not None and one.kind and sub_function(one.exchange) != 0x15]
+    return [one for one in found if one is not None and one.kind]
+
+
+def stored_count(exchange: Exchange) -> int | None:
+    """The number of stored codes in an answer to 01 01; None in any other."""
+    is_status = exchange.answered[:2] == MONITOR_STATUS and len(exchange.answered) >= STATUS_BYTES
+    return exchange.answered[2] & COUNT_BITS if exchange.positive and is_status else None
+
+
+def count_disagrees(exchanges: Iterable[Exchange]) -> tuple[FaultList, Exchange] | None:
+    """The last list of stored emission codes and their last count, where they differ and no clear lies between."""
+    listed: FaultList | None = None
+    counting: Exchange | None = None
+    for one in exchanges:
+        if one.act is Act.CLEAR and one.positive:
+            listed, counting = None, None
+        elif one.service == OBD_STORED:
+            listed = read_list(one) or listed
+        elif stored_count(one) is not None:
+            counting = one
+    if listed is None or counting is None or stored_count(counting) == len(listed.codes):
+        return None
+    return listed, counting
 
 
 def codes_back(before: Iterable[FaultList], behind: Iterable[FaultList]) -> dict[int, FaultList]:
@@ -113,12 +158,11 @@ def read_list(exchange: Exchange, story: Story | None = None) -> FaultList | Non
     if exchange.service == READ_DTC:
         if sub_function(exchange) not in LISTS or not _is_list(exchange):
             return None
-        return FaultList(exchange, MAIN, _mask(exchange), dict(_main(exchange)))
-    if exchange.service == OBD_STORED:
+        kind = PERMANENT if sub_function(exchange) == PERMANENT_DTCS else MAIN
+        return FaultList(exchange, kind, _mask(exchange), dict(_main(exchange)))
+    if exchange.service in EMISSION_LISTS:
         codes = _two_byte(exchange, 2)
-        return (
-            None if codes is None else FaultList(exchange, EMISSION, CONFIRMED_DTC, dict.fromkeys(codes, CONFIRMED_DTC))
-        )
+        return None if codes is None else FaultList(exchange, EMISSION_LISTS[exchange.service], 0xFF, codes)
     if exchange.service == KWP_BY_STATUS and exchange.asked:
         codes = _two_byte(exchange, 3)
         return None if codes is None else FaultList(exchange, exchange.asked.hex().upper(), 0xFF, codes)

@@ -163,6 +163,10 @@ TABLE: Final[Mapping[str, Advice]] = {
     ),
     "dtc-returns": Advice(Rank.VALUE, "Find the cause of the fault in {m}: {case}", Part.FAULT_MEMORY, always=True),
     "fault-active": Advice(Rank.VALUE, "Find the cause of the fault in {m}: {case}", Part.FAULT_MEMORY, always=True),
+    "fault-count-disagrees": Advice(
+        Rank.PROOF, "Read the stored codes (03) and their count (01 01) of {m} again and capture both: {case}",
+        always=True,
+    ),
     "frames-dropped-by-logger": Advice(
         Rank.REST, "Record again with a filter on the diagnostic ids, where a word is not confirmed"
     ),

@@ -465,7 +465,7 @@ def _uncleared(job: Job) -> Iterator[Step]:
         return
     clears = [item for item in standing(job.operations) if item.kind is Kind.CLEAR]
     unproven = [item for item in clears if item.outcome.word is Word.UNPROVEN or item.outcome.would_change == ALL_BITS]
-    listed = [item for item in unproven if item.outcome.would_change.startswith("find ")]
+    listed = [item for item in clears if item.outcome.would_change.startswith("find ")]
     unread = [item for item in unproven if item not in listed]
     for request in sorted({_list_wanted(item) for item in unread}):
         labels = ", ".join(dict.fromkeys(item.label for item in unread if _list_wanted(item) == request))

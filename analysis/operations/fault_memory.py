@@ -11,24 +11,30 @@ ISO 14229-1:2020, annex D (M).
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
+from typing import NamedTuple
 
-from analysis.exchanges import Answer, Exchange
+from analysis.exchanges import Answer, Exchange, Place
 from analysis.fault_lists import (
     CONFIRMED_DTC,
     EMISSION,
     MAIN,
+    PENDING,
+    PERMANENT,
     FaultList,
     codes_back,
+    count_disagrees,
     fault_lists,
+    lists_beside,
     read_list,
     state_at_the_end,
+    stored_count,
     sub_function,
 )
 from analysis.operations.model import Kind, Operation, Part, evidence, in_order, span
 from analysis.operations.orders import order_in_force
 from analysis.record import Record
 from analysis.story import Story
-from analysis.words import Confidence, Outcome, Word
+from analysis.words import Confidence, Outcome, Word, least_sure
 from canlog.counting import counted
 from canlog.names.dtc import TEST_FAILED, dtc_text
 from canlog.names.tables import Names
@@ -40,7 +46,7 @@ CLEAR_LENGTH = 4  # service and group; a byte more selects a user-defined memory
 BY_STATUS_MASK = b"\x19\x02"
 #: What to ask where a list was asked for with too few status bits.
 ALL_BITS = "read the fault memory with all status bits (19 02 FF) after the clear and capture it"
-PENDING = 0x04
+PENDING_DTC = 0x04
 TEST_NOT_COMPLETED_SINCE_CLEAR = 0x10
 FAILED_SINCE_CLEAR = 0x20
 ALL_GROUPS = b"\xff\x00"  # of KWP2000
@@ -83,6 +89,7 @@ def _reading(exchange: Exchange, story: Story, names: Names) -> Operation:
         details={
             "sub_function": f"{sub_function(exchange):02X}",
             "mask": f"{listed.mask:02X}" if listed is not None else None,
+            "listed": listed.listed if listed is not None else None,
             "codes": list(_codes(listed, story.label, names)) if listed is not None else [],
         },
         **span([exchange]),  # type: ignore[arg-type]
@@ -107,6 +114,7 @@ def _clear(
         if in_order(exchange, item.exchange, record.clock_steps_of(exchange.link.channel), record.limits.clock_step_ns)
         and (horizon is None or item.exchange.begin < horizon)
     ]
+    beside = _beside(exchange, horizon, story, record)
     members = [exchange, *([after[0].exchange] if after else [])]
     earlier = _earlier(after[-1], before) or {} if after else before[-1].codes if before else {}
     back = codes_back(before, after)
@@ -115,7 +123,7 @@ def _clear(
         kind=Kind.CLEAR,
         link=story.link,
         label=story.label,
-        outcome=_clear_outcome(exchange, before, after, story),
+        outcome=_with(beside, _clear_outcome(exchange, before, after, story)),
         subject="clear",
         part=Part.FAULT_MEMORY,
         details={
@@ -123,8 +131,58 @@ def _clear(
             "before": [said(code) for code in earlier],
             "after": [said(code) for code in after[-1].codes] if after else None,
             "returned": [one.text(code) for code, one in back.items()],
+            "pending": beside.pending,
         },
         **span(members),  # type: ignore[arg-type]
+    )
+
+
+class Beside(NamedTuple):
+    """What a module says behind a clear beside its lists of stored codes."""
+
+    pending: list[str]
+    doubts: tuple[str, ...] = ()  # each makes the clear less sure
+    notes: tuple[str, ...] = ()  # these do not
+    wish: str = ""
+
+
+def _beside(clear: Exchange, horizon: Place | None, story: Story, record: Record) -> Beside:
+    """Codes that are pending again, a count that contradicts the list, permanent codes. SAE J1979 (M)."""
+
+    def is_behind(item: Exchange) -> bool:
+        steps = record.clock_steps_of(clear.link.channel)
+        return in_order(clear, item, steps, record.limits.clock_step_ns) and (horizon is None or item.begin < horizon)
+
+    last = {one.kind: one for one in lists_beside(story) if is_behind(one.exchange)}
+    pending = [last[PENDING].text(code) for code in last[PENDING].codes] if PENDING in last else []
+    doubts, notes, wish = [], [], ""
+    if different := count_disagrees(item for item in story.exchanges if is_behind(item)):
+        listed, counting = different
+        counted_codes = counted(stored_count(counting) or 0, "stored code")
+        where = evidence(counting, "counted").where
+        doubts.append(f"0101 counts {counted_codes} ({where}), and 03 lists {len(listed.codes) or 'none'}")
+        wish = "read the stored codes (03) and their count (01 01) again and capture both"
+    if pending:
+        said, verb = ", ".join(pending), "is" if len(pending) == 1 else "are"
+        where = evidence(last[PENDING].exchange, "lists").where
+        doubts.append(f"{said} {verb} pending (07) behind the clear ({where}): a test failed again, or it was kept")
+        wish = f"find the cause of {said}, then clear, read the stored and pending codes (03, 07) and capture it"
+    if PERMANENT in last and last[PERMANENT].codes:
+        said = ", ".join(last[PERMANENT].text(code) for code in last[PERMANENT].codes)
+        notes.append(f"{said}: permanent, which stays by design until its own monitor has passed")
+    return Beside(pending, tuple(doubts), tuple(notes), wish)
+
+
+def _with(beside: Beside, outcome: Outcome) -> Outcome:
+    """The word of a clear that was accepted, with what stands beside it."""
+    if outcome.word not in (Word.CONFIRMED, Word.UNPROVEN):
+        return outcome
+    return Outcome(
+        outcome.word,
+        least_sure([outcome.confidence, Confidence.MEDIUM]) if beside.doubts else outcome.confidence,
+        outcome.proof,
+        (*outcome.because, *beside.doubts, *beside.notes),
+        outcome.would_change or beside.wish,
     )
 
 
@@ -205,7 +263,7 @@ def _asked_for_few(last: FaultList) -> bool:
 
 def _lists_new_faults(listed: FaultList) -> bool:
     """A fault since the clear fails its test or is pending before it is confirmed (ISO 14229-1:2020, annex D (M))."""
-    return not _asked_for_few(listed) or bool(listed.mask & (TEST_FAILED | PENDING))
+    return not _asked_for_few(listed) or bool(listed.mask & (TEST_FAILED | PENDING_DTC))
 
 
 def _still_listed(last: FaultList, earlier: dict[int, int]) -> Outcome:

@@ -11,7 +11,7 @@ from typing import Any
 
 from analysis.report import wording
 from analysis.report.contract import CaptureDict, ExpectationDict, IdentifierDict, ModuleDict, PartDict, ReportDict
-from analysis.report.fault_text import fault_codes_read, faults_read, said_codes
+from analysis.report.fault_text import PENDING, PERMANENT, STORED, fault_codes_read, faults_read, said_codes
 from analysis.report.lines import Lines, short_hex
 from analysis.report.texts import say
 from canlog.counting import counted, lasting
@@ -22,6 +22,7 @@ _TOUCHING = frozenset({"download", "file", "write", "write-memory", "routine", "
 _LOST_BY_WRAPPING = 12
 #: Reasons for the trust in a capture; the rest is in the JSON report.
 _MOST_REASONS = 3
+READ_CODES = {STORED: "read.codes", PENDING: "read.pending-codes", PERMANENT: "read.permanent-codes"}
 
 
 def headline(page: Lines, report: ReportDict) -> None:
@@ -80,7 +81,7 @@ def the_job(page: Lines, report: ReportDict) -> None:
         _part(page, "trims", parts["trims"], said)
         _part(page, "vin", parts["vin"], said)
         _part(page, "fault_memory", parts["fault_memory"], said)
-        _came_back(page, report)
+        _behind_the_clear(page, report)
         _part(page, "learn", parts["learn"], said)
     _caution(page, report)
 
@@ -105,15 +106,16 @@ def _part(page: Lines, name: str, part: PartDict, said: str) -> None:
             page.note(_in_lines(short_hex(reason), page.width - 4, 2))
 
 
-def _came_back(page: Lines, report: ReportDict) -> None:
+def _behind_the_clear(page: Lines, report: ReportDict) -> None:
     """A clear that is confirmed and did not help: the word alone would read as if all were well."""
     names, said = wording.labels(report), report["verdict"]["headline"]
     for item in report["operations"]:
         if item["kind"] == "clear" and item["word"] == "confirmed" and item["superseded_by"] is None:
             details: Mapping[str, Any] = item["details"]
-            if codes := ", ".join(details.get("returned") or ()):
-                who = names.get(item["link"], item["link"])
-                page.note(_without_module(say("job.came-back", who=who, codes=codes), said))
+            who = names.get(item["link"], item["link"])
+            for key, text in (("returned", "job.came-back"), ("pending", "job.pending")):
+                if codes := ", ".join(details.get(key) or ()):
+                    page.note(_without_module(say(text, who=who, codes=codes), said))
 
 
 def _without_module(reason: str, said: str) -> str:
@@ -182,8 +184,8 @@ def what_was_read(page: Lines, report: ReportDict) -> None:
         page.text(names.get(link, link), colour="strong")
         for item in (item for item in read if item["link"] == link):
             _identifier(page, item, as_bytes=(link, item["identifier"]) in trims)
-        if link in faults:
-            page.text(say("read.codes", codes=said_codes(faults[link][-1])), indent=4, hang=2)
+        for sort, lists in faults.get(link, {}).items():
+            page.text(say(READ_CODES[sort], codes=said_codes(lists[-1])), indent=4, hang=2)
 
 
 def _identifier(page: Lines, item: IdentifierDict, *, as_bytes: bool) -> None:

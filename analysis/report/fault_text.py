@@ -18,32 +18,47 @@ BITS: tuple[tuple[int, str], ...] = (
 )  # fmt: skip
 CONFIRMED = 0x08
 PROGRAMMING_KINDS = ("download", "file")
-Readings = Mapping[str, Sequence[OperationDict]]
+STORED, PENDING, PERMANENT = "stored", "pending", "permanent"
+Readings = Mapping[str, Mapping[str, Sequence[OperationDict]]]
 
 
-def faults_read(report: ReportDict) -> dict[str, list[OperationDict]]:
-    """Answers that list codes, or none, of each link in order."""
-    found: dict[str, list[OperationDict]] = {}
+def faults_read(report: ReportDict) -> Readings:
+    """Answers that list codes, or none, in order: of each link, and there stored, pending and permanent ones apart."""
+    found: dict[str, dict[str, list[OperationDict]]] = {}
     for item in report["operations"]:
         if item["kind"] == "read-faults" and item["details"].get("mask") is not None:
-            found.setdefault(item["link"], []).append(item)
+            sort = str(item["details"].get("listed") or STORED)
+            found.setdefault(item["link"], {}).setdefault(sort, []).append(item)
     return found
 
 
 def fault_codes_read(page: Lines, report: ReportDict, faults: Readings) -> None:
     """In a job: what each fault memory held at the first and at the last reading, where it held anything."""
-    told = {link: lists for link, lists in faults.items() if any(one["details"]["codes"] for one in lists)}
+    told = [
+        (link, sort, lists)
+        for link, sorts in faults.items()
+        for sort, lists in sorts.items()
+        if any(one["details"]["codes"] for one in lists)
+    ]
     if not told:
         return
     page.heading(say("fault-codes-that-were-read.heading"))
     names = wording.labels(report)
-    for link, lists in told.items():
+    for link, sort, lists in told:
         first, last, once = say("faults.first"), say("faults.last"), say("faults.once")
         shown = {first: lists[0], last: lists[-1]} if len(lists) > 1 else {once: lists[0]}
         for when, one in shown.items():
             is_old = when != first and _is_before_programming(one, report)
             said = say("faults.before-programming", when=when) if is_old else when
-            page.text(say("faults.line", who=names.get(link, link), when=said, codes=said_codes(one)), hang=2)
+            who = _of_sort(names.get(link, link), sort)
+            page.text(say("faults.line", who=who, when=said, codes=said_codes(one)), hang=2)
+    if any(sort == PERMANENT for _, sort, _ in told):
+        page.note(say("faults.permanent-stay"))
+
+
+def _of_sort(who: str, sort: str) -> str:
+    key = {PENDING: "faults.pending-ones", PERMANENT: "faults.permanent-ones"}.get(sort)
+    return say(key, who=who) if key else who
 
 
 def _is_before_programming(one: OperationDict, report: ReportDict) -> bool:

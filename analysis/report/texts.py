@@ -22,6 +22,7 @@ TEXTS: Final[dict[str, str]] = {
     "job.overall": "{word} (confidence {sure})",
     "job.confidence": "confidence {sure}",
     "job.came-back": "{who}: cleared, and {codes} came back",
+    "job.pending": "{who}: cleared, and listed as pending behind it: {codes}",
     "job.no-traffic": "nothing was attempted, no diagnostic traffic was found",
     "job.one-direction": "not shown: only one direction was recorded",
     "job.opened": "{opened} asked for, nothing was changed",
@@ -45,6 +46,8 @@ TEXTS: Final[dict[str, str]] = {
     "sheet.differs": "asked {asked}, found {found}",
     "what-was-read.heading": "What was read",
     "read.codes": "fault codes: {codes}",
+    "read.pending-codes": "pending codes: {codes}",
+    "read.permanent-codes": "permanent codes: {codes}",
     "read.before": "read before as {value}",
     # why
     "why.heading": "Why",
@@ -137,6 +140,10 @@ TEXTS: Final[dict[str, str]] = {
     "faults.first": "first",
     "faults.last": "last",
     "faults.once": "read once",
+    "faults.pending-ones": "{who}, pending",
+    "faults.permanent-ones": "{who}, permanent",
+    "faults.permanent-stay": "Permanent codes stay by design: a clear does not take them away. Each goes when its own "
+    "monitor has passed (SAE J1979 (M)).",
     "faults.before-programming": "{when}, before the programming",
     "faults.code": "{code}, status {status}",
     "faults.code-in-words": "{code}, status {status} ({words})",

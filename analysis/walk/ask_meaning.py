@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from analysis.fault_lists import MAIN, read_list
+from analysis.fault_lists import READ_DTC, read_list
 from analysis.readings import read_values_of, title_of
 from analysis.report.wording import RESET, SESSION
 from analysis.walk.question import COMPUTE, JUDGE, READ_OFF, Question
@@ -99,8 +99,9 @@ def decode_fault(walk: Walk, step: Step) -> Iterator[Question]:
         listed = read_list(exchange)
         if listed is not None and listed.codes:
             code, status = next(iter(listed.codes.items()))
-            octets = f"{code:06X}" if listed.kind == MAIN else f"{code >> 8:04X}"
-            said = f", status {status:02X}: {status_text(status)}" if listed.kind == MAIN else ""
+            is_uds = listed.exchange.service == READ_DTC
+            octets = f"{code:06X}" if is_uds else f"{code >> 8:04X}"
+            said = f", status {status:02X}: {status_text(status)}" if is_uds else ""
             yield Question(
                 "decode-fault", COMPUTE, f"The first code is {octets}. How is it written in a workshop?",
                 f"{listed.text(code)}{said}", "the two highest bits choose P, C, B or U; the rest are the digits",

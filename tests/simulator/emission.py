@@ -6,6 +6,7 @@ Requests go to both on 7DF and are built by scapy 2.8.0 (scapy.contrib.automotiv
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import dataclass
 from functools import partial
 
 from scapy.contrib.automotive.obd.obd import OBD
@@ -21,9 +22,12 @@ from .transport import Address
 from .vin import with_check_sign
 
 VIN = with_check_sign("E0VHX2P00TM002214")
-#: Current data by parameter: monitors, load, coolant 90 °C, 812.5 per minute, standing, 14.1 V.
-PARAMETERS = {0x01: "81 07 65 00", 0x04: "2C", 0x05: "82", 0x0C: "0C B2", 0x0D: "00", 0x1C: "06", 0x42: "37 14"}
+#: Current data by parameter: load, coolant 90 °C, 812.5 per minute, standing, 14.1 V.
+PARAMETERS = {0x04: "2C", 0x05: "82", 0x0C: "0C B2", 0x0D: "00", 0x1C: "06", 0x42: "37 14"}
 CONFIRMED, PENDING = 0x08, 0x04  # bits of a fault
+MONITOR_STATUS, LAMP = 0x01, 0x80
+#: Monitors that the module has, behind the lamp and the count: all have run, and none since the clear. SAE J1979 (M).
+ALL_RUN, NONE_RUN = "07 65 00", "77 65 65"
 
 
 def _supported(numbers: list[int], block: int) -> bytes:
@@ -34,17 +38,25 @@ def _supported(numbers: list[int], block: int) -> bytes:
     return bits.to_bytes(4, "big")
 
 
-def serve(module: Module, request: bytes) -> Reply | None:
+@dataclass
+class Monitors:
+    """Whether the monitors of a unit have run since the last clear."""
+
+    have_run: bool = True
+
+
+def serve(module: Module, request: bytes, monitors: Monitors) -> Reply | None:
     """The answer; a number that it has not is not answered at all (to all modules; SAE J1979 (M))."""
     service, rest = request[0], request[1:]
     if service == 0x01:
-        answer = b"".join(_parameter(module, one) for one in rest)
+        answer = b"".join(_parameter(module, one, monitors) for one in rest)
     elif service in (0x03, 0x07):
         bit = CONFIRMED if service == 0x03 else PENDING
         codes = [code for code, status in sorted(module.dtcs.items()) if status & bit]
         answer = bytes([len(codes)]) + b"".join(code.to_bytes(2, "big") for code in codes)
     elif service == 0x04:
         module.dtcs.clear()
+        monitors.have_run = False
         return Reply(b"\x44", take_ns=180 * MS, pending_ns=(45 * MS,))
     elif service == 0x09:
         answer = _information(module, rest[0])
@@ -53,10 +65,19 @@ def serve(module: Module, request: bytes) -> Reply | None:
     return Reply(bytes([service + 0x40]) + answer) if answer else None
 
 
-def _parameter(module: Module, number: int) -> bytes:
+def _parameter(module: Module, number: int, monitors: Monitors) -> bytes:
     if number % 0x20 == 0:
-        return bytes([number]) + _supported(sorted(PARAMETERS), number)
+        return bytes([number]) + _supported([MONITOR_STATUS, *sorted(PARAMETERS)], number)
+    if number == MONITOR_STATUS:
+        return bytes([number]) + _monitor_status(module, monitors)
     return bytes([number]) + bytes.fromhex(PARAMETERS[number]) if number in PARAMETERS else b""
+
+
+def _monitor_status(module: Module, monitors: Monitors) -> bytes:
+    """The lamp is on where a code is confirmed, and such codes are counted."""
+    stored = sum(1 for status in module.dtcs.values() if status & CONFIRMED)
+    readiness = ALL_RUN if monitors.have_run else NONE_RUN
+    return bytes([stored | (LAMP if stored else 0)]) + bytes.fromhex(readiness)
 
 
 def _information(module: Module, number: int) -> bytes:
@@ -87,7 +108,7 @@ class Car(Scene):
         values |= {0x0902: VIN.encode()} if vin else {}
         cyclic = (Cyclic(Address(0x0C9 + 0x30 * at), 50 * MS),)
         module = self.add(label, Address(0x7E0 + at), Address(0x7E8 + at), values, dtcs=dtcs, cyclic=cyclic)
-        module.serve = serve
+        module.serve = partial(serve, monitors=Monitors())
 
     def ask_all(self, *layers: Packet) -> None:
         """Each to everybody, with time for all answers."""

@@ -389,6 +389,10 @@ CASES: dict[str, tuple[Session, Session]] = {
         bench(lambda: edit.replaced(GOOD, "035902FFCCCCCCCC", "075902FF93052209")),
         bench(lambda: edit.replaced(GOOD, "035902FFCCCCCCCC", "075902FF93052208")),
     ),
+    "fault-count-disagrees": (
+        changed("obd-clear", "0641010077656500", "0641018107656500"),
+        shipped("obd-clear"),
+    ),
     "fault-setting-not-restored": (shipped("coach-quiet-not-restored"), shipped("coach-ends-mid-transfer")),
     "frame-repeated-unacknowledged": (
         bench(partial(plan, *LOADER, faults=("line-cut",))),
