@@ -269,12 +269,12 @@ def _advice(
     if now is Now.BOOT:
         return Retry.WITH_CARE, (
             "Its boot loader answers, so it can usually be programmed again from the start of the sequence, with the "
-            "supply supported."
+            "supply supported, once the cause is known."
         )
     if unfinished:
         return Retry.WITH_CARE, (
-            "Programming is not complete: first see whether the module answers, then start the whole sequence again "
-            "with the supply supported."
+            "Programming is not complete: first see whether the module answers and find the cause, then start the "
+            "whole sequence again with the supply supported."
         )
     if now is Now.APPLICATION:
         return _of_application(done)
@@ -316,6 +316,8 @@ def _cautions(now: Now, unfinished: Sequence[Operation]) -> tuple[str, ...]:
     """What not to do; what to do first, such as a support unit, stands in the next steps."""
     if now is Now.SILENT and not unfinished:
         return (KEEP_AS_IS, MAKER_DECIDES)
+    if now is not Now.BOOT and unfinished and all(item.details["untouched"] for item in unfinished):
+        return (KEEP_AS_IS, NO_BLIND_RETRY, MAKER_DECIDES)
     if now is Now.BOOT or unfinished:
         return (KEEP_POWER, NO_BLIND_RETRY, MAKER_DECIDES)
     return ()

@@ -84,13 +84,12 @@ CAUSES_BY_CODE: Final[Mapping[tuple[str, str], str]] = {
     ("transfer-exit-refused", "24"): "Compare the blocks sent to {m} with the file: 24 says that some are missing",
 }
 
+WAIT_FOR_ACCESS: Final = (
+    "Wait with the ignition on, as long as the service information says, before {m} is unlocked again: {case}"
+)
 TABLE: Final[Mapping[str, Advice]] = {
-    "attempts-exceeded": Advice(
-        Rank.SAFETY, "Wait with the ignition on, as long as the service information says, before {m} is unlocked again"
-    ),
-    "unlock-delay-running": Advice(
-        Rank.SAFETY, "Wait with the ignition on, as long as the service information says, before {m} is unlocked again"
-    ),
+    "attempts-exceeded": Advice(Rank.SAFETY, WAIT_FOR_ACCESS),
+    "unlock-delay-running": Advice(Rank.SAFETY, WAIT_FOR_ACCESS),
     "pending-without-end": Advice(
         Rank.SAFETY, "Leave {m} powered for some minutes, then ask it with 3E 00: it asked to wait and never ended"
     ),

@@ -42,6 +42,8 @@ CALLED: Final[Mapping[Part, str]] = {
 #: The mark of a meaning that no published source at hand confirms: it stays with the evidence, where it is looked up.
 FROM_MEMORY: Final = " (M)"
 #: The state of a module at the end of a sentence.
+#: "Required time delay not expired". ISO 14229-1:2020, annex A.1 (M).
+DELAY_RUNNING: Final = 0x37
 LEFT: Final[Mapping[Now, str]] = {
     Now.APPLICATION: "its application runs",
     Now.BOOT: "the application does not run; the boot loader answers",
@@ -118,7 +120,8 @@ def _broken(job: Job, state: ModuleState) -> str:
         return f"{label}: programming failed: after the restart only the boot loader answers."
     if left:
         word = "failed" if any(item.outcome.word is Word.FAILED for item in left) else "interrupted"
-        return f"{label}: programming {word}: {_reason(job, label, left[-1])}; {_how_left(state)}."
+        end = _stands_before(job, left[-1]) or _how_left(state)
+        return f"{label}: programming {word}: {_reason(job, label, left[-1])}; {end}."
     if state.now is Now.BOOT:
         return f"{label}: only its boot loader answers; the application does not run."
     if state.now is Now.SILENT and was_heard(state) and is_ours(job, state):
@@ -140,6 +143,17 @@ def _proved_of(done: Sequence[Operation]) -> str:
     return f"; not proved: {_listed(CALLED[part] for part in Part if part in open_parts)}"
 
 
+def _stands_before(job: Job, refused: Operation) -> str:
+    """What an attempt that touched nothing leaves as it was: the last programming of the module in front of it."""
+    same = [item for item in standing(job.operations) if item.link.key == refused.link.key]
+    done = [item for item in same if item.part is Part.PROGRAMMING and item.number < refused.number]
+    words = {item.outcome.word for item in done}
+    if not refused.details.get("untouched") or not words or words & {*BROKEN}:
+        return ""
+    is_proved = words == {Word.CONFIRMED}
+    return f"nothing was touched, and the programming before it stands ({'confirmed' if is_proved else 'not proven'})"
+
+
 def _how_left(state: ModuleState) -> str:
     gone = said_out_of_reach(state.story) if state.now is Now.SILENT else ""
     return gone or LEFT[state.now]
@@ -153,11 +167,24 @@ def _reason(job: Job, label: str, operation: Operation) -> str:
 
 def _locked_out(job: Job) -> str:
     for item in job.findings:
-        if item.id in LOCKED:
+        if item.id in LOCKED and item.severity is not Severity.NOTE:
             module = module_of(item, job.record)
             done = "" if job.attempted else "; nothing was programmed or written"
-            return f"{module}: the key was refused and access is locked for a time{done}."
+            return f"{module}: {_refused_access(job, item)}{done}."
     return ""
+
+
+def _refused_access(job: Job, item: Finding) -> str:
+    """Which step was refused with which code, and what it means."""
+    shown = item.evidence[-1]
+    exchange = job.record.exchange_at((shown.capture, shown.lines[0]))
+    if exchange is None or len(exchange.asked) < 2:
+        return "access is locked for a time"
+    step = "seed" if exchange.asked[1] & 1 else "key"
+    said = f"the {step} ({exchange.asked[:2].hex(' ').upper()}) was refused with {exchange.nrc or 0:02X}"
+    if exchange.nrc == DELAY_RUNNING:
+        return f"a delay is running and has to be waited for: {said}"
+    return f"{said} and access is locked for a time"
 
 
 def _wrong_values(job: Job) -> str:

@@ -27,7 +27,7 @@ from analysis.answer.advice import (
 from analysis.breaks.silence import Silent, said_out_of_reach, who_fell_silent
 from analysis.checks.finding import Finding
 from analysis.exchanges import Exchange
-from analysis.modules import ModuleState, Now
+from analysis.modules import ModuleState, Now, Retry
 from analysis.operations.clock_order import reversals
 from analysis.operations.fault_memory import ALL_BITS
 from analysis.operations.find import standing
@@ -49,6 +49,8 @@ BROKEN: Final = (Word.FAILED, Word.INTERRUPTED)
 TRANSFERS: Final = (Kind.DOWNLOAD, Kind.FILE)
 WRITES_LOST: Final = frozenset({"trims-read-back-differs", "write-not-taken", "trims-lost-after-reset"})
 LOCKED: Final = frozenset({"attempts-exceeded", "unlock-delay-running"})
+#: When programming may be tried again: never blindly (the caution beside it says so), and not while access is locked.
+BEHIND_ITS_CAUSE: Final = ("once the cause is known", "once access is granted again")
 LOW_SUPPLY: Final = frozenset({"voltage-too-low", "voltage-falls"})
 #: Findings in the order of the table: of two about the same values the first one speaks.
 ORDER: Final = {one: number for number, one in enumerate(TABLE)}
@@ -207,8 +209,9 @@ def _module(job: Job, state: ModuleState) -> Iterator[Step]:
         return
     if state.now is Now.BOOT or broken:
         yield Step(Rank.SAFETY, f"Connect a support unit fit for programming{_low(job)}, and leave it on to the end.")
-        yield from _cause(job, state)
-        yield Step(Rank.REDO, f"Program {label} again from the programming session, and capture all of it.")
+        yield from _cause(job, state, broken)
+        when = BEHIND_ITS_CAUSE[state.may_retry is Retry.NO]
+        yield Step(Rank.REDO, f"Program {label} again {when}, from the programming session, and capture all of it.")
 
 
 def _silent(label: str, gone: str, *, unfinished: bool) -> Iterator[Step]:
@@ -256,7 +259,7 @@ def _low(job: Job) -> str:
     return f" ({readings[-1].volts:.1f} V was read at {readings[-1].label})"
 
 
-def _cause(job: Job, state: ModuleState) -> Iterator[Step]:
+def _cause(job: Job, state: ModuleState, broken: Sequence[Operation]) -> Iterator[Step]:
     """The most telling reason why it broke off."""
     label = state.story.label
     seen = {
@@ -276,6 +279,8 @@ def _cause(job: Job, state: ModuleState) -> Iterator[Step]:
             f"Look for the rest of the recording, or read the identification of {label} with the ignition left on and "
             f"capture that.",
         )
+    elif broken and broken[-1].outcome.word is Word.FAILED:
+        yield Step(Rank.CAUSE, sentence(f"Find out why programming {label} failed: {broken[-1].outcome.because[0]}"))
 
 
 # what findings advise
@@ -517,7 +522,7 @@ def _anything_read(job: Job) -> bool:
 
 
 def _locked(job: Job) -> bool:
-    return any(item.id in LOCKED for item in job.findings)
+    return any(item.id in LOCKED and item.severity is not Severity.NOTE for item in job.findings)
 
 
 def was_heard(state: ModuleState) -> bool:

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 from analysis.exchanges import Answer, Exchange, Place
 from analysis.operations.block_form import executes, form_of
 from analysis.operations.model import Kind
-from analysis.operations.routines import START, read_call
+from analysis.operations.routines import START, is_untouched, read_call
 from analysis.operations.transfer_account import Account, keep_account
 from analysis.story import Start, Story
 from canlog.names.tables import Names
@@ -142,10 +142,20 @@ class Attempt:
                 reached = max(reached, memory.stop)
         return reached >= self.memory.stop
 
-    def replaces(self, earlier: Attempt) -> bool:
-        """This one changes what an earlier one did: a request that nobody accepted changes nothing by itself."""
+    @property
+    def touched_nothing(self) -> bool:
+        """Its erases were refused before they began, and it went no further: the memory is as it was."""
+        is_begun = self.blocks or (self.request is not None and self.request.outcome is not Answer.NEGATIVE)
+        return bool(self.erases) and not is_begun and all(is_untouched(item) for item in self.erases)
+
+    def is_at(self, earlier: Attempt) -> bool:
+        """Both are at the same memory: a request that nobody accepted is at none by itself."""
         accepted = self.request is None or self.request.positive
         return self.same_thing(earlier) if accepted else self._shares_erase(earlier)
+
+    def replaces(self, earlier: Attempt) -> bool:
+        """This one changes what an earlier one did; what touched nothing leaves one that ended as it was."""
+        return self.is_at(earlier) and not (self.touched_nothing and earlier.ended is not None)
 
     def _shares_erase(self, other: Attempt) -> bool:
         return bool(self.erase_requests & other.erase_requests)

@@ -116,6 +116,7 @@ class _Judge:
                 "rate_bytes_per_s": round(account.carried * SECOND_NS / duration) if is_timed else None,
                 "driver": driver,
                 "erased": self._is_erased(),
+                "untouched": self._is_untouched(),
             },
             **span(members),  # type: ignore[arg-type]
         )
@@ -225,6 +226,16 @@ class _Judge:
     def _is_erased(self) -> bool:
         return any(item.positive for item in self.attempt.erases)
 
+    def _is_untouched(self) -> bool:
+        """Neither this attempt nor one before it, since the last that ended, changed the memory."""
+        attempts = [self.attempt, *self._since_the_last_that_ended()]
+        return all(item.touched_nothing for item in attempts)
+
+    def _since_the_last_that_ended(self) -> list[Attempt]:
+        """Earlier attempts at the same memory, the last first."""
+        earlier = [item for item in self.attempts if item.end < self.attempt.begin and self.attempt.is_at(item)]
+        return list(takewhile(lambda item: item.ended is None, reversed(earlier)))
+
     def _erase_before(self) -> Evidence | None:
         """An erase of the same memory that began in an earlier try, where this try was refused before it began one.
 
@@ -232,8 +243,7 @@ class _Judge:
         """
         if self.attempt.blocks or any(has_begun(item) for item in self.attempt.erases):
             return None
-        earlier = [item for item in self.attempts if item.end < self.attempt.begin and self.attempt.replaces(item)]
-        since = list(takewhile(lambda item: item.ended is None, reversed(earlier)))
+        since = self._since_the_last_that_ended()
         erase = next((one for item in since for one in reversed(item.erases) if has_begun(one)), None)
         if erase is None:
             return None

@@ -12,6 +12,7 @@ from enum import StrEnum
 
 from analysis.exchanges import Answer, Exchange, Place
 from analysis.story import Story
+from canlog.names.nrc import NrcGroup, nrcs
 from canlog.names.tables import Names, RoutineName, StatusWord
 from canlog.services.dialects import UDS
 from canlog.services.identifiers import identifier_text
@@ -28,6 +29,8 @@ from canlog.services.traits import (
 START, STOP, RESULT = ROUTINE_START, ROUTINE_STOP, ROUTINE_RESULT
 ERASE_MEMORY = 0xFF00
 CHECK_DEPENDENCIES = 0xFF01
+#: Kinds of refusal after which memory is as it was: the request, a condition or access was wrong.
+BEFORE_IT_BEGAN = frozenset({NrcGroup.REQUEST, NrcGroup.CONDITION, NrcGroup.SECURITY, NrcGroup.VOLTAGE, NrcGroup.WAIT})
 
 
 class Status(StrEnum):
@@ -190,6 +193,13 @@ def _may_erase(exchange: Exchange, story: Story, names: Names) -> bool:
 def has_begun(erase: Exchange) -> bool:
     """The module took the erase up: it asked for time, or said that it is done."""
     return erase.positive or bool(erase.pendings)
+
+
+def is_untouched(erase: Exchange) -> bool:
+    """The erase was refused at once, for a reason that lies before it: no code of the memory itself, as 72 is."""
+    if erase.outcome is not Answer.NEGATIVE or erase.pendings or erase.nrc is None:
+        return False
+    return nrcs(erase.dialect)[erase.nrc].group in BEFORE_IT_BEGAN
 
 
 def last_erase_begun(story: Story, names: Names) -> Exchange | None:

@@ -49,7 +49,7 @@ def report(fixture: str, *more: str, sheet: bool = True, names: bool = True) -> 
             "coach-erase-low-voltage",
             ("Connect a support unit fit for programming (20.9 V", "", "Program DUC again", "Do what"),
         ),
-        ("coach-next-day", ("Connect a support unit", "Program DUC again from the programming session", "Do what")),
+        ("coach-next-day", ("Connect a support unit", "Program DUC again once the cause is known", "Do what")),
         (
             "coach-trims-not-read-back-stored",
             ("Cycle the ignition, then read 4A10-4A16, 4A1F, 4C20 of DUC", "Run the learn routine of DUC again"),
@@ -103,7 +103,7 @@ def test_requests_without_answers_lead_to_a_new_recording_and_nothing_else(tmp_p
         ("coach-foreign-keeper", "A module holds the VIN of another vehicle: VBM says"),
         ("coach-quiet-not-restored", "All confirmed, but modules are still told to keep quiet"),
         ("uds11-dtc-returns", "All confirmed, but a fault comes back after clearing: PCU: P1B23-54"),
-        ("uds11-wrong-key", "PCU: the key was refused and access is locked for a time; nothing was programmed"),
+        ("uds11-wrong-key", "PCU: the key (27 12) was refused with 36 and access is locked for a time; nothing was"),
         ("uds11-only-reads", "Only read"),
         ("uds11-no-diagnostics", "No diagnostic talk"),
         ("uds11-trims-not-read-back", "PCU: programming, VIN and fault memory confirmed; trims and configuration done"),
