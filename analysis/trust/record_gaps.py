@@ -1,7 +1,9 @@
 """Stretches without any frame that cannot have been on the bus: the recorder paused, or its clock was set forward.
 
-Nothing at all was heard for longer than a session, an answer or a message may last, and what was open in front of the
-stretch went on behind it. Source: S3 5 s, ISO 14229-2 (M); N_Cr and N_Bs 1 s, ISO 15765-2 (M).
+Nothing at all was heard, and what was open in front of the stretch went on behind it. That is enough where the stretch
+is longer than a session, an answer or a message may last. A shorter one could be the tester's own pause on a quiet bus;
+so a cyclic id has to be heard right up to it and again right behind it, and never to pause so long elsewhere.
+Source: S3 5 s, ISO 14229-2 (M); N_Cr and N_Bs 1 s, ISO 15765-2 (M); cyclic ids: common practice, no source.
 """
 
 from __future__ import annotations
@@ -11,24 +13,52 @@ from collections.abc import Iterator, Sequence
 from analysis.exchanges import Exchange
 from analysis.limits import SECOND_NS
 from analysis.trust.whole_silence import whole_silences
-from canlog.background import BackgroundTable, Gap
+from canlog.background import BackgroundTable, Gap, IdTraffic
 from canlog.counting import lasting
 from canlog.services.traits import TRANSFERRING, Act
 
+#: A message is given up after that long a pause: a shorter stretch may be one.
+PERHAPS_NS = SECOND_NS
 #: Twice the time that a session outlives the last request: no module waits so long.
 SURELY_NS = 10 * SECOND_NS
+#: A cyclic id is heard once a period: on both sides of a silence together this late at most.
+ALIVE_PERIODS = 2
 
 
 def record_gaps(background: BackgroundTable, exchanges: Sequence[Exchange]) -> list[Gap]:
     """Those of one capture, in order of time."""
-    silences = whole_silences(background, SURELY_NS)
+    silences = whole_silences(background, PERHAPS_NS)
     if not silences:
         return []
     links: dict[str, list[Exchange]] = {}
     for item in exchanges:
         if not item.functional and not item.link.functional:
             links.setdefault(item.link.key, []).append(item)
-    return [gap for gap in silences if any(_went_on(gap, own) for own in links.values())]
+    spoken_on = _spoken_on(exchanges)
+    cyclic = [one for one in background.traffic if (one.channel, one.can_id) not in spoken_on]
+    open_in = [gap for gap in silences if any(_went_on(gap, own) for own in links.values())]
+    return [gap for gap in open_in if gap.length_ns >= SURELY_NS or any(_is_cut(one, gap, open_in) for one in cyclic)]
+
+
+def _spoken_on(exchanges: Sequence[Exchange]) -> set[tuple[str, int | None]]:
+    """Channel and id of all that testers and modules said: their pauses are not those of a cyclic message."""
+    links = {item.link for item in exchanges}
+    return {(link.channel, can_id) for link in links for can_id in (link.request_id, link.response_id)}
+
+
+def _is_cut(one: IdTraffic, gap: Gap, silences: Sequence[Gap]) -> bool:
+    """A cyclic id was alive on both sides of a silence, and is half as long silent only in others of the kind."""
+    if one.period_ns is None:
+        return False
+    own = next((item for item in one.gaps if _holds(item, gap)), None)
+    if own is None or own.length_ns - gap.length_ns > ALIVE_PERIODS * one.period_ns:
+        return False
+    others = (item for item in one.gaps if not any(_holds(item, silence) for silence in silences))
+    return all(2 * item.length_ns < gap.length_ns for item in others)
+
+
+def _holds(own: Gap, silence: Gap) -> bool:
+    return own.from_ns <= silence.from_ns and silence.to_ns <= own.to_ns
 
 
 def said_of_gap(gap: Gap) -> str:
