@@ -7,9 +7,11 @@ from typing import Final
 
 from analysis.exchanges import Answer, Exchange
 from analysis.fault_lists import read_list
-from analysis.operations.block_form import COUNTED, form_of
+from analysis.operations.attempts import block_form_of
+from analysis.operations.block_form import COUNTED, BlockForm, form_of
 from analysis.operations.routines import RESULT, START, STOP, RoutineCall, read_call
 from analysis.readings import read_values_of, title_of
+from analysis.record import Record
 from analysis.report.wording import CONTROL, NO_FAULTS, PACKET_RATE, QUIET, RESET, SESSION
 from analysis.report_frames import ReportFrame, asks_for_frames, is_packet_request, packets_asked
 from canlog.counting import counted
@@ -19,6 +21,7 @@ from canlog.services.dialects import UDS
 from canlog.services.traits import (
     Act,
     identifier_asked,
+    item_read,
     item_written,
     location_of,
     orders_no_faults,
@@ -33,18 +36,18 @@ TELLING_BYTES: Final[Mapping[Act, int]] = {
 }  # fmt: skip
 
 
-def tell(exchange: Exchange, label: str, names: Names, packets: Sequence[ReportFrame] = ()) -> str:
+def tell(exchange: Exchange, label: str, record: Record) -> str:
     """``programming session: accepted``, ``read F190 (VIN): E0VLK3PS3SM018855``.
 
     Args:
         exchange: what was asked and answered.
         label: of the module, by which the names know it.
-        names: what the maker's identifiers and routines are called.
-        packets: GMW3110, the frames that answer it outside the transport.
+        record: what the maker's identifiers and routines are called, and what else belongs to the exchange.
     """
-    call = read_call(exchange, label, names)
-    came_back = _packets(packets) if packets else _came_back(exchange, call, label, names)
-    return f"{_asked(exchange, call, label, names)}: {came_back}"
+    call = read_call(exchange, label, record.names)
+    packets = record.packets.get(exchange.number, ())
+    came_back = _packets(packets) if packets else _came_back(exchange, call, label, record.names)
+    return f"{_asked(exchange, call, label, record)}: {came_back}"
 
 
 def first_bytes(exchange: Exchange) -> str:
@@ -52,7 +55,7 @@ def first_bytes(exchange: Exchange) -> str:
     return exchange.asked[: TELLING_BYTES.get(exchange.act, 2)].hex(" ").upper()
 
 
-def _asked(exchange: Exchange, call: RoutineCall | None, label: str, names: Names) -> str:
+def _asked(exchange: Exchange, call: RoutineCall | None, label: str, record: Record) -> str:
     told = exchange.told
     match exchange.act:
         case Act.SESSION if exchange.session is not None:
@@ -70,13 +73,13 @@ def _asked(exchange: Exchange, call: RoutineCall | None, label: str, names: Name
             )
             return f"{what} routine {call.said}{f' ({called})' if (called := _routine_name(call)) else ''}"
         case Act.READ | Act.WRITE:
-            return _by_identifier(exchange, label, names)
+            return _by_identifier(exchange, label, record.names)
         case Act.READ_MEMORY | Act.WRITE_MEMORY:
             return _by_address(exchange)
         case Act.DOWNLOAD | Act.UPLOAD:
             return _transfer(exchange)
         case Act.BLOCK:
-            return _block(exchange)
+            return _block(exchange, block_form_of(exchange, record))
         case Act.EXIT:
             return "end of the transfer"
         case Act.CLEAR:
@@ -129,7 +132,9 @@ def _by_identifier(exchange: Exchange, label: str, names: Names) -> str:
         return f"{verb} data"
     if exchange.service <= 0x0A:
         return exchange.name
-    return f"{verb} {title_of(number, names.identifier(label, number), exchange.dialect, exchange.service)}"
+    item = item or item_read(exchange.answered, exchange.dialect)
+    name, data = names.identifier(label, number), item.data if item is not None else b""
+    return f"{verb} {title_of(number, name, exchange.dialect, exchange.service, data)}"
 
 
 def _transfer(exchange: Exchange) -> str:
@@ -141,8 +146,8 @@ def _transfer(exchange: Exchange) -> str:
     return f"{verb}{size}{f' at {place.address:08X}' if place.address is not None else ''} asked for"
 
 
-def _block(exchange: Exchange) -> str:
-    form = form_of(None, [exchange], None) if exchange.asked else COUNTED
+def _block(exchange: Exchange, form: BlockForm | None) -> str:
+    form = form or (form_of(None, [exchange], None) if exchange.asked else COUNTED)
     said = form.said(form.read(exchange.told).mark)
     size = form.size(exchange.request.length) if exchange.request else 0
     return f"{said}, {counted(size, 'byte')}" if size else said

@@ -15,10 +15,17 @@ from canlog.names.blank import BLANK, is_blank
 from canlog.names.dids import SERIAL_NUMBER, changes_with_software, is_tester_stamp
 from canlog.names.tables import IdentifierName, Names
 from canlog.names.value_layout import Value
+from canlog.names.vin import check_vin
 from canlog.names.vin import is_blank as is_blank_vin
 from canlog.services.data import split_records
 from canlog.services.dialects import GMW, KWP, UDS
-from canlog.services.identifiers import READ_IDENTIFICATION, identifier_kind, identifier_name, identifier_text
+from canlog.services.identifiers import (
+    ONE_BYTE_VIN,
+    READ_IDENTIFICATION,
+    identifier_kind,
+    identifier_name,
+    identifier_text,
+)
 from canlog.services.traits import Act, identification_asked, identifier_asked, item_read, item_written
 
 READ_BY_IDENTIFIER, OBD_INFO = 0x22, 0x09
@@ -107,7 +114,7 @@ class Reading:
     @property
     def title(self) -> str:
         """Identifier and name, for people."""
-        return title_of(self.identifier, self.name, self.exchange.dialect, self.exchange.service)
+        return title_of(self.identifier, self.name, self.exchange.dialect, self.exchange.service, self.raw)
 
 
 def _values_text(values: Sequence[Value]) -> str:
@@ -125,8 +132,21 @@ def _values_text(values: Sequence[Value]) -> str:
     return ", ".join(f"{name} {text}" for name, text in texts.items())
 
 
-def title_of(identifier: int, name: IdentifierName | None, dialect: str = UDS, service: int = 0) -> str:
+def is_vin_by_value(identifier: int, data: bytes, dialect: str, service: int) -> bool:
+    """KWP2000: local data of the number that identification has for the VIN, and a well-formed VIN in it.
+
+    That local data takes the numbers of identification is only usual; a VIN in it settles that.
+    """
+    is_local = dialect == KWP and service != READ_IDENTIFICATION and identifier == ONE_BYTE_VIN
+    return is_local and check_vin(data).well_formed
+
+
+def title_of(
+    identifier: int, name: IdentifierName | None, dialect: str = UDS, service: int = 0, data: bytes = b""
+) -> str:
     """``F190 (VIN)``: identifier and what it is called."""
+    if name is None and is_vin_by_value(identifier, data, dialect, service):
+        return f"{identifier_text(identifier, service)} (VIN)"
     called = name.name if name is not None else identifier_name(identifier, dialect, service)
     number = identifier_text(identifier, service)
     return f"{number} ({called})" if called else number

@@ -33,6 +33,7 @@ from canlog.survey import Survey
 if TYPE_CHECKING:
     from analysis.breaks.company import Company
     from analysis.operations.attempts import Attempt
+    from analysis.operations.block_form import BlockForm
 
 
 @dataclass(frozen=True)
@@ -69,6 +70,8 @@ class Record:
     wanted: tuple[Link, ...] = ()  # links that the user named
     #: By link; see ``attempts_of``.
     attempts: dict[str, list[Attempt]] = field(default_factory=dict, init=False, repr=False, compare=False)
+    #: By the number of the exchange; see ``block_form_of``.
+    block_forms: dict[int, BlockForm] = field(default_factory=dict, init=False, repr=False, compare=False)
     #: By link; see ``silent_with``.
     companies: dict[str, Company] = field(default_factory=dict, init=False, repr=False, compare=False)
 

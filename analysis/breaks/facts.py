@@ -132,7 +132,7 @@ def _said_since(bad: Exchange, story: Story, record: Record) -> Iterator[Evidenc
     has_time = record.capture(bad.capture).survey.summary.last_time_ns is not None
     is_near = has_time and answer.capture == bad.capture and answer.end_ns >= bad.end_ns
     when = f"{lasting(answer.end_ns - bad.end_ns)} later" if is_near else "later"
-    yield evidence(answer, f"{story.label} answered {when}: {tell(answer, story.label, record.names)}")
+    yield evidence(answer, f"{story.label} answered {when}: {tell(answer, story.label, record)}")
 
 
 def _waited(bad: Exchange, story: Story, record: Record) -> Iterator[Evidence]:

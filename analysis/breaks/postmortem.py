@@ -229,4 +229,4 @@ def _stage_of(bad: Exchange, operation: Operation, record: Record) -> Stage:
 
 def _said(exchange: Exchange, story: Story, record: Record) -> str:
     """The exchange in a few plain words, behind the bytes that began it."""
-    return f"{first_bytes(exchange) or 'not asked'}, {tell(exchange, story.label, record.names)}"
+    return f"{first_bytes(exchange) or 'not asked'}, {tell(exchange, story.label, record)}"

@@ -87,10 +87,7 @@ def list_exchanges(request: Request) -> Table:
     )
     report, record = found.to_dict(secrets=request.secrets), found.record
     labels = {story.link.key: story.label for story in record.stories if story.named}
-    told = {
-        one.number: tell(one, labels.get(one.link.key, ""), record.names, record.packets.get(one.number, ()))
-        for one in record.exchanges
-    }
+    told = {one.number: tell(one, labels.get(one.link.key, ""), record) for one in record.exchanges}
     wishes = [parse_link(key) for key in request.links]
     rows = [
         {**row, "label": labels.get(row["link"]), "told": told[row["number"]]}

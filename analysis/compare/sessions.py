@@ -131,7 +131,7 @@ def steps(record: Record, roles: Mapping[str, str]) -> list[Step]:
         meaning = (role, _meaning(exchange, target.get(role)))
         seen[meaning] += 1
         label = labels.get(exchange.link.key, "")
-        found.append(Step((*meaning, seen[meaning]), label or role, exchange, tell(exchange, label, record.names)))
+        found.append(Step((*meaning, seen[meaning]), label or role, exchange, tell(exchange, label, record)))
     return found
 
 

@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from analysis.exchanges import Answer, Exchange, Place
-from analysis.operations.block_form import executes, form_of
+from analysis.operations.block_form import BlockForm, executes, form_of
 from analysis.operations.model import Kind
 from analysis.operations.routines import START, is_untouched, read_call
 from analysis.operations.transfer_account import Account, keep_account
@@ -185,6 +185,16 @@ def attempts_of(story: Story, record: Record) -> list[Attempt]:
     if story.link.key not in record.attempts:
         record.attempts[story.link.key] = find_attempts(story, record.names)
     return record.attempts[story.link.key]
+
+
+def block_form_of(exchange: Exchange, record: Record) -> BlockForm | None:
+    """How a block is laid out, by the transfer that it belongs to; None for what is no block of one."""
+    if exchange.act is not Act.BLOCK:
+        return None
+    if not record.block_forms:
+        attempts = (attempt for story in record.stories for attempt in attempts_of(story, record))
+        record.block_forms.update((block.number, one.account.form) for one in attempts for block in one.blocks)
+    return record.block_forms.get(exchange.number)
 
 
 class _Cutter:

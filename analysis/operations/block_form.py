@@ -76,10 +76,12 @@ def form_of(request: Exchange | None, blocks: Sequence[Exchange], size: int | No
     if traits.block_counter is not BlockCounter.BY_MODULE:
         return COUNTED
     asked = [item.asked for item in blocks if item.asked]
+    for form in (COUNTED, BARE):
+        if size is not None and sum(form.size(len(one)) for one in set(asked)) == size:
+            return form
     counted = blocks_are_counted(asked, [item.answered for item in blocks if item.positive])
-    if counted is None and asked:  # a single block: the size tells, else the counter that a first block has
-        one = asked[0]
-        counted = len(one) - COUNTER_BYTES == size if size is not None else one[1:2] == b"\x01"
+    if counted is None and asked:  # a single block, of a size unknown or another: the counter that a first block has
+        counted = size is None and asked[0][1:2] == b"\x01"
     return COUNTED if counted else BARE
 
 

@@ -30,13 +30,12 @@ from analysis.operations.read_back import (
 )
 from analysis.operations.refused_readings import last_in_vain
 from analysis.operations.replaced import is_of_another_unit, is_of_module_before
-from analysis.readings import Reading, said_identifiers, title_of
+from analysis.readings import Reading, is_vin_by_value, said_identifiers, title_of
 from analysis.record import Record
 from analysis.story import Story
 from analysis.words import Confidence, Outcome, Word
 from canlog.names.tables import IdentifierName
-from canlog.names.vin import check_vin
-from canlog.services.identifiers import ONE_BYTE_VIN, identifier_kind, identifier_text
+from canlog.services.identifiers import identifier_kind, identifier_text
 from canlog.services.traits import Act, item_written, traits_of
 
 PARTS = {"vin": Part.VIN, "fingerprint": None, "identification": None}
@@ -66,7 +65,7 @@ class _Judge:
 
     @property
     def title(self) -> str:
-        return title_of(self.identifier, self.name, self.exchange.dialect, self.exchange.service)
+        return title_of(self.identifier, self.name, self.exchange.dialect, self.exchange.service, self.data)
 
     @property
     def name(self) -> IdentifierName | None:
@@ -81,9 +80,10 @@ class _Judge:
     def kind(self) -> str:
         if self.name is not None:
             return str(self.name.kind)
-        kind = identifier_kind(self.identifier, self.exchange.dialect, self.exchange.service)
-        is_vin = kind == "other" and self.identifier == ONE_BYTE_VIN and check_vin(self.data).well_formed
-        return "vin" if is_vin else kind
+        dialect, service = self.exchange.dialect, self.exchange.service
+        if is_vin_by_value(self.identifier, self.data, dialect, service):
+            return "vin"
+        return identifier_kind(self.identifier, dialect, service)
 
     def _is_request_whole(self) -> bool:
         return self.exchange.request is not None and self.exchange.request.complete

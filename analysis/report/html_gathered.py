@@ -86,7 +86,7 @@ def _steps(report: Report, data: ReportDict) -> list[StepRow]:
         return StepRow(
             one.number, one.capture, seconds(one.begin_ns, start) if start is not None else "",
             labels.get(one.link.key) or (say("steps.all-modules", link=key) if one.link.functional else key),
-            tell(one, labels.get(one.link.key, ""), report.record.names, report.record.packets.get(one.number, ())),
+            tell(one, labels.get(one.link.key, ""), report.record),
             outcomes[one.number], *one.lines,
             shown_data(one.asked, one.service), shown_data(one.answered, one.service),
         )  # fmt: skip

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from analysis.exchanges import Exchange
+from analysis.operations.attempts import block_form_of
 from analysis.operations.block_form import form_of
 from analysis.operations.model import Kind, Operation
 from analysis.report.wording import seconds
@@ -67,7 +68,7 @@ def share_done(walk: Walk, step: Step) -> Iterator[Question]:
     carried = operation.details["size_carried"]
     blocks = _blocks(walk, operation)
     if isinstance(asked, int) and asked:
-        done = _carried([one for one in blocks if one.number <= step.exchanges[-1].number])
+        done = _carried(walk, [one for one in blocks if one.number <= step.exchanges[-1].number])
         rest = (
             "100 %, because nothing was refused: what was not answered by then is not there yet"
             if done != asked
@@ -115,7 +116,7 @@ def when_done(walk: Walk, step: Step) -> Iterator[Question]:
     if operation is None or not isinstance(size, int) or len(half) < LEAST_HALF or not walk.has_clock(step.first):
         return
     blocks = _blocks(walk, operation)
-    carried, took = _carried(half), half[-1].end_ns - half[0].begin_ns
+    carried, took = _carried(walk, half), half[-1].end_ns - half[0].begin_ns
     if blocks[0] is not half[0] or step.first.dialect != UDS or took <= 0 or not 0 < carried < size:
         return
     whole, real = took * size // carried, blocks[-1].end_ns - blocks[0].begin_ns
@@ -134,9 +135,10 @@ def _blocks(walk: Walk, operation: Operation) -> list[Exchange]:
     return [one for one in walk.report.record.exchanges if one.number in numbers and one.act is Act.BLOCK]
 
 
-def _carried(blocks: Sequence[Exchange]) -> int:
+def _carried(walk: Walk, blocks: Sequence[Exchange]) -> int:
     """Bytes of memory in blocks that were accepted."""
-    form = form_of(None, blocks, None)
+    known = block_form_of(blocks[0], walk.report.record) if blocks else None
+    form = known or form_of(None, blocks, None)
     return sum(form.size(one.request.length) for one in blocks if one.request is not None and one.positive)
 
 

@@ -13,6 +13,7 @@ from functools import cached_property
 
 from analysis.exchange_words import tell
 from analysis.exchanges import Answer, Exchange
+from analysis.operations.attempts import block_form_of
 from analysis.operations.block_form import form_of
 from analysis.report.model import Report
 from analysis.report.wording import seconds
@@ -95,11 +96,7 @@ class Walk:
 
     def tell(self, exchange: Exchange) -> str:
         """One exchange in words, secrets masked."""
-        record = self.report.record
-        told = tell(
-            exchange, self.labels.get(exchange.link.key, ""), record.names, record.packets.get(exchange.number, ())
-        )
-        return self.masks.text(told)
+        return self.masks.text(tell(exchange, self.labels.get(exchange.link.key, ""), self.report.record))
 
     def before(self, step: Step, exchange: Exchange) -> Iterator[Exchange]:
         """Exchanges of the same module in earlier steps, the latest first."""
@@ -175,7 +172,7 @@ def _told(walk: Walk, group: tuple[Exchange, ...]) -> str:
         return f"{asked}: {counted(len(group), 'module')} answered, {accepted} of them yes"
     if not (first.act is Act.BLOCK and first.positive):
         return f"{walk.tell(first)}, {counted(len(group), 'time')}"
-    form = form_of(None, group, None)
+    form = block_form_of(first, walk.report.record) or form_of(None, group, None)
     sent = sum(form.size(one.request.length) for one in group if one.request is not None)
     last = walk.tell(group[-1]).partition(",")[0]
     return f"{walk.tell(first).partition(',')[0]} to {last}: {len(group):,} blocks, {sent:,} bytes of memory"

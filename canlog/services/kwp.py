@@ -16,6 +16,7 @@ and 80-83 are not in scapy: from memory.
 from __future__ import annotations
 
 from collections.abc import Iterable
+from itertools import pairwise
 from typing import Final
 
 from canlog.names.dtc import two_byte_dtc_text
@@ -174,6 +175,8 @@ IDENTIFICATIONS: Final = RangeTable(
 )
 
 VIN: Final = 0x90
+#: So many first bytes in a row are a counter also where 01 is not among them.
+FEWEST_WITHOUT_A_BEGINNING: Final = 3
 PROGRAMMING_SESSION: Final = 0x85
 
 #: Groups of faults of 14, 17, 18 and 85; any other number is one fault code.
@@ -366,12 +369,16 @@ def blocks_are_counted(blocks: Iterable[bytes], answered: Iterable[bytes] = ()) 
         answered: the positive answers (76 …).
 
     Returns:
-        True where the first bytes run from 01 one by one (over FF to 00, a repeat allowed) and no answer with a
-        byte of its own says otherwise; False where they do not; None with fewer than two different blocks.
+        True where answers of several blocks repeat their first bytes, or these run one by one (over FF to 00, a
+        repeat allowed), from 01 or for at least three blocks, and no answer says otherwise. Most are enough, for
+        messages may be lost. False where they do not; None with fewer than two different blocks.
     """
     firsts = [block[1] if len(block) > 1 else None for block in dict.fromkeys(blocks)]
     if len(firsts) < 2:
         return None
-    runs = all(first == (place & 0xFF) for place, first in enumerate(firsts, start=1))
     echoed = {answer[1] for answer in answered if len(answer) > 1}
-    return runs and echoed <= set(firsts)
+    if len(echoed) > 1 and echoed <= set(firsts):
+        return True
+    steps = [one is not None and other == (one + 1) & 0xFF for one, other in pairwise(firsts)]
+    runs: bool = 2 * sum(steps) > len(steps) and (firsts[0] == 1 or len(firsts) >= FEWEST_WITHOUT_A_BEGINNING)
+    return runs and 2 * len(echoed & set(firsts)) >= len(echoed)

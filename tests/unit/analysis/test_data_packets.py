@@ -97,7 +97,7 @@ def test_thousands_of_packets_are_read_too() -> None:
 def test_packets_are_said_in_words_and_never_judged() -> None:
     report = heard(START, tester(wish(ONCE, 0x10, 0x11)), packet(0x10, 1), packet(0x11, 2), tester(wish(ONCE, 0x33)))
     first, second = [item for item in report.record.exchanges if item.service == 0xAA]
-    said = [tell(item, "", report.record.names, report.record.packets.get(item.number, ())) for item in (first, second)]
+    said = [tell(item, "", report.record) for item in (first, second)]
     assert said[0].startswith("data packets 10, 11, once: 10 01020304050607 (line ")
     assert said[1] == "data packets 33, once: answered by frames of an id of their own, if at all"
     assert not report.verdict.attempted

@@ -18,6 +18,7 @@ from talk import (
     without,
     write,
 )  # fmt: skip
+from test_older_dialects import G_ENTER, K_ENTER, K_ERASE, K_EXIT, K_REQUEST, g_blocks, k_blocks
 
 from analysis.exchange_words import tell
 
@@ -25,7 +26,7 @@ from analysis.exchange_words import tell
 def told(*talk: Talk, names: str = "") -> list[str]:
     record = heard(*talk, names=names).record
     labels = {story.link.key: story.label for story in record.stories}
-    return [tell(one, labels.get(one.link.key, ""), record.names) for one in record.exchanges]
+    return [tell(one, labels.get(one.link.key, ""), record) for one in record.exchanges]
 
 
 def test_a_session_and_its_refusal() -> None:
@@ -83,3 +84,41 @@ def test_a_message_with_a_hole_says_what_was_due() -> None:
 
 def test_a_reset_is_named() -> None:
     assert told(reset()) == ["hard reset: accepted"]
+
+
+def test_blocks_of_kwp2000_are_told_in_the_form_that_their_transfer_has() -> None:
+    """The first byte is a counter or data: one block alone does not tell, the whole transfer does."""
+    counted = told(K_ENTER, K_ERASE, K_REQUEST, k_blocks(), K_EXIT)
+    assert [one for one in counted if "block" in one] == [
+        f"block {number:02X}, 32 bytes: accepted" for number in (1, 2, 3)
+    ]
+    bare = told(K_ENTER, K_ERASE, K_REQUEST, k_blocks(counted=False), K_EXIT)
+    assert [one for one in bare if "block" in one] == ["a block, 32 bytes: accepted"] * 3
+
+
+def test_a_lost_block_makes_no_data_of_the_counter() -> None:
+    blocks = k_blocks()
+    said = told(K_ENTER, K_ERASE, K_REQUEST, blocks[0], blocks[2], K_EXIT)
+    assert [one for one in said if "bytes: accepted" in one] == [
+        f"block {number:02X}, 32 bytes: accepted" for number in (1, 3)
+    ]
+    many = [ask(bytes([0x36, n]) + bytes([7 * n & 0xFF]) * 16, bytes([0x76, n])) for n in range(1, 7) if n != 3]
+    said = told(K_ENTER, K_ERASE, K_REQUEST, many, K_EXIT)
+    assert [one for one in said if "bytes: accepted" in one] == [
+        f"block {number:02X}, 16 bytes: accepted" for number in (1, 2, 4, 5, 6)
+    ]
+
+
+def test_blocks_of_gmw3110_have_addresses_as_long_as_their_request_says() -> None:
+    said = told(G_ENTER, ask("34 00 000060", "74"), g_blocks())
+    assert [one for one in said if "block" in one] == [
+        f"the block to {0x010000 + at:08X}, 32 bytes: accepted" for at in (0, 32, 64)
+    ]
+
+
+def test_a_vin_that_kwp2000_writes_is_called_one_and_other_local_data_is_not() -> None:
+    vin = b"E0VLT7P08RM004172"
+    said = told(K_ENTER, ask(b"\x3b\x90" + vin, "7B 90"), ask("21 90", b"\x61\x90" + vin))
+    assert said[-2:] == ["write 90 (VIN): accepted", f"read 90 (VIN): {vin.decode()}"]
+    assert told(K_ENTER, ask("3B 90 01020304", "7B 90"))[-1] == "write 90: accepted"
+    assert told(K_ENTER, ask("3B 91 31323334", "7B 91"))[-1] == "write 91: accepted"

@@ -153,7 +153,7 @@ def test_a_text_of_a_status_confirms_nothing() -> None:
 def test_refusal_and_fault_are_told_with_their_names(tmp_path: Path) -> None:
     refused = analyse(FIXTURES / "uds11-erase-refused" / "capture.log", names=[TOML, ODX])
     exchange = next(one for one in refused.record.exchanges if one.nrc == 0x72)
-    assert '"flash driver gave up"' in tell(exchange, "PCU", refused.record.names)
+    assert '"flash driver gave up"' in tell(exchange, "PCU", refused.record)
     assert '"flash driver gave up"' in " ".join(refused.to_text().split())
     back = analyse(FIXTURES / "uds11-dtc-returns" / "capture.log", names=[TOML, ODX])
     text = " ".join(back.to_text().split())
