@@ -34,6 +34,7 @@ class Limits:
     tester_silent_ns: int = 5 * SECOND_NS
     s3_server_ns: int = 5 * SECOND_NS
     reset_return_ns: int = 30 * SECOND_NS
+    restart_least_ns: int = 20 * MS_NS
     clock_step_ns: int = 500 * MS_NS
     driver_max_bytes: int = 65_536
     copy_min_bytes: int = 4
@@ -80,6 +81,8 @@ REASONS: dict[str, str] = {
     "tester_silent_ns": "the tester counts as silent when the bus went on this long without it "
     "(S3 5 s, ISO 14229-2, M)",
     "s3_server_ns": "a module falls back to its default session after this long without a request (S3, ISO 14229-2, M)",
+    "restart_least_ns": "no module starts anew faster than this: an answer sooner than this behind that to a reset is "
+    "still from the program that took the reset (common practice, no source)",
     "reset_return_ns": "a module is expected back this soon after a reset (common practice, no source)",
     "clock_step_ns": "a backward step at least this large is a clock that was set; smaller ones are frames out of "
     "order (our choice)",

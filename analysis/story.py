@@ -1,12 +1,13 @@
 """One module through the whole job: its exchanges in order, its starts, its session at any place.
 
 A power cycle is a reset that was answered positively or a start message of the module (names); a gap alone is
-none, and neither is the border between two captures.
+none, and neither is the border between two captures. What the module answers before it can have started anew lies
+in front of the start, and a module that is still in the session it was in has not started.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
 from functools import cached_property
@@ -254,7 +255,7 @@ def tell_stories(
             if exchange.link.key == link.key
             or (exchange.link.channel == link.channel and _concerns(exchange, spoken.get(link.key)))
         )
-        starts = sorted([*_resets(own), *_start_messages(label, link, surveys, names)], key=lambda start: start.place)
+        starts = sorted([*_resets(own, limits), *_start_messages(label, link, surveys, names)], key=lambda start: start.place)
         reported = reports.get((link.channel, report_id(link.response_id or 0) or 0), ())
         reported = reported if spoken.get(link.key) == GMW else ()
         shown = label or (link.key.partition(":")[2] if is_alone else link.key)  # one channel needs no name
@@ -314,13 +315,35 @@ def _concerns(exchange: Exchange, dialect: str | None) -> bool:
     return is_unanswered and (exchange.dialect != GMW or dialect in (GMW, None))
 
 
-def _resets(exchanges: Iterable[Exchange]) -> Iterator[Start]:
-    for exchange in exchanges:
-        if is_restart(exchange):
+def _resets(exchanges: Sequence[Exchange], limits: Limits) -> Iterator[Start]:
+    for at, exchange in enumerate(exchanges):
+        if not is_restart(exchange):
+            continue
+        soon = takewhile(lambda one, asked=exchange: _answered_too_soon(one, asked, limits), _from(exchanges, at + 1))
+        *_, last = (exchange, *soon)
+        if not _is_still_in_session(exchange, _from(exchanges, at + 1)):
             text = f"reset answered positively ({exchange.told[1:2].hex().upper()})"
-            yield Start(
-                exchange.end, exchange.end_ns, Mode.UNKNOWN, Evidence(exchange.capture, exchange.answer_lines, text)
-            )
+            shown = Evidence(exchange.capture, exchange.answer_lines, text)
+            yield Start(last.end, last.end_ns, Mode.UNKNOWN, shown)
+
+
+def _from(exchanges: Sequence[Exchange], first: int) -> Iterator[Exchange]:
+    return (exchanges[at] for at in range(first, len(exchanges)))  # no copy: a module may be reset again and again
+
+
+def _answered_too_soon(exchange: Exchange, reset: Exchange, limits: Limits) -> bool:
+    """No module has started anew by then: what answers is the program that took the request."""
+    if exchange.capture != reset.capture or exchange.response is None or reset.begin_ns == reset.end_ns:
+        return False  # a clock that stands still tells nothing
+    return exchange.begin_ns - reset.end_ns < limits.restart_least_ns
+
+
+def _is_still_in_session(reset: Exchange, later: Iterable[Exchange]) -> bool:
+    """It says that it is in a session that a start would have ended, and nobody asked for that session since."""
+    for item in takewhile(lambda one: one.act not in (Act.SESSION, Act.RESET), later):
+        if item.capture == reset.capture and item.positive and item.answered[:3] == _SAYS_SESSION:
+            return item.answered[3:4] not in (b"", bytes([DEFAULT_SESSION]), bytes([PROGRAMMING_SESSION]))
+    return False
 
 
 def _start_messages(label: str | None, link: Link, surveys: dict[int, Survey], names: Names) -> Iterator[Start]:

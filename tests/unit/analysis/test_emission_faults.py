@@ -46,8 +46,8 @@ def test_an_answer_whose_count_does_not_fit_lists_nothing() -> None:
 
 
 def test_the_walk_names_codes_without_a_status_that_nobody_sent() -> None:
-    exchanges = told(STORED, PENDING, PERMANENT, NONE_PENDING).record.exchanges[1:]
-    said = [tell(one, "", told(STORED).record.names) for one in exchanges]
+    record = told(STORED, PENDING, PERMANENT, NONE_PENDING).record
+    said = [tell(one, "", record) for one in record.exchanges[1:]]
     assert [text.rpartition(": ")[2] for text in said] == ["P012D", "P0420", "P012D", "no codes"]
 
 
