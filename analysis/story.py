@@ -255,7 +255,9 @@ def tell_stories(
             if exchange.link.key == link.key
             or (exchange.link.channel == link.channel and _concerns(exchange, spoken.get(link.key)))
         )
-        starts = sorted([*_resets(own, limits), *_start_messages(label, link, surveys, names)], key=lambda start: start.place)
+        starts = sorted(
+            [*_resets(own, limits), *_start_messages(label, link, surveys, names)], key=lambda start: start.place
+        )
         reported = reports.get((link.channel, report_id(link.response_id or 0) or 0), ())
         reported = reported if spoken.get(link.key) == GMW else ()
         shown = label or (link.key.partition(":")[2] if is_alone else link.key)  # one channel needs no name

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from analysis.answer.headline import CALLED, headline
 from analysis.answer.next_steps import Job, next_steps
@@ -71,7 +71,8 @@ def give_verdict(
 ) -> Verdict:
     """Weigh everything found. ``expectations`` None: there is no sheet."""
     done = [item for item in standing(operations) if item.part is not None]
-    parts = {part: _part(part, done, expectations) for part in Part}
+    helpers = [item for item in standing(operations) if item.details.get("driver_presumed")]
+    parts = {part: _part(part, done, expectations, helpers) for part in Part}
     asked = expectations or []
     if asked:
         overall = worst(item.word for item in asked) or Word.NOT_SHOWN
@@ -79,6 +80,7 @@ def give_verdict(
     else:
         overall = worst(item.outcome.word for item in done) or Word.NOT_SHOWN
         sure = least_sure(item.outcome.confidence for item in done if item.outcome.word is overall)
+        sure = _with_helpers(overall, sure, helpers)
     if overall is Word.CONFIRMED and _is_left_silent(modules, done):
         overall, sure = Word.UNPROVEN, least_sure([sure, Confidence.MEDIUM])
     job = Job(record, operations, modules, asked, findings, overall)
@@ -100,13 +102,32 @@ def _is_left_silent(modules: Sequence[ModuleState], done: Sequence[Operation]) -
     return any(state.now is Now.SILENT and state.story.link.key in touched for state in modules)
 
 
-def _part(part: Part, done: Sequence[Operation], expectations: Sequence[Expectation] | None) -> PartWord:
+def _with_helpers(word: Word, sure: Confidence, helpers: Sequence[Operation]) -> Confidence:
+    """Nobody says that a helper program is one: as a part of the software it would lack a proof."""
+    return least_sure([sure, Confidence.MEDIUM]) if helpers and word is Word.CONFIRMED else sure
+
+
+def _part(
+    part: Part,
+    done: Sequence[Operation],
+    expectations: Sequence[Expectation] | None,
+    helpers: Sequence[Operation],
+) -> PartWord:
     items = [item for item in expectations or () if item.part is part]
     acts = [item for item in done if item.part is part]
     if items:
         meant = {item.link for item in items}
         return _from_items(items, [item for item in acts if item.link.key in meant])
-    return _from_acts(acts)
+    said = _from_acts(acts)
+    if part is not Part.PROGRAMMING or said.word is not Word.CONFIRMED or not helpers:
+        return said
+    presumed = tuple(f"{item.label}: {_presumed(item)}" for item in helpers)
+    return replace(said, confidence=_with_helpers(said.word, said.confidence, helpers), because=said.because + presumed)
+
+
+def _presumed(helper: Operation) -> str:
+    address, carried = helper.details["address"], counted(int(str(helper.details["size_carried"])), "byte")
+    return f"the download of {carried} to {address} is taken for a helper program; as a part it would not be proven"
 
 
 def _from_items(items: Sequence[Expectation], acts: Sequence[Operation]) -> PartWord:

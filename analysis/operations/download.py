@@ -115,6 +115,7 @@ class _Judge:
                 "compressed": attempt.transformed,
                 "rate_bytes_per_s": round(account.carried * SECOND_NS / duration) if is_timed else None,
                 "driver": driver,
+                "driver_presumed": driver and part is None and not attempt.runs_itself,
                 "erased": self._is_erased(),
                 "untouched": self._is_untouched(),
             },

@@ -220,6 +220,7 @@ class DownloadDetails(TypedDict):
     compressed: Annotated[bool, "the data format byte is not 00: bytes carried and size may differ"]
     rate_bytes_per_s: Annotated[float | None, "mean rate of the transfer; null without a clock"]
     driver: Annotated[bool, "a helper program for the RAM, not a part of the software"]
+    driver_presumed: Annotated[bool, "taken for one by its size and place in the order; no names say so"]
 
 
 class WriteDetails(TypedDict):

@@ -41,6 +41,8 @@ from talk import (
     write,
 )  # fmt: skip
 
+from analysis.operations.model import Part
+
 NEW = b"PCU-SW-1207"
 CALIBRATION = 0x00020000
 FIT = ("31 01 FF01", "71 01 FF01 00")
@@ -602,6 +604,21 @@ def test_a_helper_program_in_ram_never_lowers_the_overall_word() -> None:
 def test_a_helper_program_is_not_counted_as_another_part() -> None:
     report = heard(BEFORE, download(address=0x20000000), programming(), CHANGED)
     assert words(report, "download")[1] == "confirmed"
+
+
+def test_one_that_only_its_place_in_the_order_makes_a_helper_keeps_the_answer_from_being_sure() -> None:
+    """Without names it may as well be a part of the software, and then nothing proves it."""
+    verdict = heard(BEFORE, download(address=0x20000000), programming(), CHANGED).verdict
+    programming_said = verdict.parts[Part.PROGRAMMING]
+    assert (programming_said.word, programming_said.confidence) == ("confirmed", "medium")
+    assert verdict.confidence == "medium"
+    assert "96 bytes to 20000000" in programming_said.because[-1]
+
+
+def test_one_that_names_know_as_a_helper_does_not() -> None:
+    helper = '[[part]]\nname = "helper"\nmodules = ["PCU"]\naddress = "20000000"\nsize = "1000"\ndriver = true\n'
+    verdict = heard(BEFORE, download(address=0x20000000), programming(), GOOD, reset(), names=NAMES + helper).verdict
+    assert (verdict.overall, verdict.confidence) == ("confirmed", "high")
 
 
 def test_a_small_download_without_any_erase_is_a_part() -> None:
