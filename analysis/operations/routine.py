@@ -3,7 +3,7 @@
 | word | when |
 |---|---|
 | confirmed | the last status is one that the names call good, and the start of this run is in the capture |
-| unproven | accepted, and nothing says what the status means |
+| unproven | accepted, and nothing says what the status means; or what was to be learned reads blank since |
 | failed | refused for good, or a status that the names call bad |
 | interrupted | no final answer; still running at the end; a result that names ask for was not asked; stopped before |
 
@@ -14,11 +14,15 @@ Source: ISO 14229-1:2020, 14 (M).
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from analysis.operations.model import Kind, Operation, Part, evidence, span
 from analysis.operations.routines import RESULT, STOP, RoutineCall, RoutineRun, Status, read_call, runs_of
+from analysis.readings import Reading
 from analysis.record import Record
 from analysis.story import Story
 from analysis.words import Confidence, Outcome, Word
+from canlog.names.tables import IdentifierKind
 from canlog.services.traits import PROGRAMMING_SESSION
 
 STEPS_OF_A_DOWNLOAD = ("erase", "check", "dependencies")
@@ -27,17 +31,20 @@ STEPS_OF_A_DOWNLOAD = ("erase", "check", "dependencies")
 def find_routines(story: Story, record: Record) -> list[Operation]:
     """All routines run on a module: one operation a start, with what followed until the next start of it."""
     calls = [call for exchange in story.own if (call := read_call(exchange, story.label, record.names)) is not None]
-    return [_operation(run, story) for run in runs_of(calls, story)]
+    return [_operation(run, story, record) for run in runs_of(calls, story)]
 
 
-def _operation(run: RoutineRun, story: Story) -> Operation:
+def _operation(run: RoutineRun, story: Story, record: Record) -> Operation:
     first, last = run.calls[0], run.calls[-1]
     name = first.name
+    outcome = _outcome(run)
+    if first.kind == "learn" and outcome.word is Word.CONFIRMED:
+        outcome = _weighed_against(_learned_since(run, story, record), outcome)
     return Operation(
         kind=Kind.ROUTINE,
         link=story.link,
         label=story.label,
-        outcome=_outcome(run),
+        outcome=outcome,
         subject=f"routine {first.said} {first.option.hex()}",
         part=Part.LEARN if _is_learn(first, story) else None,
         details={
@@ -65,6 +72,26 @@ def _is_learn(call: RoutineCall, story: Story) -> bool:
     )
 
 
+def _learned_since(run: RoutineRun, story: Story, record: Record) -> list[Reading]:
+    """The last reading behind the run of each value that names say the module learns."""
+    end = run.telling.exchange.end
+    readings = [item for item in record.readings(story) if item.place > end and item.kind == IdentifierKind.LEARNED]
+    return list({item.key: item for item in readings}.values())
+
+
+def _weighed_against(learned: Sequence[Reading], outcome: Outcome) -> Outcome:
+    """A learned value that reads blank speaks against it; names do not say which routine learns which value."""
+    blank = [item for item in learned if len(item.raw) > 1 and not item.raw.strip(b"\xff")]
+    if not blank:
+        return outcome
+    shown = tuple(evidence(item.exchange, f"{item.title} reads blank since") for item in blank)
+    because = (*outcome.because, *(item.text for item in shown))
+    if len(blank) < len(learned):
+        return Outcome(outcome.word, Confidence.MEDIUM, outcome.proof, because)
+    wish = f"read {blank[0].number} after an ignition cycle and capture it; blank means that nothing is learned"
+    return Outcome(Word.UNPROVEN, Confidence.MEDIUM, (), because, wish)
+
+
 #: How a wish begins where a run may still go on.
 ASK_RESULT = "ask the result"
 
@@ -89,7 +116,6 @@ def _outcome(run: RoutineRun) -> Outcome:
     if last.status is Status.RUNNING:
         return Outcome(Word.INTERRUPTED, Confidence.HIGH, proof, (f"{title}: still running when last asked",), ask)
     if first.name is not None and first.name.has_result and not any(call.control == RESULT for call in run.calls):
-        text = f"{title}: started, and its result was never asked"
-        return Outcome(Word.INTERRUPTED, Confidence.HIGH, proof, (text,), ask)
+        return Outcome(Word.INTERRUPTED, Confidence.HIGH, proof, (f"{title}: {last.text}",), ask)
     wish = f"a names file that says what the status of {first.said} means"
     return Outcome(Word.UNPROVEN, Confidence.MEDIUM, (), (f"{title}: {last.text}",), wish)

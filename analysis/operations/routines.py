@@ -89,7 +89,8 @@ class RoutineRun:
         """The call that decides, with the option of the start.
 
         A result is one of this run only if its start is in the capture and was taken: else it may be that of an
-        older run, which proves nothing now.
+        older run, which proves nothing now. Where names say that there is a result to ask for, the answer to the
+        start is none.
         """
         first = self.calls[0]
         told = [call for call in self.calls if call.control != STOP]
@@ -98,6 +99,8 @@ class RoutineRun:
         if not self.started and first.control == START:
             return first
         last = replace(told[-1], option=first.option)
+        if last.control == START and last.name is not None and last.name.has_result:
+            return _no_result(last, "started, and its result was never asked")
         return last if self.started else _no_result(last, f"{last.text}, of a run whose start is not in the capture")
 
 

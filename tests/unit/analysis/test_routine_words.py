@@ -29,8 +29,46 @@ def routine_word(*talk: Talk, names: str = NAMES) -> str:
     return word_of(heard(BEFORE, *talk, names=names), "routine")[0]
 
 
+AT_ONCE = NAMES.replace("has_result = true", "")
+VALUES = """
+[[identifier]]
+id = "3B10"
+name = "fill volumes"
+modules = ["PCU"]
+kind = "learned"
+[[identifier]]
+id = "3B11"
+name = "touch points"
+modules = ["PCU"]
+kind = "learned"
+"""
+DONE = [ask(LEARN, "71 01 0270 02"), ask(RESULT, "71 03 0270 00")]
+
+
 def test_a_final_status_that_names_call_good_confirms() -> None:
-    assert routine_word(ask(LEARN, "71 01 0270 00")) == "confirmed"
+    assert routine_word(ask(LEARN, "71 01 0270 00"), names=AT_ONCE) == "confirmed"
+
+
+def test_the_answer_to_the_start_is_no_result_where_names_say_that_one_is_to_be_asked() -> None:
+    assert routine_word(ask(LEARN, "71 01 0270 00")) == "interrupted"
+
+
+def test_a_learned_value_that_reads_blank_since_speaks_against_the_routine() -> None:
+    report = heard(BEFORE, DONE, read("3B10", "0123 0124"), gap(1), read("3B10", "FFFF FFFF"), names=NAMES + VALUES)
+    assert word_of(report, "routine")[0] == "unproven"
+    assert report.verdict.parts["learn"].word == "unproven"
+    assert "3B10 (fill volumes) reads blank since" in only(report, "routine").outcome.because[-1]
+
+
+def test_one_that_holds_something_does_not() -> None:
+    assert routine_word(DONE, read("3B10", "0123 0124"), names=NAMES + VALUES) == "confirmed"
+    before = read("3B10", "FFFF FFFF")
+    assert routine_word(before, DONE, names=NAMES + VALUES) == "confirmed"
+
+
+def test_one_of_several_that_reads_blank_may_be_another_routines() -> None:
+    values = [read("3B10", "0123 0124"), read("3B11", "FFFF FFFF")]
+    assert word_of(heard(BEFORE, DONE, values, names=NAMES + VALUES), "routine") == ("confirmed", "medium")
 
 
 def test_a_good_result_asked_with_03_confirms() -> None:
@@ -77,7 +115,7 @@ def test_stopped_before_its_result_is_interrupted() -> None:
 
 
 def test_a_good_result_stays_good_when_it_is_stopped_afterwards() -> None:
-    assert routine_word(ask(LEARN, "71 01 0270 00"), ask(STOP, "71 02 0270")) == "confirmed"
+    assert routine_word(DONE, ask(STOP, "71 02 0270")) == "confirmed"
 
 
 def test_a_result_whose_start_is_not_in_the_capture_is_not_proven() -> None:
@@ -99,13 +137,13 @@ def test_a_suppressed_start_is_not_proven_and_its_good_result_is() -> None:
 
 
 def test_a_later_run_replaces_an_earlier_one() -> None:
-    report = heard(BEFORE, ask(LEARN, "71 01 0270 01"), ask(LEARN, "71 01 0270 00"), names=NAMES)
+    report = heard(BEFORE, ask(LEARN, "71 01 0270 01"), DONE, names=NAMES)
     assert words(report, "routine") == ["failed", "confirmed"]
     assert report.verdict.parts["learn"].word == "confirmed"
 
 
 def test_a_later_failed_run_replaces_a_good_one() -> None:
-    report = heard(BEFORE, ask(LEARN, "71 01 0270 00"), ask(LEARN, "7F 31 22"), names=NAMES)
+    report = heard(BEFORE, DONE, ask(LEARN, "7F 31 22"), names=NAMES)
     assert report.verdict.parts["learn"].word == "failed"
 
 
