@@ -321,8 +321,7 @@ def _resets(exchanges: Sequence[Exchange], limits: Limits) -> Iterator[Start]:
     for at, exchange in enumerate(exchanges):
         if not is_restart(exchange):
             continue
-        soon = takewhile(lambda one, asked=exchange: _answered_too_soon(one, asked, limits), _from(exchanges, at + 1))
-        *_, last = (exchange, *soon)
+        *_, last = (exchange, *takewhile(_AnsweredTooSoon(exchange, limits), _from(exchanges, at + 1)))
         if not _is_still_in_session(exchange, _from(exchanges, at + 1)):
             text = f"reset answered positively ({exchange.told[1:2].hex().upper()})"
             shown = Evidence(exchange.capture, exchange.answer_lines, text)
@@ -333,11 +332,18 @@ def _from(exchanges: Sequence[Exchange], first: int) -> Iterator[Exchange]:
     return (exchanges[at] for at in range(first, len(exchanges)))  # no copy: a module may be reset again and again
 
 
-def _answered_too_soon(exchange: Exchange, reset: Exchange, limits: Limits) -> bool:
+@dataclass(frozen=True, slots=True)
+class _AnsweredTooSoon:
     """No module has started anew by then: what answers is the program that took the request."""
-    if exchange.capture != reset.capture or exchange.response is None or reset.begin_ns == reset.end_ns:
-        return False  # a clock that stands still tells nothing
-    return exchange.begin_ns - reset.end_ns < limits.restart_least_ns
+
+    reset: Exchange
+    limits: Limits
+
+    def __call__(self, exchange: Exchange) -> bool:
+        reset = self.reset
+        if exchange.capture != reset.capture or exchange.response is None or reset.begin_ns == reset.end_ns:
+            return False  # a clock that stands still tells nothing
+        return exchange.begin_ns - reset.end_ns < self.limits.restart_least_ns
 
 
 def _is_still_in_session(reset: Exchange, later: Iterable[Exchange]) -> bool:

@@ -1,8 +1,9 @@
 """The answer: a word for each part of the job, an overall word, and what to do next.
 
 Without a sheet the overall word is the worst of the downloads, writes of data and VIN, clears and learn routines
-seen; supporting acts never lower it. With a sheet it is the worst of the sheet's items. A module that something was
-done to and that does not answer at the end keeps it from being confirmed.
+seen; supporting acts never lower it. With a sheet it is the worst of the sheet's items; where those are all confirmed,
+a programming of another module that broke off counts as well. A module that something was done to and that does not
+answer at the end, or only by its boot loader, keeps it from being confirmed.
 """
 
 from __future__ import annotations
@@ -81,7 +82,10 @@ def give_verdict(
         overall = worst(item.outcome.word for item in done) or Word.NOT_SHOWN
         sure = least_sure(item.outcome.confidence for item in done if item.outcome.word is overall)
         sure = _with_helpers(overall, sure, helpers)
-    if overall is Word.CONFIRMED and _is_left_silent(modules, done):
+    if overall is Word.CONFIRMED and (broken := _broken_unasked(done, asked)):
+        overall = worst(item.outcome.word for item in broken) or overall
+        sure = least_sure(item.outcome.confidence for item in broken if item.outcome.word is overall)
+    if overall is Word.CONFIRMED and _is_left_unwell(modules, done):
         overall, sure = Word.UNPROVEN, least_sure([sure, Confidence.MEDIUM])
     job = Job(record, operations, modules, asked, findings, overall)
     words = {part: said.word for part, said in parts.items()}
@@ -96,10 +100,21 @@ def give_verdict(
     return Verdict(headline(job, words, lacking), overall, sure, parts, next_steps(job, wishes, missing), bool(done))
 
 
-def _is_left_silent(modules: Sequence[ModuleState], done: Sequence[Operation]) -> bool:
-    """A module that something was done to does not answer at the end: no job ends well so, whatever was proved."""
+def _broken_unasked(done: Sequence[Operation], asked: Sequence[Expectation]) -> list[Operation]:
+    """Programming that broke off in a module of which the sheet asks none: it is there, asked for or not."""
+    meant = {item.link for item in asked if item.part is Part.PROGRAMMING}
+    acts = [item for item in done if item.part is Part.PROGRAMMING and item.link.key not in meant]
+    broken = [item for item in acts if item.outcome.word in (Word.FAILED, Word.INTERRUPTED)]
+    return [item for item in broken if not item.details.get("untouched")]
+
+
+def _is_left_unwell(modules: Sequence[ModuleState], done: Sequence[Operation]) -> bool:
+    """A module that something was done to is mute at the end, or only its boot loader answers.
+
+    No job ends well so, whatever was proved.
+    """
     touched = {item.link.key for item in done}
-    return any(state.now is Now.SILENT and state.story.link.key in touched for state in modules)
+    return any(state.now in (Now.SILENT, Now.BOOT) and state.story.link.key in touched for state in modules)
 
 
 def _with_helpers(word: Word, sure: Confidence, helpers: Sequence[Operation]) -> Confidence:

@@ -8,6 +8,7 @@ import pytest
 from click.testing import CliRunner
 from talk import (
     CHECK,
+    KEEPER,
     NAMES,
     SOFTWARE,
     Talk,
@@ -87,3 +88,18 @@ def test_strict_does_not_pass_a_silent_module(end: list[Talk], code: int, tmp_pa
     capture = tmp_path / "capture.log"
     capture.write_text(log_of(PROGRAMMED, end))
     assert CliRunner().invoke(main, ["report", str(capture), "--strict"]).exit_code == code
+
+
+@pytest.mark.parametrize("sheet", [SHEET, ""])
+def test_a_module_left_erased_that_the_sheet_does_not_ask_for_is_not_passed_over(sheet: str, tmp_path: Path) -> None:
+    erased = [ask("10 02", "50 02 0032 01F4", on=KEEPER), ask("31 01 FF00", "71 01 FF00", on=KEEPER)]
+    assert heard(PROGRAMMED, erased, sheet=sheet).verdict.overall == "interrupted"
+    capture, job = tmp_path / "capture.log", tmp_path / "job.toml"
+    capture.write_text(log_of(PROGRAMMED, erased))
+    job.write_text(SHEET)
+    assert CliRunner().invoke(main, ["report", str(capture), "--job", str(job), "--strict"]).exit_code == 1
+
+
+def test_one_whose_programming_was_refused_at_once_is_as_it_was() -> None:
+    refused = [ask("10 02", "50 02 0032 01F4", on=KEEPER), ask("31 01 FF00", "7F 31 33", on=KEEPER)]
+    assert heard(PROGRAMMED, refused, sheet=SHEET).verdict.overall == "confirmed"
