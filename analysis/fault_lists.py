@@ -1,36 +1,44 @@
 """Lists of fault codes that modules gave, whatever the dialect.
 
-Lists are compared only with lists of the same kind: 19 (02, 0A) shows the main memory with its status bits; 03 of
-SAE J1979 only confirmed emission codes, without a failure type; 07 those of which a test failed and that are not
-confirmed yet; 0A (and 19 15) permanent ones, which a clear leaves: they go when their own monitor has passed; 18 of
-KWP2000 what its request asks for.
+Lists are compared only with lists of the same kind: 19 shows the main memory with its status bits; 03 of SAE J1979
+only confirmed emission codes, without a failure type; 07 those of which a test failed and that are not confirmed yet;
+0A (and 19 15, 19 55) permanent ones, which a clear leaves: they go when their own monitor has passed; 13, 17 and 18 of
+KWP2000 what their request asks for. Of 19 only 02 and 0A hold every code; the other forms pick some: what they list is
+there, and what they do not list may be there.
 Source: ISO 14229-1:2020, 12.3 and annex D (M); SAE J1979 (M); ISO 14230-3 (M).
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from analysis.exchanges import Exchange
 from analysis.operations.model import evidence
 from analysis.story import Story
 from analysis.words import Evidence
-from canlog.names.dtc import TEST_FAILED, dtc_text, two_byte_dtc_text
+from canlog.names.dtc import dtc_text, two_byte_dtc_text
 from canlog.names.tables import Names
+from canlog.services.decode import decode_response
 from canlog.services.dialects import GMW
+from canlog.services.layout import Decoded
 from canlog.services.traits import Act
 
-READ_DTC, PERMANENT_DTCS, KWP_BY_STATUS = 0x19, 0x15, 0x18
-OBD_DATA, OBD_STORED, OBD_PENDING, OBD_PERMANENT = 0x01, 0x03, 0x07, 0x0A
+READ_DTC = 0x19
+#: KWP2000: the bytes of a record, two of code and, but for 13, one of status. ISO 14230-3 (M).
+KWP_RECORDS = {0x13: 2, 0x17: 3, 0x18: 3}
+OBD_STORED, OBD_PENDING, OBD_PERMANENT = 0x03, 0x07, 0x0A
 GMW_BY_MASK, REPORT_BYTES = b"\xa9\x81", 5
-#: Sub-functions of 19 that list codes with a status byte.
-LISTS = frozenset({0x02, 0x0A, PERMANENT_DTCS})
+#: Sub-functions of 19 that tell codes of the main memory with their status: all that a mask chooses; or the one asked
+#: for, the first or the last of them, those of a severity or of a group.
+WHOLE_LISTS = frozenset({0x02, 0x0A})
+PARTS_OF_LISTS = frozenset({0x04, 0x06, 0x08, 0x09, 0x0B, 0x0C, 0x0D, 0x0E, 0x13, 0x1A, 0x42, 0x56})
+PERMANENT_LISTS = frozenset({0x15, 0x55})
 CONFIRMED_DTC = 0x08
 MAIN, EMISSION, PENDING, PERMANENT = "main", "emission", "pending", "permanent"
+#: Lists that neither prove a clear nor disprove it.
+BESIDE = (PENDING, PERMANENT)
 EMISSION_LISTS = {OBD_STORED: EMISSION, OBD_PENDING: PENDING, OBD_PERMANENT: PERMANENT}
-#: Monitor status (01 01): the lamp and the number of stored codes, then three bytes of monitors. SAE J1979 (M).
-MONITOR_STATUS, STATUS_BYTES, COUNT_BITS = b"\x41\x01", 6, 0x7F
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,20 +54,25 @@ class FaultList:
     mask: int
     codes: dict[int, int]
     frames: tuple[int, ...] = ()  # lines of an answer that came outside the transport
+    is_whole: bool = True  # what it does not list is not there, as far as its mask shows
 
     @property
     def listed(self) -> str:
-        """What sort of codes: ``stored``, ``pending`` or ``permanent``."""
-        return self.kind if self.kind in (PENDING, PERMANENT) else "stored"
+        """What sort of codes: ``stored``, ``pending`` or ``permanent``; ``some`` of the stored ones."""
+        return self.kind if self.kind in BESIDE else "stored" if self.is_whole else "some"
 
     @property
     def has_status(self) -> bool:
         """Each code came with a status byte."""
-        return self.exchange.service not in EMISSION_LISTS
+        return self.exchange.service not in EMISSION_LISTS and KWP_RECORDS.get(self.exchange.service) != 2
 
     def shows(self, code: int, bits: int) -> bool:
         """The code is listed with one of these status bits; where its kind has none, that it is listed says it."""
         return code in self.codes and (self.kind != MAIN or bool(self.codes[code] & bits))
+
+    def would_show(self, status: int) -> bool:
+        """A code with this status that it does not hold is not there."""
+        return self.is_whole and (self.kind != MAIN or bool(status & self.mask))
 
     @property
     def has_type(self) -> bool:
@@ -76,6 +89,11 @@ class FaultList:
         name = names.fault(label, text)
         return f"{text} ({name})" if name else text
 
+    @property
+    def asked(self) -> str:
+        """Service and, of 19, what it reports: ``19 02``."""
+        return self.exchange.told[: 2 if self.exchange.service == READ_DTC else 1].hex(" ").upper()
+
     def evidence(self, text: str) -> Evidence:
         """The answer as evidence."""
         if not self.frames:
@@ -84,13 +102,13 @@ class FaultList:
 
 
 def fault_lists(story: Story) -> list[FaultList]:
-    """All lists of stored codes of a module that a clear empties, in order."""
-    return [one for one in _all_lists(story) if one.listed == "stored"]
+    """All lists of stored codes of a module that a clear empties, in order; those that pick some codes as well."""
+    return [one for one in _all_lists(story) if one.kind not in BESIDE]
 
 
 def lists_beside(story: Story) -> list[FaultList]:
     """Its lists of pending and of permanent codes, in order: they neither prove a clear nor disprove it."""
-    return [one for one in _all_lists(story) if one.listed != "stored"]
+    return [one for one in _all_lists(story) if one.kind in BESIDE]
 
 
 def _all_lists(story: Story) -> list[FaultList]:
@@ -98,52 +116,25 @@ def _all_lists(story: Story) -> list[FaultList]:
     return [one for one in found if one is not None and one.kind]
 
 
-def stored_count(exchange: Exchange) -> int | None:
-    """The number of stored codes in an answer to 01 01; None in any other."""
-    is_status = exchange.answered[:2] == MONITOR_STATUS and len(exchange.answered) >= STATUS_BYTES
-    return exchange.answered[2] & COUNT_BITS if exchange.positive and is_status else None
+def at_the_end(lists: Iterable[FaultList]) -> dict[int, FaultList]:
+    """The codes that the last lists of each kind leave, with the list that tells each.
 
-
-def count_disagrees(exchanges: Iterable[Exchange]) -> tuple[FaultList, Exchange] | None:
-    """The last list of stored emission codes and their last count, where they differ and no clear lies between."""
-    listed: FaultList | None = None
-    counting: Exchange | None = None
-    for one in exchanges:
-        if one.act is Act.CLEAR and one.positive:
-            listed, counting = None, None
-        elif one.service == OBD_STORED:
-            listed = read_list(one) or listed
-        elif stored_count(one) is not None:
-            counting = one
-    if listed is None or counting is None or stored_count(counting) == len(listed.codes):
-        return None
-    return listed, counting
-
-
-def codes_back(before: Iterable[FaultList], behind: Iterable[FaultList]) -> dict[int, FaultList]:
-    """Codes that had failed in front of a clear and failed again behind it, with the last list that says so.
-
-    One that is listed with a failure type and, by another service, without one is told once.
+    A whole list takes away the codes that it would have shown and does not hold.
     """
-    earlier, later = _failed(before), _failed(behind)
-    back = sorted(set(earlier) & set(later))
-    typed = {code >> 8 for code in back if later[code].has_type}
-    return {code: later[code] for code in back if later[code].has_type or code >> 8 not in typed}
+    last: dict[str, dict[int, FaultList]] = {}
+    for one in lists:
+        same = last.setdefault(one.kind, {})
+        hidden = {code: told for code, told in same.items() if not one.would_show(told.codes[code])}
+        last[one.kind] = hidden | dict.fromkeys(one.codes, one)
+    return {code: told for same in last.values() for code, told in same.items()}
 
 
-def state_at_the_end(back: Mapping[int, FaultList], behind: Sequence[FaultList]) -> str:
-    """What the last lists of their kinds say of codes that came back; empty where they differ or say neither."""
-    last = {one.kind: one for one in behind}
-    ends = [(code, last[one.kind]) for code, one in back.items()]
-    if not any(code in one.codes for code, one in ends):
-        return "; it was gone at the last reading" if len(ends) == 1 else "; they were gone at the last reading"
-    if not all(one.shows(code, TEST_FAILED) for code, one in ends):
-        return ""
-    return f", {'active' if all(one.kind == MAIN for _, one in ends) else 'listed'} at the last reading"
-
-
-def _failed(lists: Iterable[FaultList]) -> dict[int, FaultList]:
-    return {code: one for one in lists for code in one.codes if one.shows(code, TEST_FAILED | CONFIRMED_DTC)}
+def last_lists(lists: Iterable[FaultList]) -> list[tuple[FaultList, list[int]]]:
+    """The same by list, in order: each list that tells a code which is left, with those codes."""
+    found: dict[int, tuple[FaultList, list[int]]] = {}
+    for code, one in at_the_end(lists).items():
+        found.setdefault(one.exchange.number, (one, []))[1].append(code)
+    return [found[number] for number in sorted(found)]
 
 
 def read_list(exchange: Exchange, story: Story | None = None) -> FaultList | None:
@@ -156,15 +147,12 @@ def read_list(exchange: Exchange, story: Story | None = None) -> FaultList | Non
     if not exchange.positive:
         return None
     if exchange.service == READ_DTC:
-        if sub_function(exchange) not in LISTS or not _is_list(exchange):
-            return None
-        kind = PERMANENT if sub_function(exchange) == PERMANENT_DTCS else MAIN
-        return FaultList(exchange, kind, _mask(exchange), dict(_main(exchange)))
+        return _by_layout(exchange)
     if exchange.service in EMISSION_LISTS:
         codes = _two_byte(exchange, 2)
         return None if codes is None else FaultList(exchange, EMISSION_LISTS[exchange.service], 0xFF, codes)
-    if exchange.service == KWP_BY_STATUS and exchange.asked:
-        codes = _two_byte(exchange, 3)
+    if exchange.service in KWP_RECORDS and exchange.asked:
+        codes = _two_byte(exchange, KWP_RECORDS[exchange.service])
         return None if codes is None else FaultList(exchange, exchange.asked.hex().upper(), 0xFF, codes)
     return None
 
@@ -194,20 +182,23 @@ def sub_function(exchange: Exchange) -> int:
     return exchange.told[1] & 0x7F if len(exchange.told) > 1 else 0
 
 
-def _is_list(exchange: Exchange) -> bool:
-    """An availability mask, then whole records of four bytes: any other answer lists nothing."""
-    return len(exchange.answered) >= 3 and (len(exchange.answered) - 3) % 4 == 0
+def _by_layout(exchange: Exchange) -> FaultList | None:
+    """19: whole records of a form that tells codes with a status; any other answer lists nothing."""
+    form = sub_function(exchange)
+    answer = decode_response(exchange.answered, exchange.dialect)
+    if form not in WHOLE_LISTS | PARTS_OF_LISTS | PERMANENT_LISTS or answer.problems or answer.rest:
+        return None
+    mask = _number(exchange.ask, "dtc_status_mask") & _number(answer, "dtc_status_availability_mask")
+    rows = answer.rows("dtc", "status_of_dtc")
+    codes = {code: status for code, status in rows if isinstance(code, int) and isinstance(status, int)}
+    kind = PERMANENT if form in PERMANENT_LISTS else MAIN
+    return FaultList(exchange, kind, mask, codes, is_whole=form not in PARTS_OF_LISTS)
 
 
-def _mask(exchange: Exchange) -> int:
-    asked = exchange.asked[2] if sub_function(exchange) == 0x02 and len(exchange.asked) > 2 else 0xFF
-    return asked & exchange.answered[2]
-
-
-def _main(exchange: Exchange) -> Iterator[tuple[int, int]]:
-    body = exchange.answered[3:]
-    for at in range(0, len(body) - 3, 4):
-        yield int.from_bytes(body[at : at + 3], "big"), body[at + 3]
+def _number(message: Decoded, name: str) -> int:
+    """A mask; all bits where the message has none."""
+    value = message.get(name)
+    return value if isinstance(value, int) else 0xFF
 
 
 def _two_byte(exchange: Exchange, width: int) -> dict[int, int] | None:

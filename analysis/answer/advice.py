@@ -163,7 +163,7 @@ TABLE: Final[Mapping[str, Advice]] = {
     "dtc-returns": Advice(Rank.VALUE, "Find the cause of the fault in {m}: {case}", Part.FAULT_MEMORY, always=True),
     "fault-active": Advice(Rank.VALUE, "Find the cause of the fault in {m}: {case}", Part.FAULT_MEMORY, always=True),
     "fault-count-disagrees": Advice(
-        Rank.PROOF, "Read the stored codes (03) and their count (01 01) of {m} again and capture both: {case}",
+        Rank.PROOF, "Read the fault codes of {m} and their count again and capture both: {case}",
         always=True,
     ),
     "frames-dropped-by-logger": Advice(

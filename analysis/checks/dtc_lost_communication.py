@@ -14,7 +14,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from analysis.checks.registry import Context, Seen, check
-from analysis.fault_lists import fault_lists
+from analysis.fault_lists import fault_lists, last_lists
 from analysis.operations.model import evidence
 from analysis.words import Confidence, Severity
 
@@ -28,8 +28,8 @@ HISTORY = 0x2F
 def find(ctx: Context) -> Iterator[Seen]:
     told = []
     for story in ctx.stories:
-        for last in fault_lists(story)[-1:]:
-            codes = [code for code in last.codes if code >> 8 in LOST_COMMUNICATION and last.shows(code, HISTORY)]
+        for last, left in last_lists(fault_lists(story)):
+            codes = [code for code in left if code >> 8 in LOST_COMMUNICATION and last.shows(code, HISTORY)]
             told += [(story, last, code) for code in codes]
     if told:
         text = "; ".join(

@@ -2,8 +2,8 @@
 
 What is seen: the faults were cleared, and a later list holds a code again as failed.
 What it can mean: A real fault, or a step of the job that is missing.
-How to tell it from look-alikes: codes that are listed as not tested since the clear; lost communication while a
-module was off
+How to tell it from look-alikes: codes that are listed as not tested since the clear; codes that the clear was not
+of; lost communication while a module was off
 What to try: find the cause of the code; do the missing step; then clear and read again
 Caution: learn routines and tests move parts, build pressure or start the engine. Chock the vehicle, keep people
 away, mind high voltage, follow the vehicle maker's service information.
@@ -15,7 +15,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from analysis.checks.registry import Context, Seen, check
-from analysis.fault_lists import codes_back, fault_lists, state_at_the_end
+from analysis.codes_back import codes_back, state_at_the_end
+from analysis.fault_lists import fault_lists
 from analysis.operations.model import Kind, evidence
 from analysis.words import Confidence, Severity
 
@@ -28,7 +29,7 @@ def find(ctx: Context) -> Iterator[Seen]:
             continue
         before = [one for one in fault_lists(story) if one.exchange.begin < clear.begin]
         behind = [one for one in fault_lists(story) if one.exchange.begin > clear.begin]
-        back = codes_back(before, behind)
+        back = codes_back(clear, before, behind)
         if back:
             names = {code: one.called(code, item.label, ctx.record.names) for code, one in back.items()}
             text = ", ".join(names.values())

@@ -16,7 +16,7 @@ from collections.abc import Iterator
 
 from analysis.checks.looking.named_faults import is_about_the_job
 from analysis.checks.registry import Context, Seen, check
-from analysis.fault_lists import MAIN, fault_lists
+from analysis.fault_lists import MAIN, FaultList, fault_lists, last_lists
 from analysis.operations.model import Kind, evidence
 from analysis.words import Confidence, Severity
 from canlog.names.dtc import TEST_FAILED
@@ -25,19 +25,28 @@ from canlog.names.dtc import TEST_FAILED
 @check("fault-active", severity=Severity.WARNING)
 def find(ctx: Context) -> Iterator[Seen]:
     for story in ctx.stories:
-        lists = [one for one in fault_lists(story) if one.kind == MAIN]
         acts = [item for item in ctx.operations if item.part is not None and item.link.key == story.link.key]
-        if not lists or not acts or lists[-1].exchange.begin < ctx.act(acts[-1]).begin:
+        if not acts:
             continue
-        last = lists[-1]
-        active = [code for code in last.codes if last.shows(code, TEST_FAILED) and not is_about_the_job(code)]
-        new = [code for code in active if not _is_back(last.text(code), story.link.key, ctx)]
-        if new:
-            said = ", ".join(last.called(code, story.label, ctx.record.names) for code in new)
-            shown = evidence(last.exchange, f"lists {said}")
-            verb = "is" if len(new) == 1 else "are"
-            text = f"{story.label}: {said} {verb} active at the last reading ({shown.where})."
-            yield Seen(Confidence.HIGH, (shown,), text)
+        begin = ctx.act(acts[-1]).begin
+        names, shown = [], []
+        for last, left in last_lists(one for one in fault_lists(story) if one.kind == MAIN):
+            new = [code for code in left if last.exchange.begin >= begin and _is_new(code, last, ctx)]
+            called = [last.called(code, story.label, ctx.record.names) for code in new]
+            names += called
+            shown += [evidence(last.exchange, f"lists {', '.join(called)}")] if new else []
+        if names:
+            said, where = ", ".join(names), ", ".join(one.where for one in shown)
+            verb = "is" if len(names) == 1 else "are"
+            text = f"{story.label}: {said} {verb} active at the last reading ({where})."
+            yield Seen(Confidence.HIGH, tuple(shown), text)
+
+
+def _is_new(code: int, last: FaultList, ctx: Context) -> bool:
+    """It fails now, and no other finding tells of it."""
+    if not last.shows(code, TEST_FAILED) or is_about_the_job(code):
+        return False
+    return not _is_back(last.text(code), last.exchange.link.key, ctx)
 
 
 def _is_back(code: str, link: str, ctx: Context) -> bool:

@@ -1,13 +1,14 @@
-"""The count of stored codes and the list of them disagree.
+"""The count of fault codes and the list of them disagree.
 
-What is seen: the monitor status (01 01) counts another number of stored emission codes than the list of them (03)
-holds, with no clear between the two.
+What is seen: the module counts another number of codes than it lists, with no clear between the two: the monitor
+status (01 01) beside the stored emission codes (03), or 19 01 beside 19 02 under the same mask.
 What it can mean: A code was stored or went between the two readings; the module counts more than it lists; one of the
 two answers is not of this module.
 How to tell it from look-alikes: a clear between the two; a count of another module on the same request to all
-What to try: read the stored codes (03) and their count (01 01) again and capture both; ask each module alone
+What to try: read the codes and their count again and capture both; ask each module alone
 Caution: none
-Evidence: the list and the count. Source: SAE J1979 (M).
+Evidence: the list and the count. Source: SAE J1979 (M);
+ISO 14229-1:2020, 12.3 (M).
 """
 
 from __future__ import annotations
@@ -15,10 +16,9 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from analysis.checks.registry import Context, Seen, check
-from analysis.fault_lists import count_disagrees, stored_count
+from analysis.fault_counts import count_disagrees
 from analysis.operations.model import evidence
 from analysis.words import Confidence, Severity
-from canlog.counting import counted
 
 
 @check("fault-count-disagrees", severity=Severity.WARNING)
@@ -27,8 +27,7 @@ def find(ctx: Context) -> Iterator[Seen]:
         found = count_disagrees(ctx.own(story))
         if found is None:
             continue
-        listed, counting = found
-        codes = ", ".join(listed.text(code) for code in listed.codes) or "no codes"
-        said = counted(stored_count(counting) or 0, "stored code")
-        shown = (listed.evidence(f"03 lists {codes}"), evidence(counting, f"01 01 counts {said}"))
-        yield Seen(Confidence.HIGH, shown, f"{story.label}: 01 01 counts {said}, and 03 lists {codes}.")
+        listed, count = found
+        lists = f"{listed.asked} lists {', '.join(listed.text(code) for code in listed.codes) or 'no codes'}"
+        shown = (listed.evidence(lists), evidence(count.exchange, count.said))
+        yield Seen(Confidence.HIGH, shown, f"{story.label}: {count.said}, and {lists}.")

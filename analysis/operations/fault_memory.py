@@ -13,7 +13,9 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from typing import NamedTuple
 
+from analysis.codes_back import Cleared, codes_back, state_at_the_end, was_cleared
 from analysis.exchanges import Answer, Exchange, Place
+from analysis.fault_counts import Count, count_disagrees, read_count
 from analysis.fault_lists import (
     CONFIRMED_DTC,
     EMISSION,
@@ -21,13 +23,10 @@ from analysis.fault_lists import (
     PENDING,
     PERMANENT,
     FaultList,
-    codes_back,
-    count_disagrees,
+    at_the_end,
     fault_lists,
     lists_beside,
     read_list,
-    state_at_the_end,
-    stored_count,
     sub_function,
 )
 from analysis.operations.model import Kind, Operation, Part, evidence, in_order, span
@@ -36,9 +35,9 @@ from analysis.record import Record
 from analysis.story import Story
 from analysis.words import Confidence, Outcome, Word, least_sure
 from canlog.counting import counted
-from canlog.names.dtc import TEST_FAILED, dtc_text
+from canlog.names.dtc import TEST_FAILED
 from canlog.names.tables import Names
-from canlog.services.dialects import UDS
+from canlog.services.dialects import KWP, UDS
 from canlog.services.traits import Act, orders_no_faults
 
 OBD_CLEAR = 0x04
@@ -116,25 +115,28 @@ def _clear(
     ]
     beside = _beside(exchange, horizon, story, record)
     members = [exchange, *([after[0].exchange] if after else [])]
-    earlier = _earlier(after[-1], before) or {} if after else before[-1].codes if before else {}
-    back = codes_back(before, after)
-    said = (after or before)[-1].text if after or before else dtc_text
+    back = codes_back(exchange, before, after)
     return Operation(
         kind=Kind.CLEAR,
         link=story.link,
         label=story.label,
-        outcome=_with(beside, _clear_outcome(exchange, before, after, story)),
+        outcome=_with(beside, _clear_outcome(exchange, before, after, beside.counts, story)),
         subject="clear",
         part=Part.FAULT_MEMORY,
         details={
             "group": exchange.asked[1:4].hex().upper() or None,
-            "before": [said(code) for code in earlier],
-            "after": [said(code) for code in after[-1].codes] if after else None,
+            "before": _texts(before),
+            "after": _texts(after) if after else None,
             "returned": [one.text(code) for code, one in back.items()],
             "pending": beside.pending,
         },
         **span(members),  # type: ignore[arg-type]
     )
+
+
+def _texts(lists: Sequence[FaultList]) -> list[str]:
+    """The codes that these lists leave, as people write them."""
+    return [one.text(code) for code, one in at_the_end(lists).items()]
 
 
 class Beside(NamedTuple):
@@ -144,6 +146,7 @@ class Beside(NamedTuple):
     doubts: tuple[str, ...] = ()  # each makes the clear less sure
     notes: tuple[str, ...] = ()  # these do not
     wish: str = ""
+    counts: tuple[Count, ...] = ()  # of codes that a clear leaves none of
 
 
 def _beside(clear: Exchange, horizon: Place | None, story: Story, record: Record) -> Beside:
@@ -157,11 +160,10 @@ def _beside(clear: Exchange, horizon: Place | None, story: Story, record: Record
     pending = [last[PENDING].text(code) for code in last[PENDING].codes] if PENDING in last else []
     doubts, notes, wish = [], [], ""
     if different := count_disagrees(item for item in story.exchanges if is_behind(item)):
-        listed, counting = different
-        counted_codes = counted(stored_count(counting) or 0, "stored code")
-        where = evidence(counting, "counted").where
-        doubts.append(f"0101 counts {counted_codes} ({where}), and 03 lists {len(listed.codes) or 'none'}")
-        wish = "read the stored codes (03) and their count (01 01) again and capture both"
+        listed, count = different
+        asked = listed.asked
+        doubts.append(f"{count.said} ({count.where}), and {asked} lists {len(listed.codes) or 'none'}")
+        wish = f"read the codes ({asked}) and their count ({count.asked}) again and capture both"
     if pending:
         said, verb = ", ".join(pending), "is" if len(pending) == 1 else "are"
         where = evidence(last[PENDING].exchange, "lists").where
@@ -170,7 +172,14 @@ def _beside(clear: Exchange, horizon: Place | None, story: Story, record: Record
     if PERMANENT in last and last[PERMANENT].codes:
         said = ", ".join(last[PERMANENT].text(code) for code in last[PERMANENT].codes)
         notes.append(f"{said}: permanent, which stays by design until its own monitor has passed")
-    return Beside(pending, tuple(doubts), tuple(notes), wish)
+    behind = (read_count(item) for item in story.exchanges if is_behind(item))
+    return Beside(
+        pending,
+        tuple(doubts),
+        tuple(notes),
+        wish,
+        tuple(one for one in behind if one is not None and one.counts_faults),
+    )
 
 
 def _with(beside: Beside, outcome: Outcome) -> Outcome:
@@ -187,7 +196,11 @@ def _with(beside: Beside, outcome: Outcome) -> Outcome:
 
 
 def _clear_outcome(
-    exchange: Exchange, before: Sequence[FaultList], after: Sequence[FaultList], story: Story
+    exchange: Exchange,
+    before: Sequence[FaultList],
+    after: Sequence[FaultList],
+    counts: Sequence[Count],
+    story: Story,
 ) -> Outcome:
     if exchange.outcome is Answer.NEGATIVE:
         text = f"clearing was refused: {exchange.refusal}"
@@ -207,25 +220,31 @@ def _clear_outcome(
     by_loader = [one for one in after if one.exchange.dialect == UDS and story.is_boot_loader(one.exchange)]
     after = [item for item in after if item not in by_loader]
     known = [(item, _earlier(item, before)) for item in after if _shows(item, exchange, before)]
-    covering = [(item, codes) for item, codes in known if codes is not None and _covers(item, codes)]
-    if not covering:
+    covering = [(item, earlier) for item, earlier in known if earlier is not None and _covers(item, earlier)]
+    clean = next((item for item, earlier in covering if _is_cleared(item, earlier)), None)
+    if clean is None and (told := _still_there(exchange, before, after)):
+        return told
+    if clean is None:
         text = "clearing was accepted; the memory was not read since"
         if by_loader:
             text += ", but from the boot loader, which need not know it"
         if after:
             text = f"clearing was accepted; {_too_narrow(after[-1], before)}"
             wish = ALL_BITS if _asked_for_few(after[-1]) else wish
+        elif counts:
+            text = f"clearing was accepted; behind it {counts[-1].said} ({counts[-1].where}), and none was listed"
         return Outcome(Word.UNPROVEN, Confidence.HIGH, (), (text,), wish)
-    clean = next((item for item, codes in covering if _is_cleared(item, codes)), None)
-    if clean is None:
-        return _still_listed(*covering[-1])
     text = "read after the clear: " + ("no codes" if not clean.codes else "none of the earlier codes kept its history")
     shown = clean.evidence(text)
-    back, last = codes_back(before, after), after[-1]
-    active = [code for code in last.codes if last.kind == MAIN and last.shows(code, TEST_FAILED) and code not in back]
+    back, ends = codes_back(exchange, before, after), at_the_end(after)
+    active = [
+        one.text(code)
+        for code, one in ends.items()
+        if one.kind == MAIN and one.shows(code, TEST_FAILED) and code not in back
+    ]
     if active:
         verb = "is" if len(active) == 1 else "are"
-        text += f"; at the last reading {', '.join(map(last.text, active))} {verb} active"
+        text += f"; at the last reading {', '.join(active)} {verb} active"
     came = _came_back(back, after)
     order = order_in_force(story, clean.exchange.begin, orders_no_faults)
     if order is None and not any(_lists_new_faults(item) for item, _ in covering):
@@ -250,9 +269,12 @@ def _came_back(back: Mapping[int, FaultList], after: Sequence[FaultList]) -> tup
 def _too_narrow(last: FaultList, before: Sequence[FaultList]) -> str:
     """Why the last list behind a clear does not show what became of the codes."""
     where = evidence(last.exchange, "read").where
+    if not last.is_whole:
+        return f"{last.asked} tells only some codes ({where})"
     if last.kind != MAIN:
-        return f"the list read since is not of the memory that was cleared ({where})"
-    missed = "the earlier codes" if _earlier(last, before) else "confirmed codes"
+        return f"the list read since is not of all that was cleared ({where})"
+    earlier = _earlier(last, before)
+    missed = "the earlier codes" if earlier is not None and earlier.codes else "confirmed codes"
     return f"read with mask {last.mask:02X}, which does not cover {missed} ({where})"
 
 
@@ -266,53 +288,88 @@ def _lists_new_faults(listed: FaultList) -> bool:
     return not _asked_for_few(listed) or bool(listed.mask & (TEST_FAILED | PENDING_DTC))
 
 
-def _still_listed(last: FaultList, earlier: dict[int, int]) -> Outcome:
-    """Codes behind a clear that nothing shows to be new."""
-    codes = [code for code in last.codes if code in earlier] if earlier else list(last.codes)
-    said = ", ".join(last.text(code) for code in codes)
-    one = len(codes) == 1
-    if earlier:
-        text = f"{said} {'is' if one else 'are'} listed unchanged after the clear: kept, or back at once"
-    else:
-        was = "it was" if one else "they were"
-        text = f"{said} {'stands' if one else 'stand'} after the clear; not known whether {was} there before"
+def _still_there(clear: Exchange, before: Sequence[FaultList], after: Sequence[FaultList]) -> Outcome | None:
+    """Codes behind a clear that nothing shows to be new; None where there are none."""
+    ends = at_the_end(after)
+    known = {code for one in (*before, *after) for code in one.codes}
+    kept = {code: one for code, one in ends.items() if _is_unchanged(code, one, before)}
+    shown = kept or {code: one for code, one in ends.items() if one.shows(code, TEST_FAILED | CONFIRMED_DTC)}
+    if not shown:
+        return None
+    found: dict[Cleared, list[str]] = {}
+    for code, one in shown.items():
+        found.setdefault(was_cleared(clear, code, known), []).append(one.text(code))
+    group = clear.asked[1:].hex().upper()
+    texts = [_said_there(codes, cleared, group, is_known=bool(kept)) for cleared, codes in found.items()]
+    said = ", ".join(one.text(code) for code, one in shown.items())
     wish = f"find the cause of {said}, then clear and read the fault memory (19 02) and capture it"
-    return Outcome(Word.UNPROVEN, Confidence.MEDIUM, (), (text,), wish)
+    return Outcome(Word.UNPROVEN, Confidence.MEDIUM, (), ("; ".join(texts),), wish)
 
 
-def _earlier(item: FaultList, before: Sequence[FaultList]) -> dict[int, int] | None:
-    """The codes of the last list of its kind in front; none where nothing was listed, None where only others were."""
+def _said_there(codes: Sequence[str], cleared: Cleared, group: str, *, is_known: bool) -> str:
+    """What can be said of codes that are listed behind a clear."""
+    said, is_one = ", ".join(codes), len(codes) == 1
+    are, they, were = ("is", "it", "was") if is_one else ("are", "they", "were")
+    if cleared is Cleared.NO:
+        return f"{said} {were} not asked to be cleared (only {group}), and {are} listed after it"
+    if not is_known:
+        return f"{said} {'stands' if is_one else 'stand'} after the clear; not known whether {they} {were} there before"
+    other = f"not of the group that was cleared ({group}), " if cleared is Cleared.UNKNOWN else ""
+    return f"{said} {are} listed unchanged after the clear: {other}kept, or back at once"
+
+
+def _is_unchanged(code: int, told: FaultList, before: Sequence[FaultList]) -> bool:
+    """The code was told in front of the clear, and its status is no new one."""
+    earlier = next((one for one in reversed(before) if one.kind == told.kind and code in one.codes), None)
+    if told.kind == MAIN and earlier is not None:
+        return not _is_new(told.codes[code], earlier.codes[code])
+    return told.kind != MAIN and any(code in one.codes for one in before)
+
+
+class Before(NamedTuple):
+    """What was told of the memory in front of a clear."""
+
+    codes: dict[int, int]
+    is_whole: bool  # what it does not tell was not there
+
+
+def _earlier(item: FaultList, before: Sequence[FaultList]) -> Before | None:
+    """By the lists of its kind; nothing where nothing was listed, None where only lists of other kinds were."""
     same = [one for one in before if one.kind == item.kind]
-    return same[-1].codes if same else None if before else {}
+    if before and not same:
+        return None
+    codes = {code: one.codes[code] for code, one in at_the_end(same).items()}
+    return Before(codes, any(one.is_whole for one in same))
 
 
 def _shows(item: FaultList, clear: Exchange, before: Sequence[FaultList]) -> bool:
-    """The list is of the memory that was cleared: emission codes alone are not all that 14 clears."""
+    """The list is of all that was cleared: emission codes alone are not all that 14 clears."""
     if item.kind == EMISSION:
         return clear.service == OBD_CLEAR
-    return item.kind == MAIN or bool(before) or item.exchange.asked[-2:] == ALL_GROUPS
+    if item.exchange.dialect == KWP and item.kind != MAIN:
+        return item.exchange.asked[-2:] in (ALL_GROUPS, clear.asked[1:3])
+    return item.is_whole and (item.kind == MAIN or bool(before))
 
 
-def _covers(item: FaultList, earlier: dict[int, int]) -> bool:
+def _covers(item: FaultList, earlier: Before) -> bool:
     """The read's mask would have shown every earlier code."""
     if item.kind != MAIN:
         return True  # they show codes, or none, and no status to choose by
-    return all(status & item.mask for status in earlier.values()) if earlier else item.mask & CONFIRMED_DTC != 0
+    shows_earlier = all(status & item.mask for status in earlier.codes.values())
+    return shows_earlier and bool((earlier.codes and earlier.is_whole) or item.mask & CONFIRMED_DTC)
 
 
-def _is_cleared(item: FaultList, earlier: dict[int, int]) -> bool:
+def _is_cleared(item: FaultList, earlier: Before) -> bool:
     """No earlier code is listed with its old history: gone, or its status starts anew."""
+    others = [status for code, status in item.codes.items() if code not in earlier.codes]
     if item.kind != MAIN:
-        return not (set(earlier) & set(item.codes) if earlier else item.codes)
-    if not earlier:
-        return not any(status & CONFIRMED_DTC for status in item.codes.values()) or _all_new(item)
-    return all(
-        code not in item.codes or _is_new(item.codes[code], earlier[code]) for code in earlier
-    )  # fmt: skip
-
-
-def _all_new(item: FaultList) -> bool:
-    return all(status & TEST_NOT_COMPLETED_SINCE_CLEAR for status in item.codes.values())
+        return not (set(earlier.codes) & set(item.codes) if earlier.codes else item.codes)
+    if any(not _is_new(status, earlier.codes[code]) for code, status in item.codes.items() if code in earlier.codes):
+        return False
+    if earlier.codes and earlier.is_whole:
+        return True
+    is_new = all(status & TEST_NOT_COMPLETED_SINCE_CLEAR for status in others)
+    return is_new or not any(status & CONFIRMED_DTC for status in others)
 
 
 def _is_new(status: int, earlier: int) -> bool:

@@ -18,12 +18,12 @@ BITS: tuple[tuple[int, str], ...] = (
 )  # fmt: skip
 CONFIRMED = 0x08
 PROGRAMMING_KINDS = ("download", "file")
-STORED, PENDING, PERMANENT = "stored", "pending", "permanent"
+STORED, PENDING, PERMANENT, SOME = "stored", "pending", "permanent", "some"
 Readings = Mapping[str, Mapping[str, Sequence[OperationDict]]]
 
 
 def faults_read(report: ReportDict) -> Readings:
-    """Answers that list codes, or none, in order: of each link, and there stored, pending and permanent ones apart."""
+    """Answers that list codes, or none, in order: of each link, and there each sort (stored, pending, …) apart."""
     found: dict[str, dict[str, list[OperationDict]]] = {}
     for item in report["operations"]:
         if item["kind"] == "read-faults" and item["details"].get("mask") is not None:
@@ -57,7 +57,7 @@ def fault_codes_read(page: Lines, report: ReportDict, faults: Readings) -> None:
 
 
 def _of_sort(who: str, sort: str) -> str:
-    key = {PENDING: "faults.pending-ones", PERMANENT: "faults.permanent-ones"}.get(sort)
+    key = {PENDING: "faults.pending-ones", PERMANENT: "faults.permanent-ones", SOME: "faults.some-ones"}.get(sort)
     return say(key, who=who) if key else who
 
 

@@ -142,6 +142,7 @@ TEXTS: Final[dict[str, str]] = {
     "faults.once": "read once",
     "faults.pending-ones": "{who}, pending",
     "faults.permanent-ones": "{who}, permanent",
+    "faults.some-ones": "{who}, asked for some codes only",
     "faults.permanent-stay": "Permanent codes stay by design: a clear does not take them away. Each goes when its own "
     "monitor has passed (SAE J1979 (M)).",
     "faults.before-programming": "{when}, before the programming",

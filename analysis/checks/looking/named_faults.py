@@ -6,7 +6,7 @@ from collections.abc import Collection, Iterator
 from typing import Final
 
 from analysis.checks.registry import Context, Seen
-from analysis.fault_lists import FaultList, fault_lists
+from analysis.fault_lists import FaultList, fault_lists, last_lists
 from analysis.operations.model import Kind, evidence
 from analysis.story import Story
 from analysis.words import Confidence, Severity
@@ -29,9 +29,8 @@ def see_named(ctx: Context, codes: Collection[int]) -> Iterator[Seen]:
     """One sighting for each module whose last list holds such a code as failed; a note where it was there before."""
     for story in ctx.stories:
         lists = fault_lists(story)
-        last = {one.kind: one for one in lists}
-        for one in last.values():
-            failed = [code for code in one.codes if code >> 8 in codes and one.shows(code, TEST_FAILED | CONFIRMED)]
+        for one, told in last_lists(lists):
+            failed = [code for code in told if code >> 8 in codes and one.shows(code, TEST_FAILED | CONFIRMED)]
             if failed and not _cleared_since(ctx, story, one):
                 said = ", ".join(one.called(code, story.label, ctx.record.names) for code in failed)
                 old = all(_was_there(ctx, story, lists, code) for code in failed)

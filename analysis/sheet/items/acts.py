@@ -71,5 +71,5 @@ def _read_behind_a_clear_of_all(subject: Subject) -> FaultList | None:
         for item in subject.record.exchanges
         if item.act is Act.CLEAR and item.functional and item.positive and item.link.channel == story.link.channel
     ]
-    lists = [one for one in fault_lists(story) if asked and one.exchange.begin > asked[-1]]
+    lists = [one for one in fault_lists(story) if one.is_whole and asked and one.exchange.begin > asked[-1]]
     return lists[-1] if lists else None
