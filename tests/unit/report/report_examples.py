@@ -79,7 +79,7 @@ def download(address: str, asked: int, carried: int, *, driver: bool = False, wh
     return dict(
         c.DownloadDetails(
             address=address, size_asked=asked, size_carried=carried, blocks=-(-carried // 1024), ended=whole,
-            checked=whole, compressed=False, rate_bytes_per_s=2400.5, driver=driver,
+            checked=whole, compressed=False, rate_bytes_per_s=2400.5, driver=driver, driver_presumed=False,
         )
     )  # fmt: skip
 
