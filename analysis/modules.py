@@ -17,7 +17,7 @@ from analysis.modes import Sign, mode_now
 from analysis.operations.clock_order import reversals
 from analysis.operations.find import standing
 from analysis.operations.model import Kind, Operation, evidence
-from analysis.operations.routines import last_erase_begun
+from analysis.operations.routines import last_erase_begun, told_erase
 from analysis.record import Record
 from analysis.story import Mode, Story, module_id
 from analysis.trust.one_way import BOTH_WAYS
@@ -132,7 +132,7 @@ def _now(story: Story, unfinished: Sequence[Operation], record: Record) -> tuple
         return Now.UNKNOWN, [evidence(last, "last seen in its programming session")]
     erased = last_erase_begun(story, record.names)
     if mode is Mode.APPLICATION and erased is not None and erased.end > signs[-1].place:
-        return _erased_since(own, unfinished)
+        return _erased_since(erased, own, unfinished)
     if mode is Mode.APPLICATION:
         return Now.APPLICATION, behind
     if mode is Mode.BOOT and not unfinished and _is_as_asked(story, own, signs):
@@ -183,11 +183,13 @@ def seconds_text(span_ns: int) -> str:
     return f"{tenths // 10}.{tenths % 10}"
 
 
-def _erased_since(own: Sequence[Exchange], unfinished: Sequence[Operation]) -> tuple[Now, list[Evidence]]:
+def _erased_since(
+    erase: Exchange, own: Sequence[Exchange], unfinished: Sequence[Operation]
+) -> tuple[Now, list[Evidence]]:
     """What was heard of the application in front of an erase says nothing of what is there behind it."""
     if any(item.details["erased"] for item in unfinished):
         return Now.BOOT, [_half_programmed(own)]
-    return Now.UNKNOWN, [evidence(own[-1], "nothing is heard of the application since memory was erased")]
+    return Now.UNKNOWN, [evidence(own[-1], f"nothing is heard of the application since {told_erase(erase)}")]
 
 
 def _half_programmed(own: Sequence[Exchange]) -> Evidence:

@@ -135,7 +135,7 @@ def _patience(exchange: Exchange, limits: Limits) -> int:
 
 
 def _inside_transfer(own: list[Exchange]) -> bool:
-    """The last thing said belongs to a transfer that was neither ended nor refused: behind a refusal a tester may stop."""
+    """The last thing said belongs to a transfer that was neither ended nor refused: behind a refusal it may stop."""
     return own[-1].service in (0x34, 0x36) and own[-1].outcome is not Answer.NEGATIVE
 
 

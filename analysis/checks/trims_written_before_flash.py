@@ -18,6 +18,7 @@ from analysis.checks.looking.unit_values import identifier_of, lines_of, writes_
 from analysis.checks.looking.written_early import erased_since
 from analysis.checks.registry import Context, Seen, check
 from analysis.operations.model import evidence
+from analysis.operations.routines import told_erase
 from analysis.operations.write import read_again
 from analysis.readings import said_identifiers
 from analysis.words import Confidence, Severity
@@ -29,9 +30,8 @@ def find(ctx: Context) -> Iterator[Seen]:
         early = [(item, erase) for item in writes_of(ctx, story, None) if (erase := erased_since(ctx, story, item))]
         if early:
             identifiers = [identifier_of(item) for item, _ in early]
-            text = (
-                f"{story.label}: {said_identifiers(identifiers)} written, then memory was erased, and not read since."
-            )
+            written, erased = said_identifiers(identifiers), told_erase(early[0][1])
+            text = f"{story.label}: {written} written, then {erased}, and not read since."
             shown = [lines_of(item, ctx, f"{item.details['identifier']} was accepted") for item, _ in early]
             yield Seen(
                 Confidence.MEDIUM,

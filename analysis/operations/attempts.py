@@ -255,7 +255,7 @@ class _Cutter:
         current = self._open
         begun = current is not None and (current.request or current.blocks or current.exits)
         if begun or (current is not None and not current.erases[-1].positive):
-            self._close("the memory was erased again", exchange.begin)
+            self._close("another erase was asked for", exchange.begin)
         self._current().erases.append(exchange)
 
     def _current(self) -> Attempt:

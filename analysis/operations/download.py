@@ -28,7 +28,7 @@ from analysis.operations.identification import telling_identifiers, why_not_iden
 from analysis.operations.identity_changed_again import identity_changed_again
 from analysis.operations.model import Kind, Operation, Part, evidence, span
 from analysis.operations.programmed_state import state_behind
-from analysis.operations.routines import RoutineCall, Status, has_begun
+from analysis.operations.routines import RoutineCall, Status, furthest, has_begun, told_erase
 from analysis.operations.transfer_account import Account
 from analysis.readings import said_identifiers
 from analysis.record import Record
@@ -50,7 +50,6 @@ CHECKS = ("check", "dependencies")
 LOOKING = frozenset({Act.READ, Act.READ_MEMORY, Act.READ_FAULTS, Act.TESTER_PRESENT})
 
 NOT_PROVED = "nothing afterwards proves that the memory is right"
-ERASED = ", after the memory was erased"
 
 #: Reason of a message whose receiver has no room for it.
 OVERFLOW = "overflow"
@@ -200,7 +199,7 @@ class _Judge:
         attempt = self.attempt
         steps = [
             ("the erase was refused", attempt.erases[-1] if attempt.erases else None),
-            (f"the request to transfer was refused{ERASED if self._is_erased() else ''}", attempt.request),
+            (f"the request to transfer was refused{self._behind_erase()}", attempt.request),
             ("a block was refused", attempt.account.refused),
             ("the transfer exit was refused", attempt.exits[-1] if attempt.exits and not attempt.ended else None),
         ]
@@ -226,6 +225,11 @@ class _Judge:
 
     def _is_erased(self) -> bool:
         return any(item.positive for item in self.attempt.erases)
+
+    def _behind_erase(self) -> str:
+        """``, after memory was erased``; empty where none was asked for, or all of them were refused."""
+        erase = furthest([item for item in self.attempt.erases if item.nrc is None])
+        return f", after {told_erase(erase)}" if erase is not None else ""
 
     def _is_untouched(self) -> bool:
         """Neither this attempt nor one before it, since the last that ended, changed the memory."""
@@ -280,7 +284,9 @@ class _Judge:
             return ""
         why = f"; {attempt.closed_by}" if attempt.closed_by else ""
         if attempt.request is None and not attempt.blocks:
-            return f"memory was erased and nothing was downloaded{why}"
+            erase = furthest(attempt.erases)
+            told = told_erase(erase) if erase is not None else ""
+            return f"{told}{' and' if self._is_erased() else ', and'} nothing was downloaded{why}"
         if not account.blocks:
             return f"the transfer was requested and no block was carried{why}"
         if account.is_unheard and not attempt.has_exit:

@@ -8,7 +8,7 @@ from typing import Final, NamedTuple
 from analysis.exchanges import Exchange
 from analysis.operations.model import evidence, in_order
 from analysis.operations.refused_readings import said_in_vain
-from analysis.operations.routines import memory_erased_behind
+from analysis.operations.routines import erase_behind, told_erase
 from analysis.record import Record
 from analysis.story import Story
 from analysis.words import Confidence, Outcome, Word
@@ -103,6 +103,7 @@ def _may_be_lost_behind(last: Exchange, after: Sequence[ReadBack], story: Story,
     """What happened behind the last read that the value may not have survived; empty when nothing did."""
     if not after and story.may_have_restarted_behind(last.end) is not None:
         return "then a reset was asked for that may have been done"
-    if memory_erased_behind(last.end, story, record.names):
-        return "then memory was erased, which trims survive in some modules and not in others"
+    erase = erase_behind(last.end, story, record.names)
+    if erase is not None:
+        return f"then {told_erase(erase)}, which trims survive in some modules and not in others"
     return ""

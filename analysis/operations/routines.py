@@ -6,7 +6,7 @@ for "correct" is a custom, not the standard's. Source: ISO 14229-1:2020, 14 and 
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
 
@@ -144,6 +144,10 @@ def _has_let_go(story: Story, before: Exchange, now: Exchange) -> bool:
     return any(item.session == DEFAULT_SESSION for item in between)
 
 
+#: Said of an erase whose answer is missing or was not wanted.
+ASKED_TO_BE_ERASED = "memory was asked to be erased (whether it was is not shown)"
+
+
 def read_call(exchange: Exchange, label: str, names: Names) -> RoutineCall | None:
     """The routine call in an exchange; None when it is not one or holds no identifier."""
     if exchange.act is not Act.ROUTINE:
@@ -177,13 +181,26 @@ def _status(exchange: Exchange, status: bytes, name: RoutineName | None) -> tupl
     return Status.UNKNOWN, "accepted, without a status"
 
 
-def memory_erased_behind(place: Place, story: Story, names: Names) -> bool:
-    """An erase that was not refused stands behind a place: what was read there may be gone.
+def erase_behind(place: Place, story: Story, names: Names) -> Exchange | None:
+    """The erase behind a place that was not refused and went furthest: what was read there may be gone.
 
     Trims and configuration survive the erase of an application in some modules and not in others (common practice,
     no source): they must be read again. Where a dialect has no erase of its own a download that was taken is one.
     """
-    return any(_may_erase(exchange, story, names) for exchange in story.after(place))
+    found = [exchange for exchange in story.after(place) if _may_erase(exchange, story, names)]
+    return furthest(found)
+
+
+def furthest(erases: Sequence[Exchange]) -> Exchange | None:
+    """The first that was accepted, else the first that was begun, else the first."""
+    return min(erases, key=lambda one: (not one.positive, not one.pendings), default=None)
+
+
+def told_erase(erase: Exchange) -> str:
+    """What an erase that was not refused did, as far as it is shown."""
+    if erase.positive:
+        return "memory was erased"
+    return "an erase of memory was begun" if erase.pendings else ASKED_TO_BE_ERASED
 
 
 def _may_erase(exchange: Exchange, story: Story, names: Names) -> bool:

@@ -23,7 +23,7 @@ from dataclasses import dataclass, replace
 
 from analysis.exchanges import Answer, Exchange
 from analysis.operations.model import Kind, Operation, Part
-from analysis.operations.routines import memory_erased_behind
+from analysis.operations.routines import erase_behind, told_erase
 from analysis.operations.write import ANSWER_MISSING, identifier_written, read_again
 from analysis.readings import Reading, said_identifiers, title_of
 from analysis.sheet.items.in_words import said, said_in_hex
@@ -36,8 +36,6 @@ from canlog.names.blank import is_blank, is_fill
 from canlog.names.dids import VIN
 from canlog.services.identifiers import identifier_text
 
-#: Said where a value was read and memory erased afterwards.
-ERASED = "read only before memory was erased: it may be gone"
 #: Stands for the identifiers of a module that have the same wish.
 IDS = "{ids}"
 
@@ -185,8 +183,8 @@ class _Judge:
             )  # fmt: skip
         if is_same:
             return self._read(last, "confirmed by reading; no write is in the capture")
-        if self._is_erased_behind(last):
-            return self._make(Word.NOT_SHOWN, reading=last, note=ERASED, would_change=self._wish())
+        if erased := self._erased_behind(last):
+            return self._make(Word.NOT_SHOWN, reading=last, note=erased, would_change=self._wish())
         return self._make(
             Word.FAILED, reading=last, note="not written in this capture", would_change=self._wish()
         )  # fmt: skip
@@ -241,8 +239,8 @@ class _Judge:
     def _read(self, last: Reading, note: str, operation: Operation | None = None) -> Expectation:
         """The value asked for was read: it is there, unless memory was erased since."""
         word, wish = Word.CONFIRMED, ""
-        if self._is_erased_behind(last):
-            word, note, wish = Word.UNPROVEN, ERASED, read_again([last.identifier])
+        if erased := self._erased_behind(last):
+            word, note, wish = Word.UNPROVEN, erased, read_again([last.identifier])
         return self._make(word, reading=last, operation=operation, note=note, would_change=wish)
 
     def _make(
@@ -266,9 +264,11 @@ class _Judge:
         """In the form in which it was asked for: a VIN as text, a value as hex."""
         return said(raw) if self.wanted.part is Part.VIN else said_in_hex(raw)
 
-    def _is_erased_behind(self, reading: Reading) -> bool:
+    def _erased_behind(self, reading: Reading) -> str:
+        """That memory was erased behind a reading, or may have been; empty where nothing says so."""
         story = self.subject.story
-        return story is not None and memory_erased_behind(reading.exchange.end, story, self.subject.record.names)
+        erase = erase_behind(reading.exchange.end, story, self.subject.record.names) if story is not None else None
+        return f"read only before {told_erase(erase)}: it may be gone" if erase is not None else ""
 
     def _is_same(self, data: bytes) -> bool:
         """The bytes asked for: of a VIN without fill bytes, of a record without fields that names say to ignore."""

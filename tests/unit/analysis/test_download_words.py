@@ -707,7 +707,7 @@ def test_a_refusal_behind_an_erase_that_never_began_says_nothing_of_it() -> None
 
 def test_a_request_refused_behind_its_erase_says_that_the_memory_is_erased() -> None:
     talk = [BEFORE, ask(*ERASE), request(answer="7F 34 70")]
-    assert "after the memory was erased" in of_kind(heard(talk), "download")[-1].outcome.because[0]
+    assert "after memory was erased" in of_kind(heard(talk), "download")[-1].outcome.because[0]
     assert "erased" not in of_kind(heard(BEFORE, request(answer="7F 34 70")), "download")[-1].outcome.because[0]
 
 
