@@ -30,4 +30,5 @@ def find(ctx: Context) -> Iterator[Seen]:
                 f"compare {lost.write.details['identifier']} with the label on the part, write it to {story.label} "
                 f"once more, wait as the service information asks, cycle the ignition and read it"
             )
-            yield replace(see_lost(ctx, story, lost), step=step)
+            end = " It was read as written before." if lost.right is not None else ""
+            yield replace(see_lost(ctx, story, lost, end), step=step)

@@ -17,13 +17,13 @@ from analysis.words import Word
 class Fate(StrEnum):
     """Why the last reading is not what was written."""
 
-    LOST = "lost"  # it was there, and behind a restart it is not
-    NOT_TAKEN = "not taken"  # it reads as before the write
+    LOST = "lost"  # it was there, and at the next reading, behind a restart, it is not
+    NOT_TAKEN = "not taken"  # it reads as before the write, and never read as written
     DIFFERS = "differs"
 
 
 class Lost(NamedTuple):
-    """A write with its fate; ``right``: the reading that showed the written value, where one did."""
+    """A write with its fate; ``right``: the last reading that showed the written value, where one did."""
 
     write: Operation
     fate: Fate
@@ -43,13 +43,14 @@ def _fate(ctx: Context, story: Story, write: Operation) -> Lost:
     act = ctx.act(write)
     same = [item for item in ctx.record.readings(story) if item.identifier == identifier_of(write)]
     behind = [item for item in same if act.end < item.place <= write.end]
-    start = story.start_after(act.end)
-    right = next((item for item in behind if item.raw == written(write)), None)
-    if right is not None and start is not None and right.place < start.place < behind[-1].place:
-        return Lost(write, Fate.LOST, right)
-    before = write.details["before"]
-    is_old = before is not None and write.details["read_back"] == before
-    return Lost(write, Fate.NOT_TAKEN if is_old else Fate.DIFFERS, right)
+    right = next((at for at in reversed(range(len(behind))) if behind[at].raw == written(write)), None)
+    if right is None:
+        before = write.details["before"]
+        is_old = before is not None and write.details["read_back"] == before
+        return Lost(write, Fate.NOT_TAKEN if is_old else Fate.DIFFERS, None)
+    start = story.start_after(behind[right].place)
+    is_lost = start is not None and any(start.place < item.place for item in behind[right + 1 : right + 2])
+    return Lost(write, Fate.LOST if is_lost else Fate.DIFFERS, behind[right])
 
 
 def see_lost(ctx: Context, story: Story, lost: Lost, end: str = "") -> Seen:
