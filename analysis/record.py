@@ -19,6 +19,7 @@ from analysis.trust.fitness import Trust
 from analysis.trust.missing_steps import Missing
 from analysis.trust.one_way import one_way
 from analysis.trust.record_gaps import record_gaps
+from analysis.trust.shared_time import Borders, shared_time
 from canlog.background import Gap
 from canlog.capture.capture import Capture
 from canlog.frames import TimeKind
@@ -88,6 +89,11 @@ class Record:
     def troubles(self) -> Mapping[int, Troubles]:
         """Troubles by capture number."""
         return {item.number: item.troubles for item in self.captures}
+
+    @cached_property
+    def shared_time(self) -> Borders:
+        """Which captures ran at the same time, and from which line on the later one is behind the earlier."""
+        return shared_time(self.captures)
 
     def clock_steps_of(self, channel: str) -> tuple[tuple[Place, int], ...]:
         """Backward steps of a channel's clock: (place, size in ns)."""

@@ -11,10 +11,14 @@ from analysis.operations.refused_readings import said_in_vain
 from analysis.operations.routines import erase_behind, told_erase
 from analysis.record import Record
 from analysis.story import Story
+from analysis.trust.shared_time import is_inside
 from analysis.words import Confidence, Outcome, Word
 
 #: How a wish begins where nothing is to be done.
 NOTHING: Final = "nothing needed"
+#: Said of what another capture holds that ran at the same time.
+BESIDE: Final = "was recorded in another capture at the same time: whether it came behind is not known"
+RESET_ASKED: Final = "then a reset was asked for that may have been done"
 
 
 class ReadBack(NamedTuple):
@@ -76,6 +80,8 @@ def judge_read_back(written: Written, reads: Sequence[ReadBack], story: Story, r
     lost = _may_be_lost_behind(last.exchange, after, story, record)
     if lost:
         return _unproven(f"{title}: read back equal, but {lost}", wish)
+    if start is not None and not after and is_inside(start.place, exchange.capture, record.shared_time):
+        return _unproven(f"{title}: read back equal, but a restart {BESIDE}", wish)
     if start is not None and not after:
         is_since = written.in_vain is not None and written.in_vain.begin > start.place
         since = f"; since then {in_vain}" if is_since else ""
@@ -101,9 +107,15 @@ def _unproven(text: str, wish: str) -> Outcome:
 
 def _may_be_lost_behind(last: Exchange, after: Sequence[ReadBack], story: Story, record: Record) -> str:
     """What happened behind the last read that the value may not have survived; empty when nothing did."""
-    if not after and story.may_have_restarted_behind(last.end) is not None:
-        return "then a reset was asked for that may have been done"
+
+    def is_beside(act: Exchange) -> bool:
+        return is_inside(act.begin, last.capture, record.shared_time)
+
+    reset = None if after else story.may_have_restarted_behind(last.end)
+    if reset is not None:
+        return f"a reset that may have been done {BESIDE}" if is_beside(reset) else RESET_ASKED
     erase = erase_behind(last.end, story, record.names)
     if erase is not None:
-        return f"then {told_erase(erase)}, which trims survive in some modules and not in others"
+        told = f"then {told_erase(erase)}, which trims survive in some modules and not in others"
+        return f"an erase of memory {BESIDE}" if is_beside(erase) else told
     return ""

@@ -23,7 +23,7 @@ from analysis.sheet.items.vehicle import vehicle_item
 from analysis.sheet.jobsheet import JobSheet, ModuleAsked
 from analysis.story import Story
 from analysis.trust.mute import SINCE_RESTART, mute_modules
-from analysis.trust.overlaps import DECIDED, IN_BOTH, WISH, rests_on_overlap, shared_time
+from analysis.trust.overlaps import DECIDED, IN_BOTH, WISH, rests_on_overlap
 from analysis.vins import other_vehicle
 from analysis.words import WORST_FIRST, Confidence, Word, least_sure
 
@@ -46,7 +46,7 @@ def judge_sheet(sheet: JobSheet, record: Record, operations: Sequence[Operation]
 
 def _in_order(items: Sequence[Expectation], record: Record, operations: Sequence[Operation]) -> Iterator[Expectation]:
     """The items; undecided where all that decides one was read in a capture that ran while its module was changed."""
-    borders = shared_time(record)
+    borders = record.shared_time
     for item in items:
         acts = [one for one in operations if one.part is not None and one.link.key == item.link]
         if item.word in DECIDED and rests_on_overlap(item.evidence, acts, borders):

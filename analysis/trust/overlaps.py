@@ -9,15 +9,14 @@ Source: common practice, no source.
 
 from __future__ import annotations
 
-import sys
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
 from analysis.operations.model import Operation
-from analysis.record import CaptureRecord, Record
+from analysis.record import Record
 from analysis.story import Start
+from analysis.trust.shared_time import Borders, is_inside
 from analysis.words import Confidence, Evidence, Outcome, Word, least_sure
-from canlog.frames import TimeKind
 
 #: Words that rest on what was seen behind the act.
 DECIDED = (Word.CONFIRMED, Word.FAILED)
@@ -27,32 +26,6 @@ RESTART_IN_BOTH = (
     "not known"
 )
 WISH = "a recording of the act with the reading behind it in one capture, or in one that begins after the other ended"
-
-#: By the numbers of two captures, the first line of the later one that surely lies behind the earlier one.
-Borders = Mapping[tuple[int, int], int]
-
-
-def shared_time(record: Record) -> dict[tuple[int, int], int]:
-    """The borders of all captures that overlap."""
-    found = {}
-    for at, later in enumerate(record.captures):
-        for earlier in record.captures[:at]:
-            line = _first_line_behind(earlier, later)
-            if line is not None:
-                found[earlier.number, later.number] = line
-    return found
-
-
-def _first_line_behind(earlier: CaptureRecord, later: CaptureRecord) -> int | None:
-    """None where they do not overlap, or where no clock says so."""
-    ends, begins = earlier.survey.summary, later.survey.summary
-    if ends.last_time_ns is None or begins.first_time_ns is None or begins.first_time_ns > ends.last_time_ns:
-        return None
-    if not ends.time_kind is begins.time_kind is TimeKind.ABSOLUTE:
-        return None
-    behind = (item.begin[1] for item in later.exchanges if item.begin_ns > (ends.last_time_ns or 0))
-    inside = max((item.end[1] for item in later.exchanges if item.begin_ns <= ends.last_time_ns), default=0)
-    return next((line for line in behind if line > inside), sys.maxsize)
 
 
 def weigh_overlap(operation: Operation, borders: Borders) -> Operation:
@@ -73,7 +46,7 @@ def weigh_overlap(operation: Operation, borders: Borders) -> Operation:
 
 def weigh_overlaps(operations: Sequence[Operation], record: Record) -> list[Operation]:
     """All operations, weighed by the captures that ran at the same time."""
-    borders = shared_time(record)
+    borders = record.shared_time
     if not borders:
         return list(operations)
     starts = {story.link.key: story.starts for story in record.stories}
@@ -105,5 +78,4 @@ def rests_on_overlap(shown: Sequence[Evidence], acts: Iterable[Operation], borde
 
 
 def _is_inside(proof: Evidence, own: int, borders: Borders) -> bool:
-    line = borders.get((own, proof.capture))
-    return line is not None and min(proof.lines) < line
+    return is_inside((proof.capture, min(proof.lines)), own, borders)

@@ -120,3 +120,34 @@ def test_a_restart_inside_the_overlap_is_behind_nothing_of_the_other_capture() -
     assert word_of(behind, "write") == ("confirmed", "medium")
     in_own = judged(at(0, WROTE, reset(), read("F190", "41")), at(5, read("F190", "41"), reads))
     assert word_of(in_own, "write") == ("confirmed", "medium")
+
+
+READ_BACK: list[Talk] = [WROTE, read("3A01", NEW)]
+UNSURE = "was recorded in another capture at the same time: whether it came behind is not known"
+
+
+@pytest.mark.parametrize(
+    ("beside", "said"),
+    [
+        (reset(), "a restart"),
+        (ask("11 01"), "a reset that may have been done"),
+        (ask("31 01 FF00", "71 01 FF00 00"), "an erase of memory"),
+    ],
+    ids=["a restart", "a reset without an answer", "an erase"],
+)
+def test_what_another_capture_holds_inside_the_overlap_is_not_said_to_have_followed(beside: Talk, said: str) -> None:
+    report = judged(at(0, READ_BACK, gap(20), read("F190", "41")), at(5, read("F190", "41"), beside))
+    assert word_of(report, "write")[0] == "unproven"
+    text = only(report, "write").outcome.because[0]
+    assert f"{said} {UNSURE}" in text
+    assert "followed" not in text and "then" not in text
+
+
+def test_what_follows_in_the_own_capture_or_behind_the_overlap_followed() -> None:
+    for logs in (
+        [at(0, READ_BACK, reset(), read("F190", "41"))],
+        [at(0, READ_BACK), at(60, read("F190", "41"), reset(), read("F190", "41"))],
+        [at(0, READ_BACK), at(5, read("F190", "41"), gap(60), reset(), read("F190", "41"))],
+    ):
+        text = only(judged(*logs), "write").outcome.because[0]
+        assert "only before the restart that followed" in text
