@@ -286,9 +286,9 @@ class _Judge:
         if attempt.request is None and not attempt.blocks:
             erase = furthest(attempt.erases)
             told = told_erase(erase) if erase is not None else ""
-            return f"{told}{' and' if self._is_erased() else ', and'} nothing was downloaded{why}"
+            return f"{told}{' and' if self._is_erased() else ', and'} nothing was downloaded{self._but_earlier()}{why}"
         if not account.blocks:
-            return f"the transfer was requested and no block was carried{why}"
+            return f"the transfer was requested and {self._none_carried()}{why}"
         if account.is_unheard and not attempt.has_exit:
             return ""  # its end is the last byte, and none was recorded
         if attempt.exits and not self._module_went_on():
@@ -297,6 +297,29 @@ class _Judge:
             return ""
         too_long = _refused_length(account.unanswered)
         return f"{too_long}the transfer stopped after {counted(account.blocks, 'block')}, {carried}{why}"
+
+    def _none_carried(self) -> str:
+        sent = len({item.asked[:2] for item in self.attempt.blocks})
+        if sent:
+            return f"{counted(sent, 'block')} sent, without an answer{self._but_earlier(since='')}"
+        return f"no block was carried{self._but_earlier()}"
+
+    def _but_earlier(self, since: str = " since") -> str:
+        """What the last download in front of one that carried nothing did carry; empty where there is none."""
+        judges = (_Judge(item, self.attempts, self.story, self.record) for item in reversed(self.attempts))
+        earlier = (
+            one.attempt
+            for one in judges
+            if one.attempt.end < self.attempt.begin
+            and one.attempt.kind is not Kind.UPLOAD
+            and one.attempt.account.blocks
+            and not one._is_driver()
+        )
+        last = next(earlier, None)
+        if last is None:
+            return ""
+        carried = f"{counted(last.account.blocks, 'block')}, {_share(last.account, last.size)}"
+        return f"{since}; an earlier download carried {carried}"
 
     def _is_before_the_next(self, call: RoutineCall) -> bool:
         """No other attempt began in front of the check: behind one it is about what that one left."""
