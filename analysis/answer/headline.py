@@ -66,6 +66,11 @@ def headline(job: Job, words: Mapping[Part, Word], lacking: Mapping[Part, str]) 
     return f"{open_order} {said}" if open_order else said
 
 
+def _confirmed(job: Job) -> str:
+    """Where it is open what came last, a later act may have undone an earlier one."""
+    return "Each by itself confirmed" if _open_order(job) else "All confirmed"
+
+
 def _open_order(job: Job) -> str:
     """What the clock leaves open comes before any word."""
     for state in job.modules:
@@ -198,7 +203,7 @@ def _wrong_values(job: Job) -> str:
         case = case_of(item, module)
         named = "" if module in case or module == "the module" else f"{module}: "
         said = f"{title}: {named}{case}." if case else f"{title}."
-        return f"All confirmed, but {said}" if job.overall is Word.CONFIRMED else said[:1].upper() + said[1:]
+        return f"{_confirmed(job)}, but {said}" if job.overall is Word.CONFIRMED else said[:1].upper() + said[1:]
     return ""
 
 
@@ -269,7 +274,7 @@ def _all_well(job: Job, words: Mapping[Part, Word]) -> str:
     if labels := [state.story.label for state in job.modules if is_left_in_programming(job, state)]:
         ends = f"the recording ends in the programming session of {_listed(labels)}: more may have followed"
         return f"Confirmed so far{_modules(job, ' at ')}: {_listed(done)}{more}; {ends}."
-    return f"All confirmed{_modules(job, ' at ')}: {_listed(done)}{more}."
+    return f"{_confirmed(job)}{_modules(job, ' at ')}: {_listed(done)}{more}."
 
 
 def is_unread_after_power(operations: Iterable[Operation]) -> bool:
