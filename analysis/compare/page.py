@@ -14,7 +14,7 @@ from canlog.services.traits import Act, item_written
 MOST_IN_A_ROW = 3
 #: Why a difference is none of those that matter.
 LESSER = {
-    frozenset({Kind.VALUE}): "values of another vehicle",
+    frozenset({Kind.VALUE}): "values read",
     frozenset({Kind.LATE}): "times",
     frozenset({Kind.MISSING, Kind.ADDED}): "readings that only one session made",
 }

@@ -18,6 +18,7 @@ from typing import NamedTuple
 from analysis.exchange_words import tell
 from analysis.exchanges import Answer, Exchange
 from analysis.operations.block_form import COUNTED
+from analysis.readings import read_values_of
 from analysis.record import Record
 from analysis.report.model import Report
 from canlog.services.dialects import UDS
@@ -52,6 +53,7 @@ class Step(NamedTuple):
     who: str
     exchange: Exchange
     told: str
+    as_written: bool | None = None  # it reads what was written before it; None where it reads nothing that was
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,10 +69,13 @@ class Difference:
     def matters(self) -> bool:
         """It may explain a failure.
 
-        Values that any two vehicles differ in and lateness do not by themselves; nor does a reading that only one
+        Values that any two vehicles may differ in and lateness do not by themselves; nor does a reading that only one
         session made: it changes nothing in a module. Asked alone and without an answer it does: something fell silent.
+        So does a value that reads as written in one session and otherwise in the other.
         """
-        if self.kind in (Kind.VALUE, Kind.LATE):
+        if self.kind is Kind.VALUE:
+            return self.good is not None and self.bad is not None and self.good.as_written is not self.bad.as_written
+        if self.kind is Kind.LATE:
             return False
         return not (self.kind in (Kind.MISSING, Kind.ADDED) and self._is_reading_that_ended())
 
@@ -120,6 +125,7 @@ def steps(record: Record, roles: Mapping[str, str]) -> list[Step]:
     labels = {story.link.key: story.label for story in record.stories if story.named}
     seen: Counter[Hashable] = Counter()
     target: dict[str, object] = {}  # the download that is open at each module
+    written: dict[tuple[str, int], bytes] = {}  # the last value of each identifier of a module
     found = []
     for exchange in record.exchanges:
         if exchange.act is Act.TESTER_PRESENT:
@@ -131,8 +137,24 @@ def steps(record: Record, roles: Mapping[str, str]) -> list[Step]:
         meaning = (role, _meaning(exchange, target.get(role)))
         seen[meaning] += 1
         label = labels.get(exchange.link.key, "")
-        found.append(Step((*meaning, seen[meaning]), label or role, exchange, tell(exchange, label, record)))
+        told = tell(exchange, label, record)
+        if exchange.act is Act.WRITE and exchange.positive and (item := item_written(exchange.asked, exchange.dialect)):
+            written[role, item.identifier] = item.data
+        as_written = _reads_as_written(exchange, label, role, written, record)
+        found.append(Step((*meaning, seen[meaning]), label or role, exchange, told, as_written))
     return found
+
+
+def _reads_as_written(
+    exchange: Exchange, label: str, role: str, written: Mapping[tuple[str, int], bytes], record: Record
+) -> bool | None:
+    """Whether an answer holds what was written before it; None where it holds nothing that was."""
+    equal = [
+        one.raw == data or (one.name is not None and one.name.equal_ignoring(one.raw, data))
+        for one in read_values_of(exchange, label, record.names)
+        if not one.key[0] and (data := written.get((role, one.identifier))) is not None
+    ]
+    return all(equal) if equal else None
 
 
 def _meaning(exchange: Exchange, target: object) -> Hashable:

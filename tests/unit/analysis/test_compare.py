@@ -70,7 +70,7 @@ def test_other_bytes_in_one_block_are_told() -> None:
     assert (found.kind, found.good is not None and found.good.told) == (Kind.DATA, "block 02, 32 bytes: accepted")
 
 
-def test_a_value_of_another_vehicle_is_not_where_they_part() -> None:
+def test_a_value_that_was_only_read_is_not_where_they_part() -> None:
     found = compared([read("F190", b"A" * 17), read("F188", b"X")], [read("F190", b"B" * 17), read("F188", b"X")])
     assert found.parting is None
     assert [one.kind for one in found.differences] == [Kind.VALUE]
@@ -195,3 +195,28 @@ def test_two_values_written_stand_side_by_side() -> None:
         for value in (good, bad):
             assert value in page.replace(" ", "")
         assert "differs in byte" in page
+
+
+WROTE: list[Talk] = [read("4A10", "00000000"), write("4A10", "01020304")]
+
+
+def test_a_value_that_reads_as_written_in_one_session_alone_is_where_they_part() -> None:
+    found = compared([*WROTE, read("4A10", "01020304")], [*WROTE, read("4A10", "00000000")])
+    assert found.parting is not None and found.parting.kind is Kind.VALUE
+    assert "THE SESSIONS PART HERE  value read" in page_of(found)
+
+
+def test_values_that_differ_are_not_said_to_be_of_another_vehicle() -> None:
+    found = compared([read("4A10", "01020304"), *WROTE], [read("4A10", "05060708"), *WROTE])
+    assert found.parting is None
+    assert "values read" in page_of(found) and "vehicle" not in page_of(found)
+
+
+def test_readings_that_both_show_what_each_session_wrote_are_not_where_they_part() -> None:
+    other: list[Talk] = [read("4A10", "00000000"), write("4A10", "05060708"), read("4A10", "05060708")]
+    found = compared([*WROTE, read("4A10", "01020304")], other)
+    assert [(one.kind, one.matters) for one in found.differences] == [(Kind.WRITTEN, True), (Kind.VALUE, False)]
+
+
+def page_of(found: Comparison) -> str:
+    return render_comparison(found, "good.log", "bad.log", 80, color=False)
