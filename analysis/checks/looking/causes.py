@@ -54,9 +54,9 @@ def causes_of(refused: Iterable[Exchange]) -> str:
 
 
 def in_words(text: str) -> str:
-    """A list of causes ("a; b" or "a, or b") behind the words that they are not shown; other sentences as they are."""
+    """Causes ("a", "a; b" or "A, or b") behind the words that they are not shown; other sentences as they are."""
     first, stop, rest = text.partition(". ")
-    if "; " not in first and ", or " not in first:
+    if "; " not in first and ", or " not in first and not first[:1].islower():
         return text
     items = [item.removeprefix("or ") for item in first.rstrip(".").split("; ")]
     said = "; ".join(map(_inside, items[:-1])) + "; or " * (len(items) > 1) + _inside(items[-1])
