@@ -1,4 +1,4 @@
-"""Vehicle identification numbers: alphabet, check digit, never-written ones.
+"""Vehicle identification numbers: alphabet, check digit, blank ones.
 
 The check digit in position 9 binds vehicles for the USA and Canada, so a wrong one is a finding only where
 the maker's code begins with 1-5 or 7; elsewhere the place may hold anything.
@@ -38,7 +38,7 @@ class VinCheck:
     """What can be said about the 17 signs of an identifier F190 or an OBD infotype 02."""
 
     text: str  # the signs, fill bytes at either end removed
-    blank: bool  # never written: all FF, all 00, all blanks or all zeros
+    blank: bool  # all FF, all 00, all blanks or all zeros
     well_formed: bool  # 17 signs of the alphabet
     check_digit: str  # the right one; empty when not well formed
     check_digit_right: bool
@@ -48,7 +48,7 @@ class VinCheck:
     def finding(self) -> str:
         """What is wrong, in words; empty when nothing is."""
         if self.blank:
-            return "blank: never written"
+            return "blank"
         if not self.well_formed:
             return "not 17 digits and capitals without I, O, Q"
         if self.check_digit_due and not self.check_digit_right:
@@ -74,7 +74,7 @@ def is_well_formed(vin: str) -> bool:
 
 
 def is_blank(data: bytes) -> bool:
-    """True for a VIN field that was never written: FF, 00, blanks or ASCII zeros throughout."""
+    """True for a VIN field that holds none: FF, 00, blanks or ASCII zeros throughout."""
     return not data.strip(b"\xff\x00 ") or not data.strip(b"0")
 
 
