@@ -28,7 +28,7 @@ from analysis.story import Story
 from analysis.vins import last_vin
 from analysis.words import Word
 from canlog.isotp.addressing import parse_link
-from canlog.names.blank import FILLS, is_blank
+from canlog.names.blank import FILLS, is_fill
 from canlog.names.vin import is_well_formed
 
 #: In the order of a sheet.
@@ -43,10 +43,11 @@ class _Item:
     field: str  # of the sheet
     text: str  # the value as TOML
     judged: Expectation | None = None
+    blank: str = ""  # what holds no value in the capture: nothing to ask for
 
     @property
     def is_confirmed(self) -> bool:
-        return self.judged is not None and self.judged.word is Word.CONFIRMED
+        return not self.blank and self.judged is not None and self.judged.word is Word.CONFIRMED
 
 
 def starter_sheet(report: Report) -> str:
@@ -106,17 +107,15 @@ def _meant(stories: Sequence[Story], operations: Sequence[Operation]) -> set[str
 def _items(bare: ModuleAsked, story: Story, operations: Sequence[Operation], record: Record) -> Iterator[_Item]:
     """All that it may be asked for."""
     for what, value in _programmed(record.readings(story)):
-        yield _Item(replace(bare, programming=((what, value),)), "programming", f"{what} = {_quoted(value)}")
+        blank = "" if value else f"{what} reads blank"
+        asked = replace(bare, programming=((what, value),))
+        yield _Item(asked, "programming", f"{what} = {_quoted(value)}", blank=blank)
     writes = [one for one in operations if one.kind is Kind.WRITE]
     act = "write" if any(one.part is Part.VIN for one in writes) else "read"
     if last_vin(story, record) is not None:
         yield _Item(replace(bare, vin=act), "vin", _quoted(act))
     for one in writes:
-        if (
-            one.part is Part.TRIMS
-            and one.details["written"]
-            and not is_blank(bytes.fromhex(str(one.details["written"])))
-        ):
+        if one.part is Part.TRIMS and one.details["written"]:
             yield _value(bare, one, record)
     for one in operations:
         if one.kind is Kind.ROUTINE and one.part is Part.LEARN:
@@ -127,14 +126,13 @@ def _items(bare: ModuleAsked, story: Story, operations: Sequence[Operation], rec
 
 
 def _programmed(readings: Sequence[Reading]) -> Iterator[tuple[str, str]]:
-    """The last reading of each that tells one."""
+    """The last reading of each that tells one; empty where it is blank."""
     for what in PROGRAMMING_ITEMS:
         last = next((one for one in reversed(readings) if tells(what, one)), None)
         if last is not None:
             raw = value_of(last)
-            if not raw.strip(FILLS):  # a sheet must not ask for a blank
-                continue
-            yield what, raw.hex().upper() if what == CVN else said(raw)
+            is_blank = not raw.strip(FILLS)
+            yield what, "" if is_blank else raw.hex().upper() if what == CVN else said(raw)
 
 
 def _value(bare: ModuleAsked, write: Operation, record: Record) -> _Item:
@@ -149,7 +147,9 @@ def _value(bare: ModuleAsked, write: Operation, record: Record) -> _Item:
     asked = ValueAsked(identifier, None if origin else bytes.fromhex(data), origin)
     text = f"copied_from = {_quoted(origin)}" if origin else f'value = "{data}"'
     module = replace(bare, configuration=(asked,)) if field == "configuration" else replace(bare, trims=(asked,))
-    return _Item(module, field, text)
+    name = record.names.identifier(write.label, identifier)
+    is_blank = is_fill(bytes.fromhex(data)) or (name is not None and name.is_blank(bytes.fromhex(data)))
+    return _Item(module, field, text, blank=f"{said_identifiers([identifier])} is blank" if is_blank else "")
 
 
 def _judge(item: _Item, vin: str, modules: Sequence[tuple[ModuleAsked, list[_Item]]], report: Report) -> _Item:
@@ -201,6 +201,8 @@ def _identifiers(items: Iterator[_Item]) -> str:
 
 
 def _remark(item: _Item) -> str:
+    if item.blank:  # a sheet must not ask for a blank
+        return _comment(f"# {item.field}: {item.blank} in this recording, so it is not asked for.")
     word = WORD[item.judged.word.value] if item.judged is not None else "nothing found"
     note = f", {item.judged.note}" if item.judged is not None and item.judged.note else ""
     numbers = f" {_identifiers(iter([item]))}:" if item.field in ("trims", "configuration") else ""

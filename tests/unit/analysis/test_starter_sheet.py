@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
-from talk import KEEPER, NAMES, Talk, ask, gap, log_of, programming, read, reset, write
+from talk import KEEPER, NAMES, Talk, ask, gap, log_of, programming, raw, read, reset, write
 
 from analysis import analyse
 from analysis.cli import main
@@ -111,9 +111,24 @@ def test_a_capture_without_a_job_gives_a_sheet_that_asks_for_nothing(tmp_path: P
 def test_a_blank_identification_is_no_wish(number: str, blank: str, tmp_path: Path) -> None:
     text = sheet_of(tmp_path, programming(), reset(), read(number, blank), write("3C00", "A1B2C3D4"))
     assert "programming" not in str(tomllib.loads(text))
-    assert "cvn" not in text
+    what = {"F806": "cvn", "F188": "software"}[number]
+    assert f"# programming: {what} reads blank in this recording, so it is not asked for." in text
 
 
-def test_blanks_written_are_no_wish(tmp_path: Path) -> None:
-    text = sheet_of(tmp_path, write("3C00", "FF FF FF FF FF FF"), reset(), read("3C00", "FF FF FF FF FF FF"))
-    assert "FFFF" not in text
+@pytest.mark.parametrize("blank", ["FF FF FF FF FF FF", "00 00 00 00", "20 20 20 20"])
+def test_blanks_written_are_no_wish(blank: str, tmp_path: Path) -> None:
+    text = sheet_of(tmp_path, write("3C00", blank), reset(), read("3C00", blank), write("3C01", "A1B2C3D4"))
+    assert "3C00" not in str(tomllib.loads(text))
+    assert "# trims: 3C00 is blank in this recording, so it is not asked for." in text
+    assert raw(blank).hex().upper() not in text
+
+
+def test_a_blank_by_the_names_is_no_wish(tmp_path: Path) -> None:
+    names = NAMES + '[[identifier]]\nid = "3B00"\nname = "trim"\nkind = "trim"\ndefault = "A1FF*"\n'
+    text = sheet_of(tmp_path, write("3B00", "A1FFFFFF"), reset(), read("3B00", "A1FFFFFF"), names=names)
+    assert "3B00" not in str(tomllib.loads(text))
+    assert "# trims: 3B00 is blank in this recording" in text
+
+
+def test_a_short_zero_is_a_value(tmp_path: Path) -> None:
+    assert 'value = "00"' in sheet_of(tmp_path, write("3C00", "00"), reset(), read("3C00", "00"))
