@@ -119,9 +119,7 @@ TABLE: Final[Mapping[str, Advice]] = {
         Rank.SAFETY, "Bring the vehicle to a stand and chock it before {m} is worked on again", always=True
     ),
     "two-testers": Advice(Rank.FIRST, "Remove the second tester from the bus before anything else is done"),
-    "calibration-not-expected": Advice(
-        Rank.VALUE, "Choose the file for {m} by VIN and hardware number, and program it: {case}", Part.PROGRAMMING
-    ),
+    "calibration-not-expected": Advice(Rank.VALUE, "{step}: {case}", Part.PROGRAMMING),
     "vin-typed-wrong": Advice(
         Rank.VALUE, "Compare the VIN of {m} with the plate, and write it again: {case}", Part.VIN
     ),

@@ -2,10 +2,11 @@
 
 What is seen: the programming itself is sound, and the identification read afterwards is not the one of the job
 sheet.
-What it can mean: The wrong file was chosen; a newer one replaced it; only one of several parts was programmed.
+What it can mean: The wrong file was chosen; a newer one replaced it; only one of several parts was programmed. A
+blank may also be filled in later.
 How to tell it from look-alikes: programming that failed: then the old identification is still there; an
 identification read before the restart
-What to try: choose the file by VIN and hardware number; program again with the right one
+What to try: compare the file with VIN and hardware number; program again only with the right one
 Caution: do not repeat blindly: wrong keys are counted, and each erase puts the module at risk. The vehicle maker's
 service information decides.
 Evidence: the readings. Source: common practice, no source.
@@ -17,7 +18,9 @@ from collections.abc import Iterator
 
 from analysis.checks.registry import Context, Seen, check
 from analysis.operations.model import Part
+from analysis.sheet.items.item import Expectation
 from analysis.words import Confidence, Severity, Word
+from canlog.names.blank import BLANK
 
 
 @check("calibration-not-expected", severity=Severity.SERIOUS)
@@ -33,6 +36,14 @@ def find(ctx: Context) -> Iterator[Seen]:
         acts = [numbered[item.operation] for item in here if item.operation in numbered]
         if any(act.outcome.word in (Word.FAILED, Word.INTERRUPTED) for act in acts):
             continue
-        text = "; ".join(f"{item.item} is {item.found}, asked for is {item.asked}" for item in here)
+        text = "; ".join(f"{item.item} {_reads(item)}, asked for is {item.asked}" for item in here)
         shown = tuple(one for item in here for one in item.evidence)
-        yield Seen(Confidence.HIGH, shown, f"{text}.")
+        label = here[0].item.partition(": ")[0]
+        step = f"choose the file for {label} by VIN and hardware number, and program it"
+        if all(item.found == BLANK for item in here):
+            step = f"find out why {label} reads blank before it is programmed again"
+        yield Seen(Confidence.HIGH, shown, f"{text}.", step=step)
+
+
+def _reads(item: Expectation) -> str:
+    return "reads blank" if item.found == BLANK else f"is {item.found}"

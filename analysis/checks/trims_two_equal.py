@@ -1,13 +1,13 @@
-"""Two units hold the same value.
+"""Units hold the same value.
 
-What is seen: two values of one set are equal, and neither is a default.
-What it can mean: One label was entered twice; or two parts do carry the same value.
+What is seen: values of one set are equal, and none of them is a default.
+What it can mean: One label was entered more than once; or the parts do carry the same value.
 How to tell it from look-alikes: short codes, which repeat by chance; the same value by intent: the job sheet says
 so
-What to try: compare both values with the labels on both parts
+What to try: compare the values with the labels on the parts
 Caution: a trim belongs to one part in one place. Depending on the part, a wrong one can damage engine or gearbox, or
 move the vehicle the wrong way. Compare with the label on the part before the engine is started.
-Evidence: the two values. Source: common practice, no source.
+Evidence: the values. Source: common practice, no source.
 """
 
 from __future__ import annotations

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-from canlog.names.blank import BLANK, is_blank
+from canlog.names.blank import BLANK, is_blank, is_fill
 
 #: Shorter bytes that happen to be letters are no text.
 LEAST_TEXT = 4
 
 
 def said(raw: bytes) -> str:
-    """Text where the bytes are text, else hex; blank memory is called so."""
+    """Text where the bytes are text, else hex; blank memory, and a text field of one fill byte, is called so."""
+    if is_fill(raw):
+        return BLANK
     text = raw.strip(b"\0\xff ")
     if len(text) >= LEAST_TEXT and all(0x20 <= byte < 0x7F for byte in text):
         return text.decode("ascii")

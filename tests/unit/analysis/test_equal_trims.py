@@ -43,3 +43,12 @@ def test_equal_values_that_the_module_or_its_source_held_before_are_a_warning() 
 
 def test_blanks_are_a_default_whoever_held_them() -> None:
     assert severities(heard(*told(BLANK, KEEPER), *written(BLANK))) == ["serious"]
+
+
+def test_three_equal_values_of_four_are_not_said_to_be_two() -> None:
+    values = {"3A01": VALUE, "3A02": VALUE, "3A03": VALUE, "3A04": "51 52 53 54 55 56"}
+    report = heard([[write(unit, value), read(unit, value)] for unit, value in values.items()])
+    (found,) = [one for one in report.findings if one.id == "trims-two-equal"]
+    assert found.case.endswith("3A01-3A03 hold the same value.")
+    said = f"{found.title} {found.explanation} {found.try_next}".lower()
+    assert "two" not in said and "both" not in said
