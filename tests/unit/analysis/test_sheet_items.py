@@ -391,7 +391,8 @@ def test_an_erase_that_was_refused_takes_nothing_away() -> None:
 @pytest.mark.parametrize(
     ("talk", "word"),
     [
-        ([ask("31 01 0270", "71 01 0270 00")], "confirmed"),
+        ([ask("31 01 0270", "71 01 0270 00"), ask("31 03 0270", "71 03 0270 00")], "confirmed"),
+        ([ask("31 01 0270", "71 01 0270 00")], "interrupted"),  # names say that it has a result to be asked for
         ([ask("31 01 0270", "71 01 0270 77"), ask("31 03 0270", "71 03 0270 77")], "unproven"),
         ([ask("31 01 0270", "71 01 0270 01")], "failed"),
         ([ask("31 01 0270", "71 01 0270 02")], "interrupted"),
