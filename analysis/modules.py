@@ -33,6 +33,8 @@ TAKEN = (Answer.POSITIVE, Answer.SUPPRESSED)
 KEEP_POWER = "Do not switch off, unplug or reset the module while its memory is not whole."
 #: The same where nothing shows that the memory is not whole.
 KEEP_AS_IS = "Do not switch off, unplug or reset the module before the cause is known."
+#: The same where the recording ends before the programming does: its next step may be still to come.
+KEEP_IN_SESSION = "Do not switch off, unplug or reset the module in the middle of its programming."
 NO_BLIND_RETRY = "Do not try again before the cause is known: each try erases, and wrong keys are counted."
 MAKER_DECIDES = "The vehicle maker's service information decides."
 
@@ -108,8 +110,9 @@ def _judge(story: Story, operations: Sequence[Operation], record: Record) -> Mod
             now, shown = Now.UNKNOWN, [Evidence(step.place[0], (step.place[1],), step.text)]
     if now is Now.SILENT and not (done or story.named or _was_heard(own)):
         shown = []  # an address that a scan went by: the finding about all of them has the lines
-    retry, advice = _advice(now, own, downloads, unfinished, done)
-    cautions = _cautions(now, unfinished) if done or now is Now.BOOT else ()
+    is_open = now is Now.UNKNOWN and bool(downloads) and story.at_the_end.session == PROGRAMMING_SESSION
+    retry, advice = _advice(now, own, downloads, unfinished, done, is_open=is_open)
+    cautions = _cautions(now, unfinished, is_open=is_open) if done or now is Now.BOOT else ()
     return ModuleState(story, now, retry, advice, cautions, tuple(shown))
 
 
@@ -254,6 +257,8 @@ def _advice(
     downloads: Sequence[Operation],
     unfinished: Sequence[Operation],
     done: Sequence[Operation],
+    *,
+    is_open: bool,
 ) -> tuple[Retry, str]:
     keys = [item for item in own if item.act is Act.UNLOCK]
     if keys and keys[-1].nrc in LOCKED_OUT:
@@ -282,6 +287,11 @@ def _advice(
         return _of_application(done)
     if downloads and all(item.outcome.word is Word.CONFIRMED for item in done):
         return Retry.NOT_NEEDED, "What was done to it is confirmed: no new programming is needed."
+    if downloads and is_open:
+        return Retry.WITH_CARE, (
+            "Its programming session is open when the recording ends. Look for the rest of the recording; if there is "
+            "none, end the programming as the service information says, and read its identification only then."
+        )
     if downloads:
         return Retry.WITH_CARE, "Read its identification after an ignition cycle before anything is tried again."
     return (
@@ -314,7 +324,7 @@ def _was_heard(own: Sequence[Exchange]) -> bool:
     return any(item.response is not None or item.pendings for item in own)
 
 
-def _cautions(now: Now, unfinished: Sequence[Operation]) -> tuple[str, ...]:
+def _cautions(now: Now, unfinished: Sequence[Operation], *, is_open: bool) -> tuple[str, ...]:
     """What not to do; what to do first, such as a support unit, stands in the next steps."""
     if now is Now.SILENT and not unfinished:
         return (KEEP_AS_IS, MAKER_DECIDES)
@@ -322,4 +332,4 @@ def _cautions(now: Now, unfinished: Sequence[Operation]) -> tuple[str, ...]:
         return (KEEP_AS_IS, NO_BLIND_RETRY, MAKER_DECIDES)
     if now is Now.BOOT or unfinished:
         return (KEEP_POWER, NO_BLIND_RETRY, MAKER_DECIDES)
-    return ()
+    return (KEEP_IN_SESSION, MAKER_DECIDES) if is_open else ()

@@ -410,14 +410,20 @@ def _proofs(job: Job) -> Iterator[Step]:
                 text = f"Compare what {state.story.label} says now, {values}, with the file that was programmed"
                 yield Step(Rank.PROOF, f"{text}, or give a job sheet (--job) that asks for it.")
             wanted += _identification(unproven, told, state, job.record)
-        if wanted:
+        if is_left_in_programming(job, state):
+            yield Step(Rank.PROOF, _rest_of(state.story.label, " and ".join(wanted)))
+        elif wanted:
             text = f"Cycle the ignition, then read {' and '.join(wanted)} of {state.story.label} and capture that."
-            yield Step(Rank.PROOF, text)
-        elif is_left_in_programming(job, state):
-            text = f"Look for the rest of the recording: it ends in the programming session of {state.story.label}."
             yield Step(Rank.PROOF, text)
     yield from _learn_again(job)
     yield from _uncleared(job)
+
+
+def _rest_of(label: str, wanted: str) -> str:
+    """Nothing is restarted in the middle of a programming for the sake of a reading."""
+    rest = f"Look for the rest of the recording: it ends in the programming session of {label}."
+    end = "If there is none, end the programming as the service information says, and only then read"
+    return f"{rest} {end} {wanted} and capture that." if wanted else rest
 
 
 def _told_since(unproven: Iterable[Operation], state: ModuleState, record: Record) -> list[Reading]:
