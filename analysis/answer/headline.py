@@ -15,6 +15,7 @@ from analysis.answer.next_steps import (
     LOCKED,
     Job,
     half_heard,
+    is_cut_short,
     is_left_in_programming,
     is_one_sided,
     is_ours,
@@ -50,6 +51,7 @@ LEFT: Final[Mapping[Now, str]] = {
     Now.SILENT: "the module does not answer",
     Now.UNKNOWN: "what runs in it now is not shown",
 }
+CUT_SHORT: Final = ", then the recording ends"
 #: What findings say shorter than the reasons of an operation.
 ENDED: Final[Mapping[str, str]] = {
     "erase-failed": "the erase broke off",
@@ -125,8 +127,8 @@ def _broken(job: Job, state: ModuleState) -> str:
         return f"{label}: programming failed: after the restart only the boot loader answers."
     if left:
         word = "failed" if any(item.outcome.word is Word.FAILED for item in left) else "interrupted"
-        end = _stands_before(job, left[-1]) or _how_left(state)
-        return f"{label}: programming {word}: {_reason(job, label, left[-1])}; {end}."
+        reason = _reason(job, label, left[-1]) + CUT_SHORT * is_cut_short(job, state, left)
+        return f"{label}: programming {word}: {reason}; {_stands_before(job, left[-1]) or _how_left(state)}."
     if state.now is Now.BOOT:
         return f"{label}: only its boot loader answers; the application does not run."
     if state.now is Now.SILENT and was_heard(state) and is_ours(job, state):

@@ -24,7 +24,7 @@ from analysis.answer.advice import (
     sentence,
     starts_with_a_verb,
 )
-from analysis.breaks.silence import Silent, said_out_of_reach, who_fell_silent
+from analysis.breaks.silence import said_out_of_reach
 from analysis.checks.finding import Finding
 from analysis.exchanges import Exchange
 from analysis.modules import ModuleState, Now, Retry
@@ -51,6 +51,8 @@ WRITES_LOST: Final = frozenset({"trims-read-back-differs", "write-not-taken", "t
 LOCKED: Final = frozenset({"attempts-exceeded", "unlock-delay-running"})
 #: When programming may be tried again: never blindly (the caution beside it says so), and not while access is locked.
 BEHIND_ITS_CAUSE: Final = ("once the cause is known", "once access is granted again")
+#: The same where the recording ended first and may have missed the rest.
+ONLY_IF_OPEN: Final = "only if that shows that the programming did not end"
 LOW_SUPPLY: Final = frozenset({"voltage-too-low", "voltage-falls"})
 #: Findings in the order of the table: of two about the same values the first one speaks.
 ORDER: Final = {one: number for number, one in enumerate(TABLE)}
@@ -210,7 +212,7 @@ def _module(job: Job, state: ModuleState) -> Iterator[Step]:
     if state.now is Now.BOOT or broken:
         yield Step(Rank.SAFETY, f"Connect a support unit fit for programming{_low(job)}, and leave it on to the end.")
         yield from _cause(job, state, broken)
-        when = BEHIND_ITS_CAUSE[state.may_retry is Retry.NO]
+        when = ONLY_IF_OPEN if is_cut_short(job, state, broken) else BEHIND_ITS_CAUSE[state.may_retry is Retry.NO]
         yield Step(Rank.REDO, f"Program {label} again {when}, from the programming session, and capture all of it.")
 
 
@@ -235,6 +237,20 @@ def is_ours(job: Job, state: ModuleState) -> bool:
 def unfinished(job: Job, state: ModuleState) -> list[Operation]:
     """Downloads of a module that did not end well and were not tried again."""
     return [item for item in _own(job, state) if _is_transfer(item) and item.outcome.word in BROKEN]
+
+
+def is_cut_short(job: Job, state: ModuleState, broken: Sequence[Operation]) -> bool:
+    """The last recording of a module ends in the middle of the last of these: nobody is known to have failed."""
+    if not broken or broken[-1].outcome.word is not Word.INTERRUPTED or _is_heard_since(state, broken[-1]):
+        return False
+    ends = (shown for item in job.findings if item.id == "capture-ends-inside" for shown in item.evidence)
+    left_open = (job.record.exchange_at((shown.capture, shown.lines[0])) for shown in ends)
+    return any(item is not None and item.number in broken[-1].exchanges for item in left_open)
+
+
+def _is_heard_since(state: ModuleState, done: Operation) -> bool:
+    """Another recording of the job shows what became of it."""
+    return state.story.own[-1].capture > done.end[0]
 
 
 def is_left_in_programming(job: Job, state: ModuleState) -> bool:
@@ -262,6 +278,13 @@ def _low(job: Job) -> str:
 def _cause(job: Job, state: ModuleState, broken: Sequence[Operation]) -> Iterator[Step]:
     """The most telling reason why it broke off."""
     label = state.story.label
+    if is_cut_short(job, state, broken):
+        yield Step(
+            Rank.CAUSE,
+            f"Look for the rest of the recording, or read the identification of {label} with the ignition left on and "
+            f"capture that.",
+        )
+        return
     seen = {
         item.id: item
         for item in job.findings
@@ -273,12 +296,6 @@ def _cause(job: Job, state: ModuleState, broken: Sequence[Operation]) -> Iterato
     text = CAUSES_BY_CODE.get((first, code_of(seen[first])), CAUSES[first]) if first else ""
     if text:
         yield Step(Rank.CAUSE, sentence(text.format(m=label)))
-    elif who_fell_silent(state.story, job.record) is Silent.CAPTURE_ENDED:
-        yield Step(
-            Rank.CAUSE,
-            f"Look for the rest of the recording, or read the identification of {label} with the ignition left on and "
-            f"capture that.",
-        )
     elif broken and broken[-1].outcome.word is Word.FAILED:
         yield Step(Rank.CAUSE, sentence(f"Find out why programming {label} failed: {broken[-1].outcome.because[0]}"))
 

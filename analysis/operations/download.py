@@ -296,7 +296,7 @@ class _Judge:
         if self._account_closes() and self._module_went_on():
             return ""
         too_long = _refused_length(account.unanswered)
-        return f"{too_long}the transfer stopped after {counted(account.blocks, 'block')}, {carried}{why}"
+        return f"{too_long}the transfer reached {counted(account.blocks, 'block')}, {carried}{why}"
 
     def _none_carried(self) -> str:
         sent = len({item.asked[:2] for item in self.attempt.blocks})

@@ -98,7 +98,7 @@ def test_requests_without_answers_lead_to_a_new_recording_and_nothing_else(tmp_p
     ("fixture", "begin"),
     [
         ("coach-erase-low-voltage", "DUC: programming failed: the erase broke off; the application does not run"),
-        ("coach-module-silent", "DUC: programming interrupted: the transfer stopped after 10 blocks"),
+        ("coach-module-silent", "DUC: programming interrupted: the transfer reached 10 blocks"),
         ("coach-next-day", "DUC: only its boot loader answers"),
         ("coach-foreign-keeper", "A module holds the VIN of another vehicle: VBM says"),
         ("coach-quiet-not-restored", "All confirmed, but modules are still told to keep quiet"),

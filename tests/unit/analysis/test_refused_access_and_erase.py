@@ -22,7 +22,7 @@ from talk import (
     words,
 )
 
-from analysis.answer.next_steps import BEHIND_ITS_CAUSE
+from analysis.answer.next_steps import BEHIND_ITS_CAUSE, ONLY_IF_OPEN
 from analysis.modules import KEEP_POWER, NO_BLIND_RETRY
 from analysis.report.model import Report
 from analysis.report.text import render_text
@@ -129,7 +129,7 @@ def test_another_try_is_advised_only_behind_its_cause(talk: Talk) -> None:
     steps = report.verdict.next_steps
     again = [step for step in steps if step.startswith("Program ")]
     assert NO_BLIND_RETRY in state(report).cautions
-    assert all(any(text in step for text in BEHIND_ITS_CAUSE) for step in again)
+    assert all(any(text in step for text in (*BEHIND_ITS_CAUSE, ONLY_IF_OPEN)) for step in again)
 
 
 def test_a_failure_that_no_finding_explains_has_its_own_reason_as_the_cause_to_find() -> None:
