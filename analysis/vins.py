@@ -9,7 +9,7 @@ from analysis.readings import Reading
 from analysis.record import Record
 from analysis.story import Story
 from canlog.names.dids import VIN
-from canlog.names.vin import LENGTH, check_vin
+from canlog.names.vin import LENGTH, VinCheck, check_vin
 
 OBD_VIN = 0xF802
 #: So many other signs are a slip of the hand, not another vehicle.
@@ -31,8 +31,13 @@ def last_vin(story: Story, record: Record, capture: int = 0) -> LastVin | None:
     last = next((one for one in told if capture in (0, one.exchange.capture)), None)
     if last is None:
         return None
-    said = check_vin(last.raw[-LENGTH:] if last.identifier == OBD_VIN else last.raw)
+    said = vin_in(last)
     return None if said.blank else LastVin(story, last, said.text)
+
+
+def vin_in(reading: Reading) -> VinCheck:
+    """The VIN that a reading holds; OBD puts a count in front of it."""
+    return check_vin(reading.raw[-LENGTH:] if reading.identifier == OBD_VIN else reading.raw)
 
 
 def tells_vin(reading: Reading) -> bool:

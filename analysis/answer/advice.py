@@ -127,6 +127,7 @@ TABLE: Final[Mapping[str, Advice]] = {
         Rank.VALUE, "Find out which vehicle {m} is from before its values are used: {case}", Part.VIN
     ),
     "vin-disagrees": Advice(Rank.VALUE, "Find out which VIN is right: {case}", Part.VIN),
+    "vin-changed": Advice(Rank.VALUE, "Read the VIN of {m} after an ignition cycle: {case}", Part.VIN),
     "trims-overwritten": Advice(Rank.VALUE, "{step}", Part.TRIMS),
     "trims-order-suspicious": Advice(
         Rank.VALUE, "{step}", Part.TRIMS

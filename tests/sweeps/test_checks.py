@@ -116,6 +116,9 @@ def other_vin(scene: object) -> None:
     scene.pump.values.stored[0xF190] = with_check_sign("E0VLK3P00RM055555").encode()  # type: ignore[attr-defined]
 
 
+FOREIGN_VIN = with_check_sign("E0VLK3P00RM055555").encode()
+
+
 def cut_at(pattern: str, *, keep_after: bool) -> Lines:
     """The good bench job from the first line that fits on, or up to it."""
     at = next(at for at, line in enumerate(GOOD) if re.search(pattern, line))
@@ -246,6 +249,14 @@ def single_read(identifier: str, *values: str) -> Lines:
     """A reading in single frames, answered once or twice."""
     answers = [f"7E8#{len(one) // 2 + 3:02X}62{identifier}{one}".ljust(20, "C") for one in values]
     return [f"({{t}}) can0 {one}" for one in (f"7E0#0322{identifier}CCCCCCCC", *answers)]
+
+
+def vin_reads(vin: bytes, at: int) -> Lines:
+    """The job with the VIN of the pump read once more: three frames, flow control in between."""
+    parts = [f"101462F190{vin[:3].hex()}", f"21{vin[3:10].hex()}", f"22{vin[10:].hex()}"]
+    first, *rest = (f"7E8#{part.upper()}" for part in parts)
+    frames = ["7E0#0322F190CCCCCCCC", first, "7E0#300000CCCCCCCCCC", *rest]
+    return edit.with_lines(GOOD, at, *(f"({{t}}) can0 {one}" for one in frames))
 
 
 def reads_twice(identifier: str, before: str, after: str, *, twice: str = "", lines: Lines = GOOD) -> Lines:
@@ -514,6 +525,10 @@ CASES: dict[str, tuple[Session, Session]] = {
     "unlock-delay-running": (changed("uds11-wrong-key", "7F2736", "7F2737"), shipped("uds11-wrong-key")),
     "unlock-lost": (bench(locked_by_session), refused_with("33")),
     "unlock-missing": (bench(never_unlocked), bench(locked_by_session)),
+    "vin-changed": (
+        bench(lambda: vin_reads(b"\xff" * 17, len(GOOD) - 1)),
+        bench(lambda: vin_reads(FOREIGN_VIN, 10)),  # written since
+    ),
     "vin-disagrees": (
         bench(lambda: edit.played(other_vin, "look", "read-keeper")),
         shipped("coach-foreign-keeper"),
