@@ -80,6 +80,10 @@ CAUSES: Final[Mapping[str, str]] = {
 
 #: The same where the code of the refusal says more.
 CAUSES_BY_CODE: Final[Mapping[tuple[str, str], str]] = {
+    ("erase-refused", "72"): (
+        "Check the supply of {m} under load, and read its software identification: 72 says that the memory gave "
+        "trouble, the old software may be gone"
+    ),
     ("transfer-exit-refused", "72"): "Check the supply of {m} under load: 72 says that writing the memory failed",
     ("transfer-exit-refused", "24"): "Compare the blocks sent to {m} with the file: 24 says that some are missing",
 }

@@ -40,6 +40,7 @@ from analysis.record import Record
 from analysis.sheet.expectations import Expectation
 from analysis.supply import supply_readings
 from analysis.words import Confidence, Severity, Word
+from canlog.names.nrc import NrcGroup, nrcs
 from canlog.names.value_layout import FILL
 from canlog.services.traits import PROGRAMMING_SESSION
 
@@ -53,6 +54,8 @@ LOCKED: Final = frozenset({"attempts-exceeded", "unlock-delay-running"})
 BEHIND_ITS_CAUSE: Final = ("once the cause is known", "once access is granted again")
 #: The same where the recording ended first and may have missed the rest.
 ONLY_IF_OPEN: Final = "only if that shows that the programming did not end"
+FIND_OUT: Final = "Find out why programming {m} failed"
+MEASURE_SUPPLY: Final = "Measure the supply at {m} under load, and bring it into the limits of the service information"
 LOW_SUPPLY: Final = frozenset({"voltage-too-low", "voltage-falls"})
 #: Findings in the order of the table: of two about the same values the first one speaks.
 ORDER: Final = {one: number for number, one in enumerate(TABLE)}
@@ -225,7 +228,8 @@ def _silent(label: str, gone: str, *, unfinished: bool) -> Iterator[Step]:
     if unfinished:
         yield Step(
             Rank.REDO,
-            f"Program {label} again once it answers, from the programming session, and capture all of it.",
+            f"Program {label} again once it answers and the cause is known, with a support unit connected, from the "
+            f"programming session, and capture all of it.",
         )
 
 
@@ -297,7 +301,15 @@ def _cause(job: Job, state: ModuleState, broken: Sequence[Operation]) -> Iterato
     if text:
         yield Step(Rank.CAUSE, sentence(text.format(m=label)))
     elif broken and broken[-1].outcome.word is Word.FAILED:
-        yield Step(Rank.CAUSE, sentence(f"Find out why programming {label} failed: {broken[-1].outcome.because[0]}"))
+        look = MEASURE_SUPPLY if _is_of_supply(job, broken[-1]) else FIND_OUT
+        yield Step(Rank.CAUSE, sentence(f"{look.format(m=label)}: {broken[-1].outcome.because[0]}"))
+
+
+def _is_of_supply(job: Job, failed: Operation) -> bool:
+    """Its last refusal speaks of the supply, by whatever code the dialect has for it."""
+    refused = [job.record.exchanges[number - 1] for number in failed.exchanges]
+    last = next((item for item in reversed(refused) if item.nrc is not None), None)
+    return last is not None and nrcs(last.dialect)[last.nrc or 0].group is NrcGroup.VOLTAGE
 
 
 # what findings advise

@@ -1,0 +1,46 @@
+"""A module is programmed again only behind its cause, and a step leads to that cause. Common practice, no source."""
+
+from __future__ import annotations
+
+from talk import ERASE, IMAGE, ask, block, blocks, cyclic, enter, gap, heard, request, tester
+from test_next_steps import report
+
+
+def steps(fixture: str) -> tuple[str, ...]:
+    return report(fixture).verdict.next_steps
+
+
+def test_a_silent_module_is_not_programmed_again_only_because_it_answers() -> None:
+    asked = [(tester("3E 00"), gap(2)) for _ in range(3)]
+    verdict = heard(enter(), ask(*ERASE), request(), blocks()[:2], asked, cyclic(0x120, times=50)).verdict
+    assert verdict.next_steps[2] == (
+        "Program 7E0>7E8 again once it answers and the cause is known, with a support unit connected, from the "
+        "programming session, and capture all of it."
+    )
+
+
+def test_an_erase_refused_because_memory_gave_trouble_leads_to_the_supply() -> None:
+    cause = steps("uds11-erase-refused")[1]
+    assert cause == (
+        "Check the supply of PCU under load, and read its software identification: 72 says that the memory gave "
+        "trouble, the old software may be gone."
+    )
+
+
+def test_an_erase_refused_for_another_reason_asks_who_answers() -> None:
+    found = heard(enter(), ask("31 01 FF00", "7F 31 22")).verdict.next_steps
+    assert not any("72" in step for step in found)
+    assert any("identification" in step for step in found)
+
+
+def test_a_supply_outside_the_limits_is_measured_whatever_its_code_in_the_dialect() -> None:
+    assert steps("gmw-transfer-refused")[1] == (
+        "Measure the supply at LGU under load, and bring it into the limits of the service information: a block was "
+        "refused: 83 supply voltage outside the limits."
+    )
+
+
+def test_the_same_code_in_uds_speaks_of_the_engine() -> None:
+    refused = block(3, IMAGE[64:], "7F 36 83")
+    found = heard(enter(), ask(*ERASE), request(), blocks()[:2], refused).verdict.next_steps
+    assert not any("supply at" in step for step in found)
