@@ -17,7 +17,7 @@ from analysis.modes import Sign, mode_now
 from analysis.operations.clock_order import reversals
 from analysis.operations.find import standing
 from analysis.operations.model import Kind, Operation, evidence
-from analysis.operations.routines import last_erase_begun, told_erase
+from analysis.operations.routines import last_erase, told_erase
 from analysis.record import Record
 from analysis.story import Mode, Story, module_id
 from analysis.trust.one_way import BOTH_WAYS
@@ -133,7 +133,7 @@ def _now(story: Story, unfinished: Sequence[Operation], record: Record) -> tuple
         if any(item.details["erased"] and item.end[0] == last.capture for item in unfinished):
             return Now.BOOT, [_half_programmed(own)]
         return Now.UNKNOWN, [evidence(last, "last seen in its programming session")]
-    erased = last_erase_begun(story, record.names)
+    erased = last_erase(story, record.names)
     if mode is Mode.APPLICATION and erased is not None and erased.end > signs[-1].place:
         return _erased_since(erased, own, unfinished)
     if mode is Mode.APPLICATION:

@@ -15,7 +15,7 @@ from typing import NamedTuple
 
 from analysis.codes_back import Cleared, codes_back, state_at_the_end, was_cleared
 from analysis.exchanges import Answer, Exchange, Place
-from analysis.fault_counts import Count, count_disagrees, read_count
+from analysis.fault_counts import count_disagrees, read_count
 from analysis.fault_lists import (
     CONFIRMED_DTC,
     EMISSION,
@@ -120,7 +120,7 @@ def _clear(
         kind=Kind.CLEAR,
         link=story.link,
         label=story.label,
-        outcome=_with(beside, _clear_outcome(exchange, before, after, beside.counts, story)),
+        outcome=_with(beside, _clear_outcome(exchange, before, after, beside.unlisted, story)),
         subject="clear",
         part=Part.FAULT_MEMORY,
         details={
@@ -146,7 +146,7 @@ class Beside(NamedTuple):
     doubts: tuple[str, ...] = ()  # each makes the clear less sure
     notes: tuple[str, ...] = ()  # these do not
     wish: str = ""
-    counts: tuple[Count, ...] = ()  # of codes that a clear leaves none of
+    unlisted: tuple[Exchange, ...] = ()  # readings that list no code of this memory
 
 
 def _beside(clear: Exchange, horizon: Place | None, story: Story, record: Record) -> Beside:
@@ -172,14 +172,9 @@ def _beside(clear: Exchange, horizon: Place | None, story: Story, record: Record
     if PERMANENT in last and last[PERMANENT].codes:
         said = ", ".join(last[PERMANENT].text(code) for code in last[PERMANENT].codes)
         notes.append(f"{said}: permanent, which stays by design until its own monitor has passed")
-    behind = (read_count(item) for item in story.exchanges if is_behind(item))
-    return Beside(
-        pending,
-        tuple(doubts),
-        tuple(notes),
-        wish,
-        tuple(one for one in behind if one is not None and one.counts_faults),
-    )
+    read = (item for item in story.own if item.act is Act.READ_FAULTS and item.positive and is_behind(item))
+    unlisted = tuple(item for item in read if read_list(item, story) is None)
+    return Beside(pending, tuple(doubts), tuple(notes), wish, unlisted)
 
 
 def _with(beside: Beside, outcome: Outcome) -> Outcome:
@@ -199,7 +194,7 @@ def _clear_outcome(
     exchange: Exchange,
     before: Sequence[FaultList],
     after: Sequence[FaultList],
-    counts: Sequence[Count],
+    unlisted: Sequence[Exchange],
     story: Story,
 ) -> Outcome:
     if exchange.outcome is Answer.NEGATIVE:
@@ -231,8 +226,8 @@ def _clear_outcome(
         if after:
             text = f"clearing was accepted; {_too_narrow(after[-1], before)}"
             wish = ALL_BITS if _asked_for_few(after[-1]) else wish
-        elif counts:
-            text = f"clearing was accepted; behind it {counts[-1].said} ({counts[-1].where}), and none was listed"
+        elif unlisted:
+            text = f"clearing was accepted; {_said_unlisted(unlisted)}"
         return Outcome(Word.UNPROVEN, Confidence.HIGH, (), (text,), wish)
     text = "read after the clear: " + ("no codes" if not clean.codes else "none of the earlier codes kept its history")
     shown = clean.evidence(text)
@@ -276,6 +271,16 @@ def _too_narrow(last: FaultList, before: Sequence[FaultList]) -> str:
     earlier = _earlier(last, before)
     missed = "the earlier codes" if earlier is not None and earlier.codes else "confirmed codes"
     return f"read with mask {last.mask:02X}, which does not cover {missed} ({where})"
+
+
+def _said_unlisted(readings: Sequence[Exchange]) -> str:
+    """The last count of codes that a clear leaves none of; else the last reading that lists no code."""
+    counts = [one for item in readings if (one := read_count(item)) is not None and one.counts_faults]
+    if counts:
+        return f"behind it {counts[-1].said} ({counts[-1].where}), and none was listed"
+    asked = readings[-1].told[: 2 if readings[-1].dialect == UDS else 1].hex(" ").upper()
+    where = evidence(readings[-1], "read").where
+    return f"{asked} ({where}) was read since, which does not list the codes of this memory"
 
 
 def _asked_for_few(last: FaultList) -> bool:

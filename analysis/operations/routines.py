@@ -222,9 +222,10 @@ def is_untouched(erase: Exchange) -> bool:
     return nrcs(erase.dialect)[erase.nrc].group in BEFORE_IT_BEGAN
 
 
-def last_erase_begun(story: Story, names: Names) -> Exchange | None:
-    """The last erase that a module took up, whatever it said in the end; a download where it has no erase."""
-    return next((item for item in reversed(story.own) if has_begun(item) and _erases(item, story, names)), None)
+def last_erase(story: Story, names: Names) -> Exchange | None:
+    """The last erase that a module may have begun, whatever it said in the end; a download where it has no erase."""
+    asked = (item for item in reversed(story.own) if has_begun(item) or item.nrc is None)
+    return next((item for item in asked if _erases(item, story, names)), None)
 
 
 def _erases(exchange: Exchange, story: Story, names: Names) -> bool:

@@ -6,7 +6,7 @@ ISO 14229-1:2020, 7.5 and 13 (M).
 from __future__ import annotations
 
 import pytest
-from talk import ERASE, Talk, ask, enter, gap, heard, item, only, read, request, write
+from talk import ERASE, SOFTWARE, Talk, ask, enter, gap, heard, item, only, read, request, state, write
 
 ASKED = "memory was asked to be erased (whether it was is not shown)"
 OPEN_ENDED = {
@@ -56,3 +56,20 @@ def test_a_value_read_before_it_may_be_gone(erase: Talk) -> None:
 def test_a_value_read_before_an_erase_that_was_accepted_may_be_gone() -> None:
     text = only(heard(BEFORE, VALUE, ask(*ERASE)), "write").outcome.because[0]
     assert "read back equal, but then memory was erased, which trims" in text
+
+
+@pytest.mark.parametrize("erase", OPEN_ENDED.values(), ids=OPEN_ENDED)
+def test_what_runs_behind_it_is_not_shown(erase: Talk) -> None:
+    report = heard(read("F190", "41"), read("F188", SOFTWARE), erase[0], gap(0.1))  # type: ignore[index]
+    assert state(report).now == "unknown"
+    assert "its application runs" not in report.verdict.headline
+
+
+def test_behind_an_erase_that_was_refused_the_application_runs_on() -> None:
+    report = heard(read("F190", "41"), read("F188", SOFTWARE), ask("31 01 FF00", "7F 31 22"))
+    assert state(report).now == "application"
+
+
+def test_an_application_that_answers_behind_it_runs() -> None:
+    report = heard(read("F190", "41"), ask("31 81 FF00"), gap(1), read("F188", SOFTWARE))
+    assert state(report).now == "application"

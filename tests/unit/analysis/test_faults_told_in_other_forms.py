@@ -191,3 +191,18 @@ def test_picked_codes_have_a_line_of_their_own_in_the_report() -> None:
     page = render_text(report)
     assert "asked for some codes only" in page
     assert "last: no codes" in page  # of the whole list, beside it
+
+
+@pytest.mark.parametrize(
+    ("asked", "answer"),
+    [
+        ("19 03", "59 03 123456 01"),
+        ("19 01 FF", "59 01 FF 01 0000"),
+        ("19 17 FF 01", "59 17 01 FF"),
+        ("19 60", "59 60"),
+    ],
+)
+def test_a_reading_that_lists_no_codes_of_the_memory_is_not_called_none(asked: str, answer: str) -> None:
+    because = cleared(STORED, CLEAR, ask(asked, answer)).outcome.because
+    assert because[0].startswith(f"clearing was accepted; {asked[:5]} (line")
+    assert because[0].endswith("was read since, which does not list the codes of this memory")
