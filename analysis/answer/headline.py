@@ -59,6 +59,8 @@ ENDED: Final[Mapping[str, str]] = {
     "check-failed": "its own check says no",
     "silence-tester-first": "the tester fell silent in the middle",
 }
+#: Of these the one that breaks off an attempt without its being refused.
+BREAKS_OFF: Final = "silence-tester-first"
 
 
 def headline(job: Job, words: Mapping[Part, Word], lacking: Mapping[Part, str]) -> str:
@@ -126,9 +128,10 @@ def _broken(job: Job, state: ModuleState) -> str:
     if left and state.now is Now.BOOT and _reason(job, label, left[-1]).startswith("only the boot loader"):
         return f"{label}: programming failed: after the restart only the boot loader answers."
     if left:
-        word = "failed" if any(item.outcome.word is Word.FAILED for item in left) else "interrupted"
-        reason = _reason(job, label, left[-1]) + CUT_SHORT * is_cut_short(job, state, left)
-        return f"{label}: programming {word}: {reason}; {_stands_before(job, left[-1]) or _how_left(state)}."
+        failed = [item for item in left if item.outcome.word is Word.FAILED]
+        word, end = "failed" if failed else "interrupted", _stands_before(job, left[-1]) or _how_left(state)
+        reason = _reason(job, label, (failed or left)[-1]) + CUT_SHORT * is_cut_short(job, state, left)
+        return f"{label}: programming {word}: {reason}; {end}."
     if state.now is Now.BOOT:
         return f"{label}: only its boot loader answers; the application does not run."
     if state.now is Now.SILENT and was_heard(state) and is_ours(job, state):
@@ -168,6 +171,8 @@ def _how_left(state: ModuleState) -> str:
 
 def _reason(job: Job, label: str, operation: Operation) -> str:
     seen = {item.id for item in job.findings if module_of(item, job.record) in (label, "the module")}
+    if operation.outcome.word is Word.FAILED:
+        seen.discard(BREAKS_OFF)
     short = next((text for one, text in ENDED.items() if one in seen), "")
     return short or (operation.outcome.because[0] if operation.outcome.because else "it did not end")
 

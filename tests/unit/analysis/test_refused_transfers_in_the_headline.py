@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import pytest
-from talk import ERASE, IMAGE, Talk, ask, block, cyclic, enter, heard, read, request
+from talk import ERASE, IMAGE, Talk, ask, block, cyclic, enter, gap, heard, read, request
 
 GOES_ON = cyclic(0x120, 80)
 BEFORE: list[Talk] = [read("F190", "41"), enter(), ask(*ERASE)]
@@ -30,3 +30,16 @@ def test_a_tester_that_stops_behind_an_accepted_block_fell_silent() -> None:
     report = heard(BEFORE, request(), block(1, IMAGE[:32]), GOES_ON)
     assert "the tester fell silent in the middle" in report.verdict.headline
     assert "silence-tester-first" in {item.id for item in report.findings}
+
+
+@pytest.mark.parametrize(
+    "behind",
+    [
+        [request(answer=""), gap(6), GOES_ON],
+        [ask("31 01 FF00 02", "71 01 FF00 00"), request(address=0x20000), block(1, IMAGE[:32]), GOES_ON],
+    ],
+    ids=["asked again in vain", "another part, and the tester stops"],
+)
+def test_what_failed_is_the_reason_of_a_failure_whatever_broke_off_behind_it(behind: Talk) -> None:
+    headline = heard(BEFORE, request(answer="7F 34 93"), behind).verdict.headline
+    assert "programming failed: the request to transfer was refused, after memory was erased: 93" in headline
