@@ -6,7 +6,7 @@ that failed, what is not proved; only then that all is well.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from typing import Final
 
 from analysis.answer.advice import TABLE, case_of, inside, module_of
@@ -51,6 +51,8 @@ LEFT: Final[Mapping[Now, str]] = {
     Now.SILENT: "the module does not answer",
     Now.UNKNOWN: "what runs in it now is not shown",
 }
+#: So many modules are called by their names.
+MOST_MODULES: Final = 3
 CUT_SHORT: Final = ", then the recording ends"
 #: What findings say shorter than the reasons of an operation.
 ENDED: Final[Mapping[str, str]] = {
@@ -221,14 +223,24 @@ def weighs_against(item: Finding) -> bool:
 
 
 def _failed(job: Job, words: Mapping[Part, Word]) -> str:
+    """What failed, each at its own module; the reason of the first."""
     parts = [part for part, word in words.items() if word in BROKEN]
     if not parts:
         return ""
     acts = [item for item in standing(job.operations) if item.part in parts and item.outcome.word in BROKEN]
     reason = next((item.outcome.because[0] for item in acts if item.outcome.because), "")
-    said = f"{_listed(CALLED[part] for part in parts)} {'failed' if Word.FAILED in words.values() else 'interrupted'}"
-    where = f"{acts[0].label}: " if acts else ""
-    return f"{where}{said[:1].upper() + said[1:] if not where else said}{f': {reason}' if reason else ''}."
+    verb = "failed" if Word.FAILED in words.values() else "interrupted"
+    by_module: dict[str, list[Part]] = {}
+    for item in acts:
+        by_module.setdefault(item.label, []).extend([item.part] if item.part else [])
+    for part in parts:  # of the sheet alone: stored well, and not what is asked for
+        for label in () if any(part in seen for seen in by_module.values()) else _labels(job, part, BROKEN):
+            by_module.setdefault(label, []).append(part)
+    told = [
+        f"{label}: {_listed(CALLED[part] for part in parts if part in seen)} {verb}"
+        for label, seen in by_module.items()
+    ]
+    return f"{'; '.join([f'{told[0]}: {reason}' if reason else told[0], *told[1:]])}."
 
 
 def _only_read(job: Job) -> str:
@@ -258,7 +270,7 @@ def _controlled(job: Job) -> str:
 
 def _not_proved(job: Job, words: Mapping[Part, Word], lacking: Mapping[Part, str]) -> str:
     done = [CALLED[part] for part, word in words.items() if word is Word.CONFIRMED]
-    open_parts = [CALLED[part] for part, word in words.items() if word is Word.UNPROVEN]
+    open_parts = [f"{CALLED[part]}{_open_at(job, part)}" for part, word in words.items() if word is Word.UNPROVEN]
     asked = {item.part for item in job.expectations}
     missing = [part for part, word in words.items() if word is Word.NOT_SHOWN and part in asked]
     if not open_parts and not (missing and job.overall is Word.NOT_SHOWN):
@@ -273,6 +285,21 @@ def _not_proved(job: Job, words: Mapping[Part, Word], lacking: Mapping[Part, str
     if nothing := [CALLED[part] for part in missing if part not in lacking and part in here]:
         pieces.append(f"not in this recording: {_listed(nothing)}")
     return f"{_modules(job, behind=': ')}{'; '.join(pieces)}."
+
+
+def _open_at(job: Job, part: Part) -> str:
+    """`` (PMU)``: where a part is not proved, if it is proved at another module."""
+    open_ones, others = _labels(job, part, (Word.UNPROVEN,)), _labels(job, part, (Word.CONFIRMED,))
+    if not set(others) - set(open_ones):
+        return ""
+    return f" ({', '.join(open_ones)})" if len(open_ones) <= MOST_MODULES else f" ({len(open_ones)} modules)"
+
+
+def _labels(job: Job, part: Part, words: Collection[Word]) -> list[str]:
+    """Modules of which the sheet's items of a part have one of these words, or the acts where it asks for none."""
+    asked = [(item.item.partition(": ")[0], item.word) for item in job.expectations if item.part is part]
+    done = [(item.label, item.outcome.word) for item in standing(job.operations) if item.part is part]
+    return list(dict.fromkeys(label for label, word in asked or done if word in words))
 
 
 def _all_well(job: Job, words: Mapping[Part, Word]) -> str:
@@ -294,7 +321,7 @@ def _modules(job: Job, before: str = "", behind: str = "") -> str:
     """The modules that something was done to; nothing where they are many."""
     acts = [item for item in standing(job.operations) if item.part is not None and item.kind is not Kind.CLEAR]
     labels = dict.fromkeys(item.label for item in acts)
-    return f"{before}{', '.join(labels)}{behind}" if 0 < len(labels) <= 3 else ""
+    return f"{before}{', '.join(labels)}{behind}" if 0 < len(labels) <= MOST_MODULES else ""
 
 
 def _listed(things: Iterable[str]) -> str:
