@@ -277,6 +277,11 @@ def with_refusals_named(exchanges: Iterable[Exchange], links: Iterable[Link], na
             yield exchange
 
 
+def is_same_module(one: Link, other: Link) -> bool:
+    """Two links lead to one module: two testers ask it, each by ids of its own."""
+    return one.channel == other.channel and module_id(one.key) == module_id(other.key)
+
+
 def module_id(key: str) -> int:
     """The module behind a link: in normal fixed addressing the target byte, else the response id.
 

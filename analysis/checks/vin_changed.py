@@ -16,12 +16,11 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from analysis.checks.looking.unit_values import writes_of
 from analysis.checks.registry import Context, Seen, check
-from analysis.operations.model import Part, evidence
+from analysis.operations.model import Kind, Part, evidence
 from analysis.operations.replaced import is_of_another_unit
 from analysis.readings import Reading
-from analysis.story import Story
+from analysis.story import Story, is_same_module
 from analysis.vins import tells_vin, vin_in
 from analysis.words import Confidence, Severity, Word
 
@@ -41,7 +40,8 @@ def _changed(ctx: Context, story: Story, readings: list[Reading]) -> Iterator[Se
     """The last reading against those in front of it, back to a write; between two recordings a unit may be replaced."""
     last = readings[-1]
     now = vin_in(last)
-    writes = [item.begin for item in writes_of(ctx, story, Part.VIN) if item.outcome.word is not Word.FAILED]
+    own = [item for item in ctx.standing(Kind.WRITE) if is_same_module(item.link, story.link)]
+    writes = [item.begin for item in own if item.part is Part.VIN and item.outcome.word is not Word.FAILED]
     since = max((place for place in writes if place < last.place), default=(last.place[0], 0))
     for one in reversed(readings):
         was = vin_in(one)

@@ -12,7 +12,7 @@ from analysis.readings import Reading
 from analysis.record import Record
 from analysis.sheet.items.in_words import said
 from analysis.sheet.jobsheet import JobSheet, ModuleAsked
-from analysis.story import Story, module_id
+from analysis.story import Story, is_same_module
 from analysis.trust.doubts import SPOILT, Troubles, spoils
 from analysis.words import WORST_FIRST, Confidence, Evidence, Word, least_sure
 
@@ -77,11 +77,7 @@ class Subject:
         if self.story is None:
             return []
         link = self.story.link
-        return [
-            one
-            for one in self.operations
-            if one.kind in kinds and one.link.channel == link.channel and module_id(one.link.key) == module_id(link.key)
-        ]
+        return [one for one in self.operations if one.kind in kinds and is_same_module(one.link, link)]
 
     @cached_property
     def reversals(self) -> list[Reversal]:
