@@ -369,7 +369,7 @@ def _acts_that_failed(job: Job) -> Iterator[Step]:
     for item in refused_sessions(job):
         yield Step(Rank.CAUSE, f"Find out why {item.label} refused its programming session: {item.outcome.because[0]}.")
     for label, items in _by_module(item for item in failed if item.kind is Kind.WRITE):
-        yield Step(Rank.VALUE, f"Write {_identifiers(items)} of {label} again, and read it after an ignition cycle.")
+        yield from _write_again(job, label, items)
     running = [item for item in failed if item.outcome.would_change.startswith(ASK_RESULT)]
     for label, items in _by_module(running):
         text = (
@@ -377,9 +377,43 @@ def _acts_that_failed(job: Job) -> Iterator[Step]:
         )
         yield Step(Rank.CAUSE, text)
     for label, items in _by_module(item for item in failed if item.kind is Kind.ROUTINE and item not in running):
-        yield Step(Rank.VALUE, f"Run routine {_routines(items)} of {label} again and capture its result.")
-    for label, _ in _by_module(item for item in failed if item.kind is Kind.CLEAR):
-        yield Step(Rank.PROOF, f"Clear the fault memory of {label} again, read it and capture that.")
+        reason = items[0].outcome.because[0].partition(": ")[2]
+        text = f"Find out why routine {_routines(items)} of {label} failed ({reason}), and run it again only as the"
+        yield Step(Rank.VALUE, f"{text} service information says: parts may move.")
+    for label, items in _by_module(item for item in failed if item.kind is Kind.CLEAR):
+        yield Step(Rank.PROOF, _clear_again(label, _refusal(job, items[-1])))
+
+
+def _write_again(job: Job, label: str, writes: Sequence[Operation]) -> Iterator[Step]:
+    """What was refused behind its cause; what was not answered only where a reading shows that it is not there."""
+    unheard = [item for item in writes if item.outcome.word is Word.INTERRUPTED]
+    refused = [item for item in writes if item not in unheard and _refusal(job, item)]
+    if refused:
+        text = (
+            f"Find out why {label} refused the write of {_identifiers(refused)} ({_refusal(job, refused[0])}), then "
+            f"write it once and read it after an ignition cycle"
+        )
+        is_vin = any(item.part is Part.VIN for item in refused)
+        yield Step(Rank.VALUE, text + (": some modules take a VIN only once." if is_vin else "."))
+    if unheard:
+        text = f"Read {_identifiers(unheard)} of {label} after an ignition cycle, and write it again only if it is not"
+        yield Step(Rank.VALUE, f"{text} what was to be written: the write was not answered.")
+    if differs := [item for item in writes if item not in (*refused, *unheard)]:
+        text = f"Find out why {label} reads differently from what was written to {_identifiers(differs)}"
+        yield Step(Rank.VALUE, f"{text}, before anything is written again.")
+
+
+def _clear_again(label: str, refusal: str) -> str:
+    if refusal:
+        text = f"Find out why {label} refused to clear its fault memory ({refusal}), then clear it, read it and"
+        return f"{text} capture that."
+    return f"Read the fault memory of {label} and capture that before it is cleared again: the clear was not answered."
+
+
+def _refusal(job: Job, item: Operation) -> str:
+    """``22 a condition for this action is not met``: the code that ended it; empty where none did."""
+    own = [job.record.exchanges[number - 1] for number in item.exchanges]
+    return next((one.refusal for one in reversed(own) if one.nrc is not None and one.act is own[0].act), "")
 
 
 def _routines(runs: Iterable[Operation]) -> str:

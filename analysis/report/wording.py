@@ -96,7 +96,7 @@ SILENT_FIRST: Final[Mapping[str, str]] = {
 }
 #: Findings whose caution belongs on the first screen: the vehicle may be driven away.
 CAUTION_ON_TOP: Final = frozenset(
-    {"communication-not-restored", "output-controlled", "trims-order-suspicious", "vin-foreign"}
+    {"communication-not-restored", "output-controlled", "trims-order-suspicious", "vin-foreign", "vin-typed-wrong"}
 )
 #: Acts that change nothing in a module.
 READING_KINDS: Final = frozenset({"identity", "read-faults", "session", "unlock", "upload"})
