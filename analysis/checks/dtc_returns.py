@@ -3,7 +3,7 @@
 What is seen: the faults were cleared, and a later list holds a code again as failed.
 What it can mean: A real fault, or a step of the job that is missing.
 How to tell it from look-alikes: codes that are listed as not tested since the clear; codes that the clear was not
-of; lost communication while a module was off
+of; codes that no list showed gone, which may have been kept; lost communication while a module was off
 What to try: find the cause of the code; do the missing step; then clear and read again
 Caution: learn routines and tests move parts, build pressure or start the engine. Chock the vehicle, keep people
 away, mind high voltage, follow the vehicle maker's service information.

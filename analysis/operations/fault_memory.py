@@ -13,7 +13,16 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from typing import NamedTuple
 
-from analysis.codes_back import Cleared, codes_back, state_at_the_end, was_cleared
+from analysis.codes_back import (
+    CLEAR_LENGTH,
+    FAILED,
+    TEST_NOT_COMPLETED_SINCE_CLEAR,
+    Cleared,
+    codes_back,
+    is_new,
+    state_at_the_end,
+    was_cleared,
+)
 from analysis.exchanges import Answer, Exchange, Place
 from analysis.fault_counts import count_disagrees, read_count
 from analysis.fault_lists import (
@@ -41,12 +50,10 @@ from canlog.services.dialects import KWP, UDS
 from canlog.services.traits import Act, orders_no_faults
 
 OBD_CLEAR = 0x04
-CLEAR_LENGTH = 4  # service and group; a byte more selects a user-defined memory (ISO 14229-1:2020, M)
 BY_STATUS_MASK = b"\x19\x02"
 #: What to ask where a list was asked for with too few status bits.
 ALL_BITS = "read the fault memory with all status bits (19 02 FF) after the clear and capture it"
 PENDING_DTC = 0x04
-TEST_NOT_COMPLETED_SINCE_CLEAR = 0x10
 FAILED_SINCE_CLEAR = 0x20
 ALL_GROUPS = b"\xff\x00"  # of KWP2000
 
@@ -298,27 +305,34 @@ def _still_there(clear: Exchange, before: Sequence[FaultList], after: Sequence[F
     ends = at_the_end(after)
     known = {code for one in (*before, *after) for code in one.codes}
     kept = {code: one for code, one in ends.items() if _is_unchanged(code, one, before)}
-    shown = kept or {code: one for code, one in ends.items() if one.shows(code, TEST_FAILED | CONFIRMED_DTC)}
+    shown = kept or {code: one for code, one in ends.items() if one.shows(code, FAILED)}
     if not shown:
         return None
     found: dict[Cleared, list[str]] = {}
     for code, one in shown.items():
         found.setdefault(was_cleared(clear, code, known), []).append(one.text(code))
     group = clear.asked[1:].hex().upper()
-    texts = [_said_there(codes, cleared, group, is_known=bool(kept)) for cleared, codes in found.items()]
+    was_read = all(any(_showed_without(code, told, one) for one in before) for code, told in shown.items())
+    since = ", and {was} not listed before it" if was_read else "; not known whether {they} {was} there before"
+    texts = [_said_there(codes, cleared, group, "" if kept else since) for cleared, codes in found.items()]
     said = ", ".join(one.text(code) for code, one in shown.items())
     wish = f"find the cause of {said}, then clear and read the fault memory (19 02) and capture it"
     return Outcome(Word.UNPROVEN, Confidence.MEDIUM, (), ("; ".join(texts),), wish)
 
 
-def _said_there(codes: Sequence[str], cleared: Cleared, group: str, *, is_known: bool) -> str:
-    """What can be said of codes that are listed behind a clear."""
+def _showed_without(code: int, told: FaultList, earlier: FaultList) -> bool:
+    """A list in front of the clear would have shown the code, and does not."""
+    return earlier.kind == told.kind and earlier.would_show(CONFIRMED_DTC) and code not in earlier.codes
+
+
+def _said_there(codes: Sequence[str], cleared: Cleared, group: str, since: str) -> str:
+    """What can be said of codes that are listed behind a clear; ``since``: of those not told before it."""
     said, is_one = ", ".join(codes), len(codes) == 1
-    are, they, were = ("is", "it", "was") if is_one else ("are", "they", "were")
+    are, they, was = ("is", "it", "was") if is_one else ("are", "they", "were")
     if cleared is Cleared.NO:
-        return f"{said} {were} not asked to be cleared (only {group}), and {are} listed after it"
-    if not is_known:
-        return f"{said} {'stands' if is_one else 'stand'} after the clear; not known whether {they} {were} there before"
+        return f"{said} {was} not asked to be cleared (only {group}), and {are} listed after it"
+    if since:
+        return f"{said} {'stands' if is_one else 'stand'} after the clear{since.format(they=they, was=was)}"
     other = f"not of the group that was cleared ({group}), " if cleared is Cleared.UNKNOWN else ""
     return f"{said} {are} listed unchanged after the clear: {other}kept, or back at once"
 
@@ -327,7 +341,7 @@ def _is_unchanged(code: int, told: FaultList, before: Sequence[FaultList]) -> bo
     """The code was told in front of the clear, and its status is no new one."""
     earlier = next((one for one in reversed(before) if one.kind == told.kind and code in one.codes), None)
     if told.kind == MAIN and earlier is not None:
-        return not _is_new(told.codes[code], earlier.codes[code])
+        return not is_new(told.codes[code], earlier.codes[code])
     return told.kind != MAIN and any(code in one.codes for one in before)
 
 
@@ -344,7 +358,7 @@ def _earlier(item: FaultList, before: Sequence[FaultList]) -> Before | None:
     if before and not same:
         return None
     codes = {code: one.codes[code] for code, one in at_the_end(same).items()}
-    return Before(codes, any(one.is_whole for one in same))
+    return Before(codes, any(one.would_show(CONFIRMED_DTC) for one in same))
 
 
 def _shows(item: FaultList, clear: Exchange, before: Sequence[FaultList]) -> bool:
@@ -369,21 +383,9 @@ def _is_cleared(item: FaultList, earlier: Before) -> bool:
     others = [status for code, status in item.codes.items() if code not in earlier.codes]
     if item.kind != MAIN:
         return not (set(earlier.codes) & set(item.codes) if earlier.codes else item.codes)
-    if any(not _is_new(status, earlier.codes[code]) for code, status in item.codes.items() if code in earlier.codes):
+    if any(not is_new(status, earlier.codes[code]) for code, status in item.codes.items() if code in earlier.codes):
         return False
     if earlier.codes and earlier.is_whole:
         return True
-    is_new = all(status & TEST_NOT_COMPLETED_SINCE_CLEAR for status in others)
-    return is_new or not any(status & CONFIRMED_DTC for status in others)
-
-
-def _is_new(status: int, earlier: int) -> bool:
-    """A status that only a clear explains: no longer tested since, or a confirmed code that is only pending now.
-
-    Of a code that was neither confirmed nor tested since the last clear nothing was stored: nothing is to be shown.
-    """
-    if earlier & TEST_NOT_COMPLETED_SINCE_CLEAR and not earlier & CONFIRMED_DTC:
-        return True
-    if status & TEST_NOT_COMPLETED_SINCE_CLEAR and not earlier & TEST_NOT_COMPLETED_SINCE_CLEAR:
-        return True
-    return bool(earlier & CONFIRMED_DTC) and not status & CONFIRMED_DTC
+    begun_anew = all(status & TEST_NOT_COMPLETED_SINCE_CLEAR for status in others)
+    return begun_anew or not any(status & CONFIRMED_DTC for status in others)
