@@ -23,6 +23,7 @@ from dataclasses import dataclass, replace
 
 from analysis.exchanges import Answer, Exchange
 from analysis.operations.model import Kind, Operation, Part
+from analysis.operations.read_back import BESIDE
 from analysis.operations.routines import erase_behind, told_erase
 from analysis.operations.write import ANSWER_MISSING, identifier_written, read_again
 from analysis.readings import Reading, said_identifiers, title_of
@@ -30,6 +31,7 @@ from analysis.sheet.items.in_words import said, said_in_hex
 from analysis.sheet.items.item import READS_AS_ASKED, Expectation, Subject, deciding, stories_of
 from analysis.sheet.jobsheet import ValueAsked
 from analysis.story import Story
+from analysis.trust.shared_time import is_inside
 from analysis.vins import last_vin
 from analysis.words import Confidence, Word
 from canlog.names.blank import is_blank, is_fill
@@ -266,9 +268,13 @@ class _Judge:
 
     def _erased_behind(self, reading: Reading) -> str:
         """That memory was erased behind a reading, or may have been; empty where nothing says so."""
-        story = self.subject.story
-        erase = erase_behind(reading.exchange.end, story, self.subject.record.names) if story is not None else None
-        return f"read only before {told_erase(erase)}: it may be gone" if erase is not None else ""
+        story, record = self.subject.story, self.subject.record
+        erase = erase_behind(reading.exchange.end, story, record.names) if story is not None else None
+        if erase is None:
+            return ""
+        if is_inside(erase.begin, reading.exchange.capture, record.shared_time):
+            return f"an erase of memory {BESIDE}: it may be gone"
+        return f"read only before {told_erase(erase)}: it may be gone"
 
     def _is_same(self, data: bytes) -> bool:
         """The bytes asked for: of a VIN without fill bytes, of a record without fields that names say to ignore."""

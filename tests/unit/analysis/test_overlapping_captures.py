@@ -151,3 +151,14 @@ def test_what_follows_in_the_own_capture_or_behind_the_overlap_followed() -> Non
     ):
         text = only(judged(*logs), "write").outcome.because[0]
         assert "only before the restart that followed" in text
+
+
+def test_a_sheet_does_not_say_that_a_value_was_read_before_an_erase_of_the_other_capture() -> None:
+    sheet = '[[module]]\nlabel = "PCU"\nlink = "7E0:7E8"\ntrims = [ { identifiers = "3A01", value = "01264031" } ]\n'
+    erase = ask("31 01 FF00", "71 01 FF00 00")
+    reading = at(0, read("F190", "41"), gap(10), read("3A01", NEW), gap(20), read("F190", "41"))
+    beside = judged(reading, at(5, read("F190", "41"), erase), sheet=sheet).expectations[0]
+    assert beside.word == "unproven"
+    assert f"an erase of memory {UNSURE}" in beside.note and "only before" not in beside.note
+    behind = judged(reading, at(90, read("F190", "41"), erase), sheet=sheet).expectations[0]
+    assert behind.note.startswith("read only before memory was erased")
