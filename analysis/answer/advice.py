@@ -21,7 +21,7 @@ VERBS: Final = frozenset(
     {
         "allow", "ask", "bring", "capture", "check", "choose", "clear", "compare", "connect", "cycle", "do", "find",
         "fix", "give", "go", "keep", "leave", "list", "look", "make", "measure", "meet", "program", "put", "read",
-        "record", "remove", "restart", "run", "switch", "take", "wait", "write",
+        "record", "remove", "restart", "run", "set", "switch", "take", "wait", "write",
     }
 )  # fmt: skip
 #: Longest case that a step repeats: two lines of a terminal with the advice.
@@ -38,6 +38,7 @@ class Rank(IntEnum):
     VALUE = 4
     PROOF = 5
     REST = 6
+    RECORDING = 7  # what is only for the next one
 
 
 class Step(NamedTuple):
@@ -91,6 +92,7 @@ CAUSES_BY_CODE: Final[Mapping[tuple[str, str], str]] = {
 WAIT_FOR_ACCESS: Final = (
     "Wait with the ignition on, as long as the service information says, before {m} is unlocked again: {case}"
 )
+NO_JOB: Final = "Repeat no job only for the sake of a recording"
 TABLE: Final[Mapping[str, Advice]] = {
     "attempts-exceeded": Advice(Rank.SAFETY, WAIT_FOR_ACCESS),
     "unlock-delay-running": Advice(Rank.SAFETY, WAIT_FOR_ACCESS),
@@ -170,9 +172,12 @@ TABLE: Final[Mapping[str, Advice]] = {
         always=True,
     ),
     "frames-dropped-by-logger": Advice(
-        Rank.REST, "Record again with a filter on the diagnostic ids, where a word is not confirmed"
+        Rank.RECORDING,
+        f"Set a filter on the diagnostic ids for the next recording: frames of this one are lost. {NO_JOB}",
     ),
-    "lines-damaged": Advice(Rank.REST, "Record again, or copy the file again, where a word is not confirmed"),
+    "lines-damaged": Advice(
+        Rank.RECORDING, f"Copy the file again from the recorder: lines of it are damaged. {NO_JOB}"
+    ),
 }  # fmt: skip
 
 

@@ -216,7 +216,8 @@ def _module(job: Job, state: ModuleState) -> Iterator[Step]:
         yield Step(Rank.SAFETY, f"Connect a support unit fit for programming{_low(job)}, and leave it on to the end.")
         yield from _cause(job, state, broken)
         when = ONLY_IF_OPEN if is_cut_short(job, state, broken) else BEHIND_ITS_CAUSE[state.may_retry is Retry.NO]
-        yield Step(Rank.REDO, f"Program {label} again {when}, from the programming session, and capture all of it.")
+        again = f"{label} again" if broken else label
+        yield Step(Rank.REDO, f"Program {again} {when}, from the programming session, and capture all of it.")
 
 
 def _silent(label: str, gone: str, *, unfinished: bool) -> Iterator[Step]:
@@ -300,6 +301,12 @@ def _cause(job: Job, state: ModuleState, broken: Sequence[Operation]) -> Iterato
     text = CAUSES_BY_CODE.get((first, code_of(seen[first])), CAUSES[first]) if first else ""
     if text:
         yield Step(Rank.CAUSE, sentence(text.format(m=label)))
+    elif not broken:
+        yield Step(
+            Rank.CAUSE,
+            f"Look for the recording of the last programming of {label} and read both together, or find out whether "
+            f"{label} is new: why its application does not run is not shown here.",
+        )
     elif broken and broken[-1].outcome.word is Word.FAILED:
         look = MEASURE_SUPPLY if _is_of_supply(job, broken[-1]) else FIND_OUT
         yield Step(Rank.CAUSE, sentence(f"{look.format(m=label)}: {broken[-1].outcome.because[0]}"))

@@ -49,7 +49,10 @@ def report(fixture: str, *more: str, sheet: bool = True, names: bool = True) -> 
             "coach-erase-low-voltage",
             ("Connect a support unit fit for programming (20.9 V", "", "Program DUC again", "Do what"),
         ),
-        ("coach-next-day", ("Connect a support unit", "Program DUC again once the cause is known", "Do what")),
+        (
+            "coach-next-day",
+            ("Connect a support unit", "Look for the recording", "Program DUC once the cause is known", "Do what"),
+        ),
         (
             "coach-trims-not-read-back-stored",
             ("Cycle the ignition, then read 4A10-4A16, 4A1F, 4C20 of DUC", "Run the learn routine of DUC again"),

@@ -44,3 +44,26 @@ def test_the_same_code_in_uds_speaks_of_the_engine() -> None:
     refused = block(3, IMAGE[64:], "7F 36 83")
     found = heard(enter(), ask(*ERASE), request(), blocks()[:2], refused).verdict.next_steps
     assert not any("supply at" in step for step in found)
+
+
+def test_a_boot_loader_found_without_its_story_leads_to_the_recording_of_it() -> None:
+    assert steps("coach-next-day")[1:3] == (
+        "Look for the recording of the last programming of DUC and read both together, or find out whether DUC is new: "
+        "why its application does not run is not shown here.",
+        "Program DUC once the cause is known, from the programming session, and capture all of it.",
+    )
+
+
+def test_a_boot_loader_with_its_story_needs_no_other_recording() -> None:
+    assert not any("last programming" in step for step in steps("uds11-boot-mode-after-reset"))
+    both = report("coach-ends-mid-transfer", "coach-next-day").verdict.next_steps
+    assert not any("last programming" in step for step in both)
+
+
+def test_a_loss_in_the_recording_asks_for_no_new_job_and_comes_last() -> None:
+    found = report("coach-frame-missing-in-log", sheet=False, names=False).verdict.next_steps
+    assert found == (
+        "Give a names file (--names) that says what the status of routine 0340 means.",
+        "Set a filter on the diagnostic ids for the next recording: frames of this one are lost. Repeat no job only "
+        "for the sake of a recording.",
+    )
