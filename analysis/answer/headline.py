@@ -54,6 +54,8 @@ LEFT: Final[Mapping[Now, str]] = {
 #: So many modules are called by their names.
 MOST_MODULES: Final = 3
 CUT_SHORT: Final = ", then the recording ends"
+#: The same as the boot loader's entry of ``LEFT``, of the end of a recording that ends too early.
+LEFT_IN_BOOT: Final = "only its boot loader answered"
 #: What findings say shorter than the reasons of an operation.
 ENDED: Final[Mapping[str, str]] = {
     "erase-failed": "the erase broke off",
@@ -132,7 +134,9 @@ def _broken(job: Job, state: ModuleState) -> str:
     if left:
         failed = [item for item in left if item.outcome.word is Word.FAILED]
         word, end = "failed" if failed else "interrupted", _stands_before(job, left[-1]) or _how_left(state)
-        reason = _reason(job, label, (failed or left)[-1]) + CUT_SHORT * is_cut_short(job, state, left)
+        reason = _reason(job, label, (failed or left)[-1])
+        if is_cut_short(job, state, left):
+            reason, end = f"{reason}{CUT_SHORT}", LEFT_IN_BOOT if state.now is Now.BOOT else end
         return f"{label}: programming {word}: {reason}; {end}."
     if state.now is Now.BOOT:
         return f"{label}: only its boot loader answers; the application does not run."

@@ -52,7 +52,7 @@ def test_a_recording_that_ends_in_a_transfer_blames_nobody(last: list[Talk]) -> 
     verdict = heard(enter(), ask(*ERASE), request(), blocks()[:2], last).verdict
     assert verdict.headline.startswith(
         "7E0>7E8: programming interrupted: the transfer reached 2 blocks, 64 of 96 bytes (66.7 %), then the recording "
-        "ends; the application does not run"
+        "ends; only its boot loader answered."
     )
     assert verdict.next_steps[1:] == (
         "Look for the rest of the recording, or read the identification of 7E0>7E8 with the ignition left on and "
