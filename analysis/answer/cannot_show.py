@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from analysis.operations.model import Kind, Operation
+from analysis.operations.seams import beginnings_elsewhere
 from analysis.record import CaptureRecord, Record
 from analysis.supply import supply_readings
 from analysis.trust.late_start import cut_beginnings
@@ -56,8 +57,9 @@ def _missing_of(capture: CaptureRecord, record: Record) -> list[str]:
         modules = [story.label for story in record.stories if half.get(story.link.key) is way]
         if modules:
             found.append(f"What was {missing} in {capture.name}: of {', '.join(modules)} only one direction is in it.")
+    elsewhere = beginnings_elsewhere(record)
     for cut in cut_beginnings(item for item in capture.exchanges if item.link.key not in half):
-        if cut.is_transfer:
+        if cut.is_transfer and cut.exchange.number not in elsewhere:
             story = record.story(cut.exchange.link.key)
             label = story.label if story is not None else cut.exchange.link.key
             found.append(

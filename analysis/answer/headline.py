@@ -19,6 +19,7 @@ from analysis.answer.next_steps import (
     is_left_in_programming,
     is_one_sided,
     is_ours,
+    open_orders,
     refused_sessions,
     unfinished,
     was_heard,
@@ -26,7 +27,6 @@ from analysis.answer.next_steps import (
 from analysis.breaks.silence import said_out_of_reach
 from analysis.checks.finding import Finding
 from analysis.modules import ModuleState, Now
-from analysis.operations.clock_order import reversals
 from analysis.operations.find import standing
 from analysis.operations.model import Kind, Operation, Part
 from analysis.outputs import controlled_outputs
@@ -81,11 +81,7 @@ def _confirmed(job: Job) -> str:
 
 def _open_order(job: Job) -> str:
     """What the clock leaves open comes before any word."""
-    for state in job.modules:
-        acts = [item for item in job.operations if item.link.key == state.story.link.key]
-        for step in reversals(job.record, acts):
-            return f"{state.story.label}: {step.text}."
-    return ""
+    return next((f"{label}: {text}." for label, text in open_orders(job).items()), "")
 
 
 def _candidates(job: Job, words: Mapping[Part, Word], lacking: Mapping[Part, str]) -> Iterator[str]:

@@ -169,11 +169,28 @@ def half_heard(job: Job) -> list[str]:
 
 def _open_order(job: Job) -> Iterator[Step]:
     """The clock leaves open which attempt came last: the module itself knows."""
+    for label in open_orders(job):
+        yield Step(Rank.FIRST, f"Read the identification of {label} now: it settles which of the attempts came last.")
+
+
+def open_orders(job: Job) -> dict[str, str]:
+    """The modules of which the clock leaves open what came last, with what is said of that."""
+    found = {}
     for state in job.modules:
         acts = [item for item in job.operations if item.link.key == state.story.link.key]
-        if reversals(job.record, acts):
-            text = f"Read the identification of {state.story.label} now: it settles which of the attempts came last."
-            yield Step(Rank.FIRST, text)
+        for step in reversals(job.record, acts)[:1]:
+            found[state.story.label] = step.text
+    return found
+
+
+def without_open_values(job: Job) -> Job:
+    """The job without what was found of values where nobody knows which reading is the last."""
+    open_at = open_orders(job)
+    if not open_at:
+        return job
+    values = {one for one, advice in TABLE.items() if advice.rank is Rank.VALUE}
+    kept = [item for item in job.findings if item.id not in values or module_of(item, job.record) not in open_at]
+    return job._replace(findings=kept)
 
 
 def _halves(job: Job) -> Iterator[Step]:

@@ -13,7 +13,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
 from analysis.answer.headline import CALLED, headline
-from analysis.answer.next_steps import Job, next_steps
+from analysis.answer.next_steps import Job, next_steps, without_open_values
 from analysis.checks.finding import Finding
 from analysis.modules import ModuleState, Now
 from analysis.operations.find import standing
@@ -87,7 +87,7 @@ def give_verdict(
         sure = least_sure(item.outcome.confidence for item in broken if item.outcome.word is overall)
     if overall is Word.CONFIRMED and _is_left_unwell(modules, done):
         overall, sure = Word.UNPROVEN, least_sure([sure, Confidence.MEDIUM])
-    job = Job(record, operations, modules, asked, findings, overall)
+    job = without_open_values(Job(record, operations, modules, asked, findings, overall))
     words = {part: said.word for part, said in parts.items()}
     wanted = {item.part for item in asked}
     lacking = {part: said.lacking for part, said in parts.items() if said.lacking}

@@ -3,7 +3,8 @@
 What is seen: the first thing said to or by a module is the middle of a message, an answer without its request, or a
 block of a transfer.
 What it can mean: The recording was started too late: only what follows can be proved.
-How to tell it from look-alikes: a record that kept one direction only
+How to tell it from look-alikes: a record that kept one direction only; a transfer whose beginning is in the capture
+before
 What to try: start the recording before the tester is connected, next time; read the identification now to show the
 state
 Caution: none
@@ -17,13 +18,14 @@ from collections.abc import Iterator
 from analysis.checks.looking.refusals import asked
 from analysis.checks.registry import Context, Seen, check
 from analysis.operations.model import evidence
+from analysis.operations.seams import beginnings_elsewhere
 from analysis.trust.late_start import Cut, cut_beginnings
 from analysis.words import Confidence, Evidence, Severity
 
 
 @check("capture-starts-inside", severity=Severity.WARNING)
 def find(ctx: Context) -> Iterator[Seen]:
-    one_way = {key for _, key in ctx.record.one_way}
+    elsewhere = beginnings_elsewhere(ctx.record)
     for capture in ctx.record.captures:
         found = [
             Evidence(capture.number, message.lines, "the middle of a message")
@@ -32,7 +34,8 @@ def find(ctx: Context) -> Iterator[Seen]:
         ]
         one_way = {key for number, key in ctx.record.one_way if number == capture.number}
         for cut in cut_beginnings(item for item in capture.exchanges if item.link.key not in one_way):
-            found.append(evidence(cut.exchange, _said(cut)))
+            if cut.exchange.number not in elsewhere:
+                found.append(evidence(cut.exchange, _said(cut)))
         if found:
             yield Seen(Confidence.HIGH, tuple(found), f"{capture.name} begins inside: {found[0].text}.")
 

@@ -1,7 +1,8 @@
 """Attempts at a transfer: erase, request, blocks, exit, cut out of a module's story.
 
 A new request, a new erase behind a request, a change of session, a start of the module or the end of a capture
-closes what is open: the transfer is then gone (ISO 14229-1:2020, 15 (M)). Where a dialect has no exit (GMW3110) a
+closes what is open: the transfer is then gone (ISO 14229-1:2020, 15 (M)). Where the module nevertheless accepts just
+the step that was due, nobody had ended it: it goes on there, with a seam. Where a dialect has no exit (GMW3110) a
 transfer is over when as many bytes were accepted as were announced.
 """
 
@@ -9,7 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 from analysis.exchanges import Answer, Exchange, Place
 from analysis.operations.block_form import BlockForm, executes, form_of
@@ -27,6 +28,14 @@ if TYPE_CHECKING:
 REQUEST_KINDS = {Act.DOWNLOAD: Kind.DOWNLOAD, Act.UPLOAD: Kind.UPLOAD, Act.FILE: Kind.FILE}
 
 
+class Seam(NamedTuple):
+    """Where something lies between two steps of a transfer, of which the second was just the one due."""
+
+    why: str  # what lies there, in words
+    before: Exchange  # the last step in front of it
+    behind: Exchange  # the step that was due
+
+
 @dataclass(slots=True)
 class Attempt:
     """One attempt; every list is in order."""
@@ -37,6 +46,7 @@ class Attempt:
     exits: list[Exchange] = field(default_factory=list)
     closed_by: str = ""  # why nothing more came, in words; empty when the module's story simply ended
     closed_at: Place | None = None
+    seams: list[Seam] = field(default_factory=list)
     _account: Account | None = None
 
     @property
@@ -65,6 +75,24 @@ class Attempt:
         account = self.account
         is_all = self.size is not None and account.carried >= self.size and account.unanswered is None
         return self.blocks[-1] if is_all and self.blocks and self.blocks[-1].positive else None
+
+    def is_due(self, step: Exchange) -> bool:
+        """A block or an exit was accepted that fits right behind what was carried."""
+        if self.request is None or not self.request.positive or self.ended is not None or not step.positive:
+            return False
+        account = self.account
+        if step.act is Act.EXIT:
+            return bool(self.blocks) and (self.transformed or self.size in (None, account.carried))
+        told = step.asked or step.answered
+        mark = account.form.read(told).mark
+        if account.due is None and mark is None:
+            return self.size is not None and account.carried < self.size
+        return mark is not None and mark == account.due
+
+    def go_on(self, step: Exchange) -> None:
+        """Open it again for the step that was due."""
+        self.seams.append(Seam(self.closed_by, self.exchanges[-1], step))
+        self.closed_by, self.closed_at, self._account = "", None, None
 
     @property
     def has_exit(self) -> bool:
@@ -234,6 +262,7 @@ class _Cutter:
                 self._close("another transfer was requested", exchange.begin)
             self._current().request = exchange
         elif exchange.act is Act.BLOCK:
+            self._go_on(exchange)
             self._current().blocks.append(exchange)
         elif exchange.act is Act.EXIT:
             self._take_exit(exchange)
@@ -246,10 +275,16 @@ class _Cutter:
         if self._open is None and self._done and self._done[-1].ended and not exchange.positive:
             self._done[-1].exits.append(exchange)  # the exit again, after it had been answered
             return
+        self._go_on(exchange)
         attempt = self._current()
         attempt.exits.append(exchange)
         if exchange.positive:
             self._close("", None)
+
+    def _go_on(self, step: Exchange) -> None:
+        if self._open is None and self._done and self._done[-1].is_due(step):
+            self._open = self._done.pop()
+            self._open.go_on(step)
 
     def _take_erase(self, exchange: Exchange) -> None:
         current = self._open

@@ -14,10 +14,13 @@ from typing import NamedTuple, Protocol
 
 from analysis.exchanges import Place
 from analysis.limits import Limits
-from analysis.operations.model import Operation
+from analysis.operations.model import Kind, Operation
 from analysis.record import Record
-from analysis.words import Confidence, least_sure
+from analysis.words import Confidence, Outcome, Word, least_sure
 from canlog.counting import lasting
+
+BROKEN = (Word.FAILED, Word.INTERRUPTED)
+WISH = "read what the module holds now, and capture it: the clock leaves open what came last"
 
 
 class Spanned(Protocol):
@@ -78,18 +81,39 @@ def reversals(record: Record, acts: Iterable[Operation]) -> list[Reversal]:
 
 
 def lower_what_is_left_open(acts: Sequence[Operation], record: Record) -> list[Operation]:
-    """The operations of one module: none of them surer than medium where its place among the others is open."""
+    """The operations of one module: none of them surer than medium where its place among the others is open.
+
+    A bad word is none where an act at the same thing, or what speaks against it, is on the other side of the step.
+    """
     steps = reversals(record, acts)
-    return [_lowered(item, steps, record) for item in acts]
+    return [_lowered(item, acts, steps, record) for item in acts]
 
 
-def _lowered(item: Operation, steps: Sequence[Reversal], record: Record) -> Operation:
+def _lowered(item: Operation, acts: Sequence[Operation], steps: Sequence[Reversal], record: Record) -> Operation:
+    if item.outcome.word in BROKEN and (open_by := [one for one in steps if _is_contested(item, acts, one)]):
+        because = (*item.outcome.because, open_by[0].text)
+        return replace(item, outcome=Outcome(Word.UNPROVEN, Confidence.MEDIUM, (), because, WISH))
     notes = [step.text for step in steps if step.leaves_open(item)][:1] or _before_its_proof(item, record)
     if not notes:
         return item
     outcome = item.outcome
     sure = least_sure([outcome.confidence, Confidence.MEDIUM])
     return replace(item, outcome=replace(outcome, confidence=sure, because=(*outcome.because, *notes)))
+
+
+def _is_contested(item: Operation, acts: Sequence[Operation], step: Reversal) -> bool:
+    """Which of two acts at the same thing came last is not known, or whether it was read before or behind the act."""
+    if any(item.begin < step.place <= (one.capture, min(one.lines)) for one in item.outcome.proof):
+        return True
+    same = [one for one in acts if one is not item and one.kind is item.kind and _is_at_the_same(one, item)]
+    sides = {one.end < step.place for one in same}
+    return step.leaves_open(item) and (item.begin >= step.place) in sides
+
+
+def _is_at_the_same(one: Operation, other: Operation) -> bool:
+    """Of a transfer whose request is on the other side nothing says what it is at."""
+    unknown = one.kind is Kind.DOWNLOAD and None in (one.details.get("address"), other.details.get("address"))
+    return one.subject == other.subject or unknown
 
 
 def _before_its_proof(item: Operation, record: Record) -> list[str]:

@@ -16,6 +16,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 from itertools import takewhile
 
 from analysis.exchanges import Answer, Exchange, Place
@@ -29,11 +30,12 @@ from analysis.operations.identity_changed_again import identity_changed_again
 from analysis.operations.model import Kind, Operation, Part, evidence, span
 from analysis.operations.programmed_state import state_behind
 from analysis.operations.routines import RoutineCall, Status, furthest, has_begun, told_erase
+from analysis.operations.seams import SaidOfSeam, said_of_seams
 from analysis.operations.transfer_account import Account
 from analysis.readings import said_identifiers
 from analysis.record import Record
 from analysis.story import Mode, Story
-from analysis.trust.doubts import SPOILT, Doubt, spoils
+from analysis.trust.doubts import SPOILT, Doubt, inside, spoils
 from analysis.words import Confidence, Evidence, Outcome, Word
 from canlog.counting import counted
 from canlog.services.gmw3110 import FULLY_PROGRAMMED
@@ -94,7 +96,7 @@ class _Judge:
         account = attempt.account
         duration = max(item.end_ns for item in attempt.blocks) - attempt.blocks[0].begin_ns if attempt.blocks else 0
         gaps = self.record.record_gaps(attempt.begin[0])
-        is_timed = duration > 0 and not any(attempt.begin[1] <= gap.from_line < attempt.end[1] for gap in gaps)
+        is_whole = not attempt.seams and not any(attempt.begin[1] <= gap.from_line < attempt.end[1] for gap in gaps)
         part = part_of(attempt, self.story, self.record)
         return Operation(
             kind=attempt.kind,
@@ -112,7 +114,9 @@ class _Judge:
                 "ended": attempt.ended is not None,
                 "checked": any(call.status is Status.GOOD for call in checks),
                 "compressed": attempt.transformed,
-                "rate_bytes_per_s": round(account.carried * SECOND_NS / duration) if is_timed else None,
+                "rate_bytes_per_s": round(account.carried * SECOND_NS / duration)
+                if is_whole and duration > 0
+                else None,
                 "driver": driver,
                 "driver_presumed": driver and part is None and not attempt.runs_itself,
                 "erased": self._is_erased(),
@@ -141,7 +145,7 @@ class _Judge:
         others = [item for item in self.attempts if item is not attempt]
         if any(item.erases and (item.same_thing(attempt) or item.erases_address(attempt.address)) for item in others):
             return False
-        later = [item for item in others if item.begin > attempt.end and item.begin[0] == attempt.begin[0]]
+        later = [item for item in others if item.begin > attempt.end and item.begin[0] == attempt.end[0]]
         earlier = [item for item in others if item.end < attempt.begin and self._same_go(item)]
         return bool(later) and bool(later[0].erases) and not any(item.erases for item in earlier)
 
@@ -344,8 +348,11 @@ class _Judge:
         attempt = self.attempt
         if not self._is_asked():
             return True
-        lost = self.record.troubles[attempt.begin[0]].inside(attempt.begin[1], attempt.end[1], self.story.link.channel)
-        return any(item.doubt is Doubt.LOSS for item in lost)
+        return any(
+            item.doubt is Doubt.LOSS
+            for capture in range(attempt.begin[0], attempt.end[0] + 1)
+            for item in inside(attempt.begin, attempt.end, self.record.troubles[capture], self.story.link.channel)
+        )
 
     def _account_closes(self) -> bool:
         attempt, account = self.attempt, self.attempt.account
@@ -363,7 +370,7 @@ class _Judge:
     def _problems(self) -> list[str]:
         """What keeps the account from closing or the end from being seen."""
         attempt, account = self.attempt, self.attempt.account
-        problems = list(account.problems)
+        problems = [*account.problems, *(seam.text for seam in self._seams if seam.is_open)]
         if not self._is_asked():
             problems.append("the beginning is not in the capture: which memory was meant, and how much, is not shown")
         elif attempt.request is not None and not attempt.request.positive:
@@ -408,11 +415,16 @@ class _Judge:
             because = (done, *problems, *unknown, why, *not_done)
             return Outcome(Word.UNPROVEN, sure, _all_evidence(spoilt), because, self._missing_proof(unknown))
         sure = max((item.confidence for item in proofs), key=(Confidence.LOW, Confidence.MEDIUM, Confidence.HIGH).index)
-        doubts = (*self.attempt.account.doubts, *not_done)
+        seams = (seam.text for seam in self._seams if not seam.is_open)
+        doubts = (*self.attempt.account.doubts, *seams, *not_done)
         if problems or doubts:
             sure = Confidence.MEDIUM
         texts = (done, *problems, *doubts, *(item.text for item in proofs))
         return Outcome(Word.CONFIRMED, sure, _all_evidence(proofs), tuple(dict.fromkeys(texts)))
+
+    @cached_property
+    def _seams(self) -> list[SaidOfSeam]:
+        return list(said_of_seams(self.attempt, self.record))
 
     def _is_asked(self) -> bool:
         """The request for the transfer itself is in the capture."""

@@ -56,7 +56,7 @@ class Account:
 
     def add(self, exchange: Exchange) -> None:
         """Take one block's exchange into the account."""
-        if self._is_wrong_echo(exchange):
+        if self._is_wrong_echo(exchange) or self._is_late_answer(exchange):
             return
         request = exchange.response if self.upload else exchange.request
         placed = self._placed(exchange)
@@ -89,9 +89,27 @@ class Account:
         if exchange.request is not None or self.unanswered is None or self.upload or self.form is not COUNTED:
             return False
         mark, echo = self._placed(self.unanswered).mark, self.form.read(exchange.answered).mark
-        if not exchange.positive or mark is None or echo is None:
+        if not exchange.positive or mark is None or echo in (None, mark):
             return False
         self.problems.append(f"block {mark:02X} was answered with counter {echo:02X} (line {exchange.begin[1]})")
+        return True
+
+    def _is_late_answer(self, exchange: Exchange) -> bool:
+        """The answer to the last block, without its request: that stands in front of the end of a capture."""
+        asked = self.unanswered
+        if exchange.request is not None or asked is None or self.upload or not exchange.positive:
+            return False
+        placed = self._placed(asked)
+        if placed.mark is None or self.form.read(exchange.answered).mark != placed.mark or self._is_repeat(placed):
+            return False
+        if asked.request is None or not asked.request.complete:
+            self.seen_whole = False
+            self.doubts.append(
+                f"{self.form.said(placed.mark)} is not whole in the capture, but was answered positively"
+            )
+        self._compare(placed.mark)
+        self._take(placed, self._asked_size(), asked, asked.asked)
+        self.refused = self.unanswered = None
         return True
 
     @property

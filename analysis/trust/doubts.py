@@ -221,7 +221,7 @@ def weigh(
         word = Word.UNPROVEN
         notes.append("its request is not in the capture")
     for capture in range(operation.begin[0], operation.end[0] + 1):
-        for item in _inside(operation.begin, operation.end, troubles[capture], channel):
+        for item in inside(operation.begin, operation.end, troubles[capture], channel):
             if item.doubt is not Doubt.CUT:
                 levels.append(Confidence.MEDIUM)
                 notes.append(item.text)
@@ -273,7 +273,8 @@ def _whole_proof(word: Word, notes: Sequence[str]) -> str:
     return ""
 
 
-def _inside(begin: Place, end: Place, troubles: Troubles, channel: str) -> Sequence[Trouble]:
+def inside(begin: Place, end: Place, troubles: Troubles, channel: str) -> Sequence[Trouble]:
+    """What one capture suffered between two places, which may lie in other captures."""
     first = begin[1] if begin[0] == troubles.capture else 0
     last = end[1] if end[0] == troubles.capture else 1 << 62
     return troubles.inside(first, last, channel)
