@@ -49,6 +49,7 @@ class Account:
     unanswered: Exchange | None = None  # the last block has no answer
     unseen: list[Exchange] = field(default_factory=list)  # blocks accepted without an answer in the capture
     _last: Placed | None = None
+    _left_at: int | None = None  # the address that was due where the last block went elsewhere
 
     def __post_init__(self) -> None:
         if self.form is COUNTED:
@@ -139,7 +140,14 @@ class Account:
         return tuple((start, end) for start, end in ranges if start < end)
 
     def _compare(self, mark: int | None) -> None:
-        """A counter out of turn leaves the account open; an address out of turn may be another piece of memory."""
+        """A counter out of turn leaves the account open; an address out of turn may be another piece of memory.
+
+        It is not where the block behind it goes on as if the one out of turn had stood in its place.
+        """
+        left_at, self._left_at = self._left_at, None
+        if left_at is not None and self._last is not None and mark == left_at + len(self._last.data):
+            self.problems.append(f"{self.form.said(self._last.mark)} stands where {left_at:08X} was due")
+            return
         if self.due is None or mark == self.due:
             return
         if mark is not None and self._last is None and not self.form.is_addressed:
@@ -147,6 +155,7 @@ class Account:
         elif mark is None:
             self.problems.append(f"a block whose counter is not in the capture, where {self.due:02X} was due")
         elif self.form.is_addressed:
+            self._left_at = self.due
             self.doubts.append(
                 f"{self.form.said(mark)} does not continue the one before it, which ended at {self.due:08X}"
             )

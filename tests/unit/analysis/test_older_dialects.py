@@ -303,6 +303,19 @@ def test_the_order_to_run_a_program_is_no_gap_in_it() -> None:
     assert not any("does not continue" in one for one in found.outcome.because)
 
 
+def test_a_block_to_another_address_in_the_place_of_one_leaves_the_transfer_open() -> None:
+    astray = [g_block(0, IMAGE[:32]), g_block(0x2000, IMAGE[32:64]), g_block(0x40, IMAGE[64:])]
+    found = only(heard(G_OLD, G_ENTER, G_REQUEST, astray, G_NORMAL, G_NEW), "download")
+    assert found.outcome.word == "unproven"
+    assert "the block to 00012000 stands where 00010020 was due" in found.outcome.because
+
+
+def test_one_that_begins_another_piece_of_memory_does_not() -> None:
+    apart = [g_block(0, IMAGE[:32]), g_block(0x2000, IMAGE[32:64]), g_block(0x2020, IMAGE[64:])]
+    found = only(heard(G_OLD, G_ENTER, G_REQUEST, apart, G_NORMAL, G_NEW), "download")
+    assert found.outcome.word == "confirmed"
+
+
 def test_an_order_to_all_of_one_dialect_is_none_to_modules_of_another() -> None:
     """101 with FE reaches modules that speak GMW3110; a download in UDS goes on meanwhile."""
     uds = [enter(), ask(*ERASE), request()]
