@@ -58,6 +58,8 @@ FIND_OUT: Final = "Find out why programming {m} failed"
 MEASURE_SUPPLY: Final = "Measure the supply at {m} under load, and bring it into the limits of the service information"
 LOW_SUPPLY: Final = frozenset({"voltage-too-low", "voltage-falls"})
 #: Findings in the order of the table: of two about the same values the first one speaks.
+#: Parts of the job that leave values in a module, which a reading tells.
+HELD: Final = (Part.PROGRAMMING, Part.TRIMS, Part.VIN)
 ORDER: Final = {one: number for number, one in enumerate(TABLE)}
 NO_TALK: Final = "Record again at the diagnostic connector, from before the tester's first request to after its last."
 ADD_RECORDING: Final = (
@@ -188,7 +190,7 @@ def without_open_values(job: Job) -> Job:
     open_at = open_orders(job)
     if not open_at:
         return job
-    values = {one for one, advice in TABLE.items() if advice.rank is Rank.VALUE}
+    values = {one for one, advice in TABLE.items() if advice.rank is Rank.VALUE and advice.part in HELD}
     kept = [item for item in job.findings if item.id not in values or module_of(item, job.record) not in open_at]
     return job._replace(findings=kept)
 

@@ -83,7 +83,7 @@ def reversals(record: Record, acts: Iterable[Operation]) -> list[Reversal]:
 def lower_what_is_left_open(acts: Sequence[Operation], record: Record) -> list[Operation]:
     """The operations of one module: none of them surer than medium where its place among the others is open.
 
-    A bad word is none where an act at the same thing, or what speaks against it, is on the other side of the step.
+    A bad word is none where what speaks against the act is on the other side of the step, or may be its second half.
     """
     steps = reversals(record, acts)
     return [_lowered(item, acts, steps, record) for item in acts]
@@ -102,9 +102,11 @@ def _lowered(item: Operation, acts: Sequence[Operation], steps: Sequence[Reversa
 
 
 def _is_contested(item: Operation, acts: Sequence[Operation], step: Reversal) -> bool:
-    """Which of two acts at the same thing came last is not known, or whether it was read before or behind the act."""
+    """Whether a transfer that broke off went on behind that, or a value was read before its write, is not known."""
     if any(item.begin < step.place <= (one.capture, min(one.lines)) for one in item.outcome.proof):
         return True
+    if item.outcome.word is Word.FAILED:
+        return False
     same = [one for one in acts if one is not item and one.kind is item.kind and _is_at_the_same(one, item)]
     sides = {one.end < step.place for one in same}
     return step.leaves_open(item) and (item.begin >= step.place) in sides
