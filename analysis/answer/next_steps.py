@@ -57,9 +57,9 @@ ONLY_IF_OPEN: Final = "only if that shows that the programming did not end"
 FIND_OUT: Final = "Find out why programming {m} failed"
 MEASURE_SUPPLY: Final = "Measure the supply at {m} under load, and bring it into the limits of the service information"
 LOW_SUPPLY: Final = frozenset({"voltage-too-low", "voltage-falls"})
-#: Findings in the order of the table: of two about the same values the first one speaks.
 #: Parts of the job that leave values in a module, which a reading tells.
 HELD: Final = (Part.PROGRAMMING, Part.TRIMS, Part.VIN)
+#: Findings in the order of the table: of two about the same values the first one speaks.
 ORDER: Final = {one: number for number, one in enumerate(TABLE)}
 NO_TALK: Final = "Record again at the diagnostic connector, from before the tester's first request to after its last."
 ADD_RECORDING: Final = (
@@ -234,9 +234,10 @@ def _module(job: Job, state: ModuleState) -> Iterator[Step]:
     if state.now is Now.BOOT or broken:
         yield Step(Rank.SAFETY, f"Connect a support unit fit for programming{_low(job)}, and leave it on to the end.")
         yield from _cause(job, state, broken)
-        when = ONLY_IF_OPEN if is_cut_short(job, state, broken) else BEHIND_ITS_CAUSE[state.may_retry is Retry.NO]
+        when = f"{BEHIND_ITS_CAUSE[state.may_retry is Retry.NO]}, from the programming session, and capture all of it"
+        when = ONLY_IF_OPEN if is_cut_short(job, state, broken) else when
         again = f"{label} again" if broken else label
-        yield Step(Rank.REDO, f"Program {again} {when}, from the programming session, and capture all of it.")
+        yield Step(Rank.REDO, f"Program {again} {when}.")
 
 
 def _silent(label: str, gone: str, *, unfinished: bool) -> Iterator[Step]:

@@ -57,8 +57,7 @@ def test_a_recording_that_ends_in_a_transfer_blames_nobody(last: list[Talk]) -> 
     assert verdict.next_steps[1:] == (
         "Look for the rest of the recording, or read the identification of 7E0>7E8 with the ignition left on and "
         "capture that.",
-        "Program 7E0>7E8 again only if that shows that the programming did not end, from the programming session, and "
-        "capture all of it.",
+        "Program 7E0>7E8 again only if that shows that the programming did not end.",
     )
     assert "stopped" not in " ".join(verdict.parts["programming"].because)
 
