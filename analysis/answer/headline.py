@@ -6,6 +6,7 @@ that failed, what is not proved; only then that all is well.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from typing import Final
 
@@ -210,10 +211,15 @@ def _wrong_values(job: Job) -> str:
         module = module_of(item, job.record)
         title = inside(item.title)
         case = case_of(item, module)
-        named = "" if module in case or module == "the module" else f"{module}: "
+        named = "" if _names(case, module) or module == "the module" else f"{module}: "
         said = f"{title}: {named}{case}." if case else f"{title}."
         return f"{_confirmed(job)}, but {said}" if job.overall is Word.CONFIRMED else said[:1].upper() + said[1:]
     return ""
+
+
+def _names(case: str, module: str) -> bool:
+    """A case names a module; a part number that begins like it (``PCU-SW-1204``) does not."""
+    return re.search(rf"(?<![\w-]){re.escape(module)}(?![\w-])", case) is not None
 
 
 def weighs_against(item: Finding) -> bool:

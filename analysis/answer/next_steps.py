@@ -232,8 +232,14 @@ def _module(job: Job, state: ModuleState) -> Iterator[Step]:
         yield from _silent(label, said_out_of_reach(state.story), unfinished=bool(broken))
         return
     if state.now is Now.BOOT or broken:
-        yield Step(Rank.SAFETY, f"Connect a support unit fit for programming{_low(job)}, and leave it on to the end.")
+        is_high = any(_is_cause(item, label, job.record) and item.id == "voltage-too-high" for item in job.findings)
+        when = " only once the supply is down in its limits" if is_high else _low(job)
+        support = f"Connect a support unit fit for programming{when}, and leave it on to the end."
+        if not is_high:
+            yield Step(Rank.SAFETY, support)
         yield from _cause(job, state, broken)
+        if is_high:
+            yield Step(Rank.CAUSE, support)
         when = f"{BEHIND_ITS_CAUSE[state.may_retry is Retry.NO]}, from the programming session, and capture all of it"
         when = ONLY_IF_OPEN if is_cut_short(job, state, broken) else when
         again = f"{label} again" if broken else label
@@ -310,13 +316,7 @@ def _cause(job: Job, state: ModuleState, broken: Sequence[Operation]) -> Iterato
             f"capture that.",
         )
         return
-    seen = {
-        item.id: item
-        for item in job.findings
-        if item.id in CAUSES
-        and item.severity is not Severity.NOTE
-        and module_of(item, job.record) in (label, "the module")
-    }
+    seen = {item.id: item for item in job.findings if _is_cause(item, label, job.record)}
     first = next((one for one in CAUSES if one in seen), "")
     text = CAUSES_BY_CODE.get((first, code_of(seen[first])), CAUSES[first]) if first else ""
     if text:
@@ -337,6 +337,11 @@ def _is_of_supply(job: Job, failed: Operation) -> bool:
     refused = [job.record.exchanges[number - 1] for number in failed.exchanges]
     last = next((item for item in reversed(refused) if item.nrc is not None), None)
     return last is not None and nrcs(last.dialect)[last.nrc or 0].group is NrcGroup.VOLTAGE
+
+
+def _is_cause(item: Finding, label: str, record: Record) -> bool:
+    """A finding that may say why the programming of a module broke off."""
+    return item.id in CAUSES and item.severity is not Severity.NOTE and module_of(item, record) in (label, "the module")
 
 
 # what findings advise

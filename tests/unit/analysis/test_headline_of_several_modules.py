@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 from talk import KEEPER, NAMES, Talk, ask, heard, read, write
+from test_next_steps import report
 
 SEEN: list[Talk] = [read("F190", "41"), read("F190", "41", on=KEEPER)]
 GOOD: list[Talk] = [write("3A01", "0102"), read("3A01", "0102")]
@@ -53,3 +54,12 @@ configuration = [{ identifier = "3A01", value = "0103" }]
 def test_the_same_with_a_sheet(names: str) -> None:
     found = headline(GOOD, write("3A01", "0103", on=KEEPER), sheet=SHEET, names=names)
     assert "trims and configuration (PMU) done but not proved" in found
+
+
+def test_a_part_number_that_begins_like_the_module_does_not_stand_for_it() -> None:
+    found = report("uds11-all-good-short").verdict.headline
+    assert found.startswith("Other software or calibration than the job sheet asks for: PCU: software is PCU-SW-1204")
+
+
+def test_a_module_that_the_case_names_is_named_once() -> None:
+    assert report("coach-foreign-keeper").verdict.headline.count("VBM") == 1

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import pytest
 from talk import ERASE, IMAGE, ask, block, blocks, cyclic, enter, gap, heard, request, tester
 from test_next_steps import report
 
@@ -67,3 +68,21 @@ def test_a_loss_in_the_recording_asks_for_no_new_job_and_comes_last() -> None:
         "Set a filter on the diagnostic ids for the next recording: frames of this one are lost. Repeat no job only "
         "for the sake of a recording.",
     )
+
+
+@pytest.mark.parametrize(
+    ("code", "unit"),
+    [
+        (
+            "92",
+            "Connect a support unit fit for programming only once the supply is down in its limits, and leave it on",
+        ),
+        ("93", "Connect a support unit fit for programming, and leave it on"),
+    ],
+)
+def test_a_supply_that_is_too_high_is_brought_down_before_a_support_unit_is_connected(code: str, unit: str) -> None:
+    found = heard(enter(), ask("31 01 FF00", f"7F 31 {code}")).verdict.next_steps
+    assert [step for step in found if step.startswith(unit)]
+    if code == "92":
+        assert found[0].startswith("Bring the supply of 7E0>7E8 down")
+        assert found[1].startswith(unit)
