@@ -32,6 +32,8 @@ from analysis.trust.copied_requests import copied_channels
 from analysis.trust.doubts import find_troubles
 from analysis.trust.fitness import judge_fitness
 from analysis.trust.missing_steps import missing_steps
+from analysis.trust.record_gaps import record_gaps
+from analysis.trust.whole_silence import whole_silences
 from canlog.capture.capture import Capture
 from canlog.errors import CaptureError
 from canlog.frames import TimeKind
@@ -152,6 +154,8 @@ def _second_pass(
     judged = [message for message in messages if message.link.channel not in copied] if copied else messages
     exchanges = tuple(with_refusals_named(number(pair_exchanges(index, judged, spoken), first), one.links, names))
     missing = tuple(missing_steps(exchanges))
+    silences = tuple(whole_silences(one.survey.background))
+    gaps = tuple(record_gaps(silences, one.survey.background, exchanges))
     return CaptureRecord(
         number=index,
         name=one.capture.name,
@@ -160,8 +164,10 @@ def _second_pass(
         messages=messages,
         exchanges=exchanges,
         missing=missing,
-        troubles=find_troubles(index, one.survey, messages, exchanges, missing),
-        trust=judge_fitness(one.survey, messages, exchanges, missing, names, copied),
+        troubles=find_troubles(index, one.survey, messages, exchanges, missing, gaps),
+        trust=judge_fitness(one.survey, messages, exchanges, missing, gaps, names, copied),
+        silences=silences,
+        gaps=gaps,
         copied=copied,
     )
 

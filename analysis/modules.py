@@ -22,7 +22,6 @@ from analysis.record import Record
 from analysis.story import Mode, Story, module_id
 from analysis.trust.one_way import BOTH_WAYS
 from analysis.trust.record_gaps import SURELY_NS
-from analysis.trust.whole_silence import whole_silences
 from analysis.words import Evidence, Word
 from canlog.isotp.addressing import Direction
 from canlog.services.traits import PROGRAMMING_SESSION, Act
@@ -149,7 +148,7 @@ def _now(story: Story, unfinished: Sequence[Operation], record: Record) -> tuple
 def _lies_before_a_hole(sign: Sign, last: Exchange, record: Record) -> bool:
     """Nothing was recorded for a while behind the sign, and the module answered again behind that."""
     capture = record.capture(last.capture)
-    holes = whole_silences(capture.survey.background, SURELY_NS)
+    holes = [gap for gap in capture.silences if gap.length_ns >= SURELY_NS]
     return last.response is not None and any(
         sign.place < (last.capture, gap.to_line) and last.begin >= (last.capture, gap.to_line) for gap in holes
     )

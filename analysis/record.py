@@ -18,7 +18,6 @@ from analysis.trust.doubts import Troubles
 from analysis.trust.fitness import Trust
 from analysis.trust.missing_steps import Missing
 from analysis.trust.one_way import one_way
-from analysis.trust.record_gaps import record_gaps
 from analysis.trust.shared_time import Borders, shared_time
 from canlog.background import Gap
 from canlog.capture.capture import Capture
@@ -50,6 +49,8 @@ class CaptureRecord:
     missing: tuple[Missing, ...]
     troubles: Troubles
     trust: Trust
+    silences: tuple[Gap, ...]  # in which no id at all was heard
+    gaps: tuple[Gap, ...]  # those of them that cannot have been on the bus
     copied: Mapping[str, str] = field(default_factory=dict)  # channels that only repeat the requests of another
 
     @cached_property
@@ -108,14 +109,6 @@ class Record:
     def missing_steps(self) -> tuple[Missing, ...]:
         """Steps that must have been on the bus and are in no capture, in order."""
         return tuple(step for item in self.captures for step in item.missing)
-
-    def record_gaps(self, capture: int) -> list[Gap]:
-        """Stretches without any frame that cannot have been on the bus."""
-        return self._record_gaps[capture - 1]
-
-    @cached_property
-    def _record_gaps(self) -> list[list[Gap]]:
-        return [record_gaps(item.survey.background, item.exchanges) for item in self.captures]
 
     @cached_property
     def clock_steps(self) -> tuple[tuple[Place, int], ...]:

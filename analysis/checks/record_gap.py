@@ -22,7 +22,7 @@ from canlog.counting import lasting
 @check("record-gap", severity=Severity.WARNING)
 def find(ctx: Context) -> Iterator[Seen]:
     for capture in ctx.record.captures:
-        for gap in ctx.record.record_gaps(capture.number):
+        for gap in capture.gaps:
             shown = Evidence(capture.number, (gap.from_line, gap.to_line), "the last frame before, the first behind")
             text = f"{capture.name}: no frame of any id for {lasting(gap.length_ns)}, and the step goes on behind it."
             yield Seen(Confidence.HIGH, (shown,), text)

@@ -95,7 +95,7 @@ class _Judge:
         members = [*attempt.exchanges, *(call.exchange for call in checks)]
         account = attempt.account
         duration = max(item.end_ns for item in attempt.blocks) - attempt.blocks[0].begin_ns if attempt.blocks else 0
-        gaps = self.record.record_gaps(attempt.begin[0])
+        gaps = self.record.capture(attempt.begin[0]).gaps
         is_whole = not attempt.seams and not any(attempt.begin[1] <= gap.from_line < attempt.end[1] for gap in gaps)
         part = part_of(attempt, self.story, self.record)
         return Operation(

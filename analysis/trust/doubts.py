@@ -34,10 +34,11 @@ from analysis.exchanges import Exchange, Place
 from analysis.operations.model import Operation
 from analysis.trust.missing_steps import Missing
 from analysis.trust.one_way import BOTH_WAYS
-from analysis.trust.record_gaps import record_gaps, said_of_gap
+from analysis.trust.record_gaps import said_of_gap
 from analysis.trust.second_answers import second_answers
 from analysis.trust.stalls import find_stalls
 from analysis.words import Confidence, Evidence, Outcome, Word, least_sure
+from canlog.background import Gap
 from canlog.doip.headers import BYTES_LOST, NO_HEADER
 from canlog.doip.reassembly import NOT_DELIVERED
 from canlog.frames import Ints
@@ -138,8 +139,13 @@ class Troubles:
 
 
 def find_troubles(
-    capture: int, survey: Survey, messages: MessageTable, exchanges: Sequence[Exchange], missing: Sequence[Missing]
-) -> Troubles:  # fmt: skip
+    capture: int,
+    survey: Survey,
+    messages: MessageTable,
+    exchanges: Sequence[Exchange],
+    missing: Sequence[Missing],
+    gaps: Sequence[Gap],
+) -> Troubles:
     """Collect what the survey, the transport and the pairing of requests and answers noticed."""
     summary = survey.summary
     items = [
@@ -175,7 +181,6 @@ def find_troubles(
         text = f"the request at line {first.begin[1]} was answered once more, otherwise, at line {second.begin[1]}"
         items.append(Trouble(first.end[1], Doubt.SECOND, first.link.channel, True, text))
     items += [Trouble(step.line, Doubt.LOSS, step.exchange.link.channel, False, step.said) for step in missing]
-    gaps = record_gaps(survey.background, exchanges)
     items += [Trouble(gap.from_line, Doubt.LOSS, "", False, said_of_gap(gap)) for gap in gaps]
     items += [
         Trouble(stall.line, Doubt.LOSS, stall.message.link.channel, True, stall.said)

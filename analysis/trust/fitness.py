@@ -15,8 +15,9 @@ from analysis.trust.doubts import lacks_frames
 from analysis.trust.late_start import cut_beginnings
 from analysis.trust.missing_steps import Missing
 from analysis.trust.one_way import one_way
-from analysis.trust.record_gaps import record_gaps, said_of_gap
+from analysis.trust.record_gaps import said_of_gap
 from analysis.trust.stalls import Stall, find_stalls
+from canlog.background import Gap
 from canlog.counting import counted
 from canlog.frames import TimeKind
 from canlog.isotp.addressing import Direction
@@ -54,6 +55,7 @@ def judge_fitness(
     messages: MessageTable,
     exchanges: Sequence[Exchange],
     missing: Sequence[Missing],
+    gaps: Sequence[Gap],
     names: Names = NO_NAMES,
     copied: Mapping[str, str] | None = None,
 ) -> Trust:
@@ -65,7 +67,6 @@ def judge_fitness(
     poor = [*_poor(survey), *_halves(half, messages, names)]
     limited = list(_limited(survey, messages))
     lacking = _missing(missing)
-    gaps = record_gaps(survey.background, exchanges)
     lacking += [said_of_gap(gap) for gap in gaps]
     lacking += _stalls(find_stalls(exchanges, gaps))
     limited += lacking

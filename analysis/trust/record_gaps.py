@@ -12,22 +12,21 @@ from collections.abc import Iterator, Sequence
 
 from analysis.exchanges import Exchange
 from analysis.limits import SECOND_NS
-from analysis.trust.whole_silence import whole_silences
 from canlog.background import BackgroundTable, Gap, IdTraffic
 from canlog.counting import lasting
 from canlog.services.traits import TRANSFERRING, Act
 
-#: A message is given up after that long a pause: a shorter stretch may be one.
-PERHAPS_NS = SECOND_NS
 #: Twice the time that a session outlives the last request: no module waits so long.
 SURELY_NS = 10 * SECOND_NS
 #: A cyclic id is heard once a period: on both sides of a silence together this late at most.
 ALIVE_PERIODS = 2
 
 
-def record_gaps(background: BackgroundTable, exchanges: Sequence[Exchange]) -> list[Gap]:
-    """Those of one capture, in order of time."""
-    silences = whole_silences(background, PERHAPS_NS)
+def record_gaps(silences: Sequence[Gap], background: BackgroundTable, exchanges: Sequence[Exchange]) -> list[Gap]:
+    """Those of the whole silences of one capture, in order of time.
+
+    A message is given up after a second's pause: a silence that is shorter may lie in one, and none is among them.
+    """
     if not silences:
         return []
     links: dict[str, list[Exchange]] = {}

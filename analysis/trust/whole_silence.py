@@ -7,14 +7,16 @@ from canlog.background import GAP_PERIODS, SHORTEST_GAP_NS, BackgroundTable, Gap
 
 #: A silence of all ids is one of the busiest as well: of so many, as some may not come back.
 BUSIEST = 5
+#: Shorter ones are pauses between two frames.
+SHORTEST_NS = SECOND_NS
 
 
-def whole_silences(background: BackgroundTable, shortest_ns: int) -> list[Gap]:
+def whole_silences(background: BackgroundTable) -> list[Gap]:
     """Stretches in which no frame of any id stands, with frames before and behind, in order of time."""
     busiest = sorted(background.traffic, key=lambda each: -each.frames)[:BUSIEST]
-    candidates = {gap for each in busiest for gap in each.gaps if gap.length_ns >= shortest_ns}
+    candidates = {gap for each in busiest for gap in each.gaps if gap.length_ns >= SHORTEST_NS}
     found = {silent for gap in candidates if (silent := _narrowed(background, gap)) is not None}
-    return sorted(gap for gap in found if gap.length_ns >= shortest_ns)
+    return sorted(gap for gap in found if gap.length_ns >= SHORTEST_NS)
 
 
 def _narrowed(background: BackgroundTable, gap: Gap) -> Gap | None:

@@ -8,11 +8,8 @@ from analysis.checks.registry import Context
 from analysis.exchanges import Answer, Exchange
 from analysis.limits import SECOND_NS
 from analysis.record import CaptureRecord
-from analysis.trust.whole_silence import whole_silences
 from canlog.background import Gap
 
-#: A silence of the whole bus is longer than any pause between two frames, and needs other talkers to be one.
-WHOLE_SILENCE_NS = 1 * SECOND_NS
 #: An id that belongs to no link was heard in each of so many seconds before it.
 STEADY_SECONDS = 3
 
@@ -26,8 +23,7 @@ def cut_by_silence(ctx: Context) -> Iterator[tuple[Exchange, Gap]]:
             if one.capture == capture.number and one.outcome in (Answer.SILENT, Answer.INCOMPLETE)
         ]
         patience = ctx.record.limits.p2_star_client_ns
-        silences = whole_silences(capture.survey.background, WHOLE_SILENCE_NS) if left else []
-        for gap in (gap for gap in silences if _was_talked_over(capture, gap)):
+        for gap in (gap for gap in capture.silences if _was_talked_over(capture, gap)):
             yield from ((one, gap) for one in left if 0 <= gap.from_ns - one.begin_ns < patience)
 
 
