@@ -9,9 +9,11 @@ Source: common practice, no source.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Sequence, Set
 from dataclasses import replace
 
+from analysis.exchanges import Place
+from analysis.operations.attempts import attempts_of
 from analysis.operations.model import Operation
 from analysis.record import Record
 from analysis.story import Start
@@ -28,17 +30,19 @@ RESTART_IN_BOTH = (
 WISH = "a recording of the act with the reading behind it in one capture, or in one that begins after the other ended"
 
 
-def weigh_overlap(operation: Operation, borders: Borders) -> Operation:
-    """The operation without what another capture says inside an overlap, and none surer than medium behind it."""
+def weigh_overlap(operation: Operation, own: Set[int], borders: Borders) -> Operation:
+    """The operation without what another capture says inside an overlap, and none surer than medium behind it.
+
+    ``own`` are the captures that its steps stand in; its span may reach to its proof.
+    """
     outcome = operation.outcome
     if outcome.word not in DECIDED or not borders:
         return operation
-    own = operation.begin[0]  # its span may reach to its proof
-    kept = tuple(item for item in outcome.proof if not _is_inside(item, own, borders))
+    kept = tuple(item for item in outcome.proof if not any(_is_inside(item, one, borders) for one in own))
     if outcome.proof and not kept:
         doubtful = Outcome(Word.UNPROVEN, outcome.confidence, (), (*outcome.because, IN_BOTH), WISH)
         return replace(operation, outcome=doubtful)
-    if all((own, item.capture) not in borders for item in kept):
+    if all((one, item.capture) not in borders for item in kept for one in own):
         return operation
     sure = least_sure([outcome.confidence, Confidence.MEDIUM])
     return replace(operation, outcome=replace(outcome, confidence=sure, proof=kept))
@@ -50,8 +54,15 @@ def weigh_overlaps(operations: Sequence[Operation], record: Record) -> list[Oper
     if not borders:
         return list(operations)
     starts = {story.link.key: story.starts for story in record.stories}
-    weighed = (weigh_overlap(item, borders) for item in operations)
+    goes_on = _goes_on_in(record)
+    weighed = (weigh_overlap(item, {item.begin[0], *goes_on.get(item.begin, ())}, borders) for item in operations)
     return [_without_unsure_restart(item, starts.get(item.link.key, ()), borders) for item in weighed]
+
+
+def _goes_on_in(record: Record) -> dict[Place, list[int]]:
+    """By where a transfer begins, the captures that it goes on in."""
+    attempts = (attempt for story in record.stories for attempt in attempts_of(story, record) if attempt.seams)
+    return {attempt.begin: [seam.behind.capture for seam in attempt.seams] for attempt in attempts}
 
 
 def _without_unsure_restart(operation: Operation, starts: Sequence[Start], borders: Borders) -> Operation:
