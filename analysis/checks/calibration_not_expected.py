@@ -7,8 +7,8 @@ blank may also be filled in later.
 How to tell it from look-alikes: programming that failed: then the old identification is still there; an
 identification read before the restart
 What to try: compare the file with VIN and hardware number; program again only with the right one
-Caution: do not repeat blindly: wrong keys are counted, and each erase puts the module at risk. The vehicle maker's
-service information decides.
+Caution: do not drive with software or a calibration that is not meant for the vehicle. Do not repeat blindly: wrong
+keys are counted, and each erase puts the module at risk. The vehicle maker's service information decides.
 Evidence: the readings. Source: common practice, no source.
 """
 

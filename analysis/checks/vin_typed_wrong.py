@@ -31,7 +31,7 @@ def find(ctx: Context) -> Iterator[Seen]:
     for item in said.values():
         if text := _fault(item.text, right):
             shown = (evidence(item.reading.exchange, f"says {item.text}"),)
-            yield Seen(Confidence.HIGH, shown, f"{item.story.label}: {item.text}: {text}.")
+            yield Seen(Confidence.HIGH, shown, f"{item.story.label}: {item.text} {text}.")
     for write in ctx.standing(Kind.WRITE):
         request = ctx.act(write).request
         if write.part is not Part.VIN or write.link.key in said or write.outcome.word is Word.FAILED:
@@ -40,7 +40,7 @@ def find(ctx: Context) -> Iterator[Seen]:
             continue
         vin = written(write).decode("ascii", "replace")
         if text := _fault(vin, right):
-            yield Seen(Confidence.HIGH, (lines_of(write, ctx, f"writes {vin}"),), f"{write.label}: {vin}: {text}.")
+            yield Seen(Confidence.HIGH, (lines_of(write, ctx, f"writes {vin}"),), f"{write.label}: {vin} {text}.")
 
 
 def _fault(vin: str, right: str) -> str:
@@ -50,4 +50,5 @@ def _fault(vin: str, right: str) -> str:
     if right and is_slip(vin, right):
         places = [str(at) for at, (a, b) in enumerate(zip(vin, right, strict=True), start=1) if a != b]
         return f"differs from {right} in place {' and '.join(places)}"
-    return check_vin(vin).finding if len(vin) == LENGTH else ""
+    finding = check_vin(vin).finding if len(vin) == LENGTH else ""
+    return f"({finding})" if finding else ""

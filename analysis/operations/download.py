@@ -272,7 +272,7 @@ class _Judge:
             return None
         shown = next((sign for sign in reversed(signs) if sign.strong), signs[-1]).evidence
         exchange = self.record.exchange_at((shown.capture, shown.lines[0]))
-        text = f"only the boot loader answers after the restart: {shown.text}"
+        text = f"only the boot loader answers after the restart ({shown.text})"
         return (exchange or attempt.exchanges[-1]), text
 
     def _unfinished(self, checks: Sequence[RoutineCall]) -> str:

@@ -40,7 +40,7 @@ NOW: Final[Mapping[str, str]] = {
     "application": "application running",
     "boot": "boot mode only, the application does not run",
     "silent": "silent, no answer comes",
-    "unknown": "not shown what runs in it",
+    "unknown": "not shown what runs there",
 }
 NOW_COLOUR: Final[Mapping[str, str]] = {
     "application": "good",
@@ -96,7 +96,14 @@ SILENT_FIRST: Final[Mapping[str, str]] = {
 }
 #: Findings whose caution belongs on the first screen: the vehicle may be driven away.
 CAUTION_ON_TOP: Final = frozenset(
-    {"communication-not-restored", "output-controlled", "trims-order-suspicious", "vin-foreign", "vin-typed-wrong"}
+    {
+        "calibration-not-expected",
+        "communication-not-restored",
+        "output-controlled",
+        "trims-order-suspicious",
+        "vin-foreign",
+        "vin-typed-wrong",
+    }
 )
 #: Acts that change nothing in a module.
 READING_KINDS: Final = frozenset({"identity", "read-faults", "session", "unlock", "upload"})
