@@ -1,21 +1,24 @@
 """Identification that changed once more behind the restart: it proves nothing, and speaks against other proofs.
 
 A module with room for two programs may run the new one once and go back to the old one; one whose memory does not
-hold may forget what it said.
+hold may forget what it said, or know the identifier no more (31, requestOutOfRange: ISO 14229-1:2020, annex A.1 (M)).
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 
-from analysis.exchanges import Place
+from analysis.exchanges import Exchange, Place
 from analysis.operations.attempts import Attempt
 from analysis.operations.model import Kind, evidence
-from analysis.readings import Reading
+from analysis.readings import Reading, identifiers_asked
 from analysis.record import Record
 from analysis.story import Story
 from analysis.words import Evidence
 from canlog.names.value_layout import FILL
+
+#: requestOutOfRange: the module has no such identifier.
+OUT_OF_RANGE = 0x31
 
 
 def last_told(readings: Sequence[Reading]) -> list[Reading]:
@@ -67,6 +70,24 @@ def identity_changed_again(
         last = readings[-1]
         if any(item.raw != last.raw and item.raw.strip(FILL) for item in readings):
             return evidence(last.exchange, f"{last.title} has changed again since it was read after the restart")
+        if (refused := _refused_since(last, begins, story)) is not None:
+            text = f"{last.title} is refused (31) since a later restart, and was answered after the one before"
+            return evidence(refused, text)
+    return None
+
+
+def _refused_since(last: Reading, begins: Sequence[Place], story: Story) -> Exchange | None:
+    """The module knows it no more, in the session in which it answered, behind a start and no other programming."""
+    start = story.start_after(last.place)
+    if start is None:
+        return None
+    session = story.before(last.exchange).session
+    for item in story.after(start.place):
+        if any(last.place < begin < item.begin for begin in begins):
+            return None
+        is_refused = item.nrc == OUT_OF_RANGE and identifiers_asked(item) == [last.identifier]
+        if is_refused and story.before(item).session == session and not story.is_boot_loader(item):
+            return item
     return None
 
 

@@ -44,6 +44,18 @@ def test_nor_does_a_good_check_beside_it() -> None:
     assert word_of(report, "download")[0] == "unproven"
 
 
+def test_one_that_is_refused_since_a_later_restart_proves_nothing() -> None:
+    """Another program answers by then, one that has no such identifier."""
+    gone = ask("22 F188", "7F 22 31")
+    read_once = [BEFORE, programming(), reset(), read("F188", NEW)]
+    report = heard(read_once, reset(), gone)
+    assert word_of(report, "download")[0] == "unproven"
+    assert "is refused (31) since a later restart" in " ".join(only(report, "download").outcome.because)
+    assert word_of(heard(read_once, gone), "download")[0] == "confirmed"  # no start lies between
+    other_session = [reset(), ask("10 03", "50 03 0032 01F4"), gone]
+    assert word_of(heard(read_once, other_session), "download")[0] == "confirmed"
+
+
 def test_one_that_says_the_same_to_the_end_does() -> None:
     report = heard(BEFORE, programming(), reset(), read("F188", NEW), reset(), read("F188", NEW))
     assert word_of(report, "download") == ("confirmed", "high")
