@@ -1,4 +1,4 @@
-"""The erase was refused before it began.
+"""The erase was refused at once.
 
 What is seen: the module refused to erase and never asked for time (no code 78 before).
 What it can mean: Not unlocked or not in the programming session; a condition or the supply; a wrong block or
