@@ -16,7 +16,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from analysis.checks.looking.calibrations import CVN
-from analysis.checks.looking.transfers import parts
+from analysis.checks.looking.transfers import programmed
 from analysis.checks.registry import Context, Seen, check
 from analysis.operations.model import evidence
 from analysis.readings import said_identifiers
@@ -27,14 +27,13 @@ from canlog.names.blank import is_fill
 @check("identity-blank", severity=Severity.WARNING)
 def find(ctx: Context) -> Iterator[Seen]:
     for story in ctx.stories:
-        done = [item for item in parts(ctx, story) if item.details["ended"]]
-        start = story.start_after(done[-1].end) if done else None
-        if start is None:
+        around = programmed(ctx, story)
+        if around is None:
             continue
         told = [
             one
             for one in ctx.record.readings(story)
-            if one.place > start.place and one.tells_software and one.identifier != CVN
+            if one.place > around.restart and one.tells_software and one.identifier != CVN
             if not story.is_boot_loader(one.exchange)
         ]
         blank = {number: one for number, one in {one.identifier: one for one in told}.items() if is_fill(one.raw)}

@@ -15,7 +15,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from analysis.checks.looking.transfers import parts
+from analysis.checks.looking.transfers import programmed
 from analysis.checks.registry import Context, Seen, check
 from analysis.operations.model import evidence
 from analysis.readings import said_identifiers
@@ -25,17 +25,16 @@ from analysis.words import Confidence, Severity, Word
 @check("identity-unchanged", severity=Severity.WARNING)
 def find(ctx: Context) -> Iterator[Seen]:
     for story in ctx.stories:
-        done = [item for item in parts(ctx, story) if item.details["ended"]]
-        start = story.start_after(done[-1].end) if done else None
-        if start is None:
+        around = programmed(ctx, story)
+        if around is None:
             continue
         readings = [one for one in ctx.record.readings(story) if one.tells_software and not one.written_by_tester]
-        before = {one.identifier: one for one in readings if one.place < done[0].begin}
-        after = {one.identifier: one for one in readings if one.place > start.place}
+        before = {one.identifier: one for one in readings if one.place < around.begin}
+        after = {one.identifier: one for one in readings if one.place > around.restart}
         both = sorted(set(before) & set(after))
         if not both or any(before[one].raw != after[one].raw for one in both):
             continue
-        proved = all(item.outcome.word is Word.CONFIRMED for item in done)
+        proved = all(item.outcome.word is Word.CONFIRMED for item in around.done)
         text = f"{story.label}: {said_identifiers(both)} as before the download." + (
             " The download is proved otherwise, so this is most likely the same version again." if proved else ""
         )

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Final, NamedTuple
 
-from analysis.checks.looking.transfers import parts
+from analysis.checks.looking.transfers import programmed
 from analysis.checks.registry import Context
 from analysis.exchanges import Exchange
 from analysis.readings import OBD_CVN, Reading
@@ -25,13 +25,12 @@ class Around(NamedTuple):
 
 def last_around(ctx: Context, story: Story, identifier: int) -> Around | None:
     """None where one of the two is not in the captures."""
-    done = [item for item in parts(ctx, story) if item.details["ended"]]
-    start = story.start_after(done[-1].end) if done else None
-    if start is None:
+    around = programmed(ctx, story)
+    if around is None:
         return None
     same = [item for item in ctx.record.readings(story) if item.identifier == identifier]
-    before = [item for item in same if item.place < done[0].begin]
-    after = [item for item in same if item.place > start.place]
+    before = [item for item in same if item.place < around.begin]
+    after = [item for item in same if item.place > around.restart]
     return Around(before[-1], after[-1]) if before and after else None
 
 

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from itertools import pairwise
+from typing import NamedTuple
 
 from analysis.checks.registry import Context
-from analysis.exchanges import Answer, Exchange
+from analysis.exchanges import Answer, Exchange, Place
 from analysis.operations.attempts import Attempt, attempts_of
 from analysis.operations.model import Kind, Operation
 from analysis.operations.routines import RoutineCall, read_call
@@ -43,6 +44,21 @@ def parts(ctx: Context, story: Story) -> list[Operation]:
         for item in ctx.standing(Kind.DOWNLOAD)
         if item.link.key == story.link.key and not item.details["driver"]
     ]  # fmt: skip
+
+
+class Programmed(NamedTuple):
+    """Downloads to a module that ended: in front of ``begin`` the old software speaks, behind ``restart`` the new."""
+
+    done: list[Operation]
+    begin: Place
+    restart: Place
+
+
+def programmed(ctx: Context, story: Story) -> Programmed | None:
+    """None where no download ended, or no restart is seen behind the last of them."""
+    done = [item for item in parts(ctx, story) if item.details["ended"]]
+    start = story.start_after(done[-1].end) if done else None
+    return None if start is None else Programmed(done, done[0].begin, start.place)
 
 
 def ended_by(ctx: Context, story: Story, item: Operation) -> Exchange:
