@@ -17,8 +17,9 @@ from collections.abc import Iterator
 from analysis.checks.looking.refusals import see_refusals
 from analysis.checks.registry import Context, Seen, check
 from analysis.words import Severity
+from canlog.services.traits import Act
 
 
 @check("attempts-exceeded", severity=Severity.SERIOUS)
 def find(ctx: Context) -> Iterator[Seen]:
-    yield from see_refusals(ctx, {0x36}, {0x27})
+    yield from see_refusals(ctx, {0x36}, {Act.UNLOCK})

@@ -20,14 +20,21 @@ from analysis.checks.looking.refusals import refusals, sighting
 from analysis.checks.looking.unit_values import mixed_sets
 from analysis.checks.registry import Context, Seen, check
 from analysis.words import Severity
+from canlog.services.dialects import GMW, KWP, OBD
+from canlog.services.traits import Act
 
-SERVICES = (0x10, 0x11, 0x2E, 0x2F, 0x31, 0x34, 0x36, 0x37)
+ACTS = frozenset({Act.SESSION, Act.RESET, Act.WRITE, Act.CONTROL, Act.ROUTINE, Act.DOWNLOAD, Act.BLOCK, Act.EXIT})
+
+
+#: In the older dialects it may also say that the step is not due now (ISO 14230-3 (M), GMW3110 1.6, SAE J1979 (M)).
+CONDITION = frozenset({0x22})
 
 
 @check("conditions-not-correct", severity=Severity.WARNING)
 def find(ctx: Context) -> Iterator[Seen]:
     for story in ctx.stories:
         of_sets = {ctx.act(item).number for refused, _ in mixed_sets(ctx, story) for item in refused}
-        found = [item for item in refusals(ctx, story, {0x22}, SERVICES) if item.exchange.number not in of_sets]
+        refused = refusals(ctx, story, CONDITION, ACTS, dict.fromkeys((KWP, GMW, OBD), CONDITION))
+        found = [item for item in refused if item.exchange.number not in of_sets]
         if found:
             yield sighting(story, found)

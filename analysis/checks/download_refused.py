@@ -18,8 +18,13 @@ from collections.abc import Iterator
 from analysis.checks.looking.refusals import see_refusals
 from analysis.checks.registry import Context, Seen, check
 from analysis.words import Severity
+from canlog.services.dialects import GMW, KWP
+from canlog.services.traits import Act
+
+#: ISO 14230-3 (M): the download, its format, its address or its size is not accepted. GMW3110 1.6 has no such codes.
+OLDER = {KWP: frozenset({0x22, 0x31, 0x33, *range(0x40, 0x44)}), GMW: frozenset({0x22, 0x31})}
 
 
 @check("download-refused", severity=Severity.SERIOUS)
 def find(ctx: Context) -> Iterator[Seen]:
-    yield from see_refusals(ctx, {0x13, 0x22, 0x24, 0x31, 0x33, 0x70}, {0x34, 0x38})
+    yield from see_refusals(ctx, {0x13, 0x22, 0x24, 0x31, 0x33, 0x70}, {Act.DOWNLOAD, Act.FILE}, older=OLDER)

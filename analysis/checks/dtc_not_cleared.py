@@ -15,8 +15,13 @@ from collections.abc import Iterator
 from analysis.checks.looking.refusals import see_refusals
 from analysis.checks.registry import Context, Seen, check
 from analysis.words import Severity
+from canlog.services.dialects import GMW, KWP, OBD
+from canlog.services.traits import Act
+
+#: 22 is wider in the older dialects, and says the same of a clear (ISO 14230-3 (M), GMW3110 1.6, SAE J1979 (M)).
+CODES = frozenset({0x22, 0x31})
 
 
 @check("dtc-not-cleared", severity=Severity.NOTE)
 def find(ctx: Context) -> Iterator[Seen]:
-    yield from see_refusals(ctx, {0x22, 0x31}, {0x14})
+    yield from see_refusals(ctx, CODES, {Act.CLEAR}, older=dict.fromkeys((KWP, GMW, OBD), CODES))

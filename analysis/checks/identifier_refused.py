@@ -17,8 +17,9 @@ from collections.abc import Iterator
 from analysis.checks.looking.refusals import see_refusals
 from analysis.checks.registry import Context, Seen, check
 from analysis.words import Severity
+from canlog.services.traits import Act
 
 
 @check("identifier-refused", severity=Severity.WARNING)
 def find(ctx: Context) -> Iterator[Seen]:
-    yield from see_refusals(ctx, {0x31}, (0x2E, 0x2F, 0x3D))
+    yield from see_refusals(ctx, {0x31}, {Act.WRITE, Act.CONTROL, Act.WRITE_MEMORY})

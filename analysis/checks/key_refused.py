@@ -16,8 +16,9 @@ from collections.abc import Iterator
 from analysis.checks.looking.refusals import see_refusals
 from analysis.checks.registry import Context, Seen, check
 from analysis.words import Severity
+from canlog.services.traits import Act
 
 
 @check("key-refused", severity=Severity.SERIOUS)
 def find(ctx: Context) -> Iterator[Seen]:
-    yield from see_refusals(ctx, {0x35}, {0x27})
+    yield from see_refusals(ctx, {0x35}, {Act.UNLOCK})

@@ -18,8 +18,10 @@ from collections.abc import Iterator
 from analysis.checks.looking.refusals import see_refusals
 from analysis.checks.registry import Context, Seen, check
 from analysis.words import Severity
+from canlog.services.dialects import GMW, KWP
+from canlog.services.traits import Act
 
 
 @check("programming-failure", severity=Severity.SERIOUS)
 def find(ctx: Context) -> Iterator[Seen]:
-    yield from see_refusals(ctx, {0x72}, (0x14, 0x2E, 0x36))
+    yield from see_refusals(ctx, {0x72}, {Act.CLEAR, Act.WRITE, Act.BLOCK}, older={GMW: {0x85}, KWP: frozenset()})

@@ -14,7 +14,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from analysis.checks.looking.refusals import Refusal, is_refused, see_refusals, sighting
+from analysis.checks.looking.refusals import see_refusals
 from analysis.checks.registry import Context, Seen, check
 from analysis.words import Severity
 from canlog.services.dialects import KWP
@@ -26,10 +26,4 @@ KWP_CODES = frozenset({0x71, 0x72, 0x74, 0x75, 0x76, 0x77, 0x79})
 
 @check("transfer-suspended", severity=Severity.SERIOUS)
 def find(ctx: Context) -> Iterator[Seen]:
-    yield from see_refusals(ctx, {0x71}, {0x36})
-    for story in ctx.stories:
-        blocks = [item for item in ctx.own(story) if item.dialect == KWP and item.act is Act.BLOCK]
-        refused = [item for item in blocks if is_refused(item) and item.nrc in KWP_CODES]
-        accepted = max((item.begin for item in blocks if item.positive), default=(0, 0))
-        if refused:
-            yield sighting(story, [Refusal(item, accepted > item.begin) for item in refused])
+    yield from see_refusals(ctx, {0x71}, {Act.BLOCK}, older={KWP: KWP_CODES})

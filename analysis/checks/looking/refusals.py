@@ -1,8 +1,12 @@
-"""Final refusals of a module, and whether it accepted the same thing later."""
+"""Final refusals of a module, and whether it accepted the same thing later.
+
+Codes are those of UDS. In an older dialect a number counts where it says the same there, unless a check gives that
+dialect's codes of its own.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from analysis.checks.looking.causes import causes_of
@@ -12,9 +16,15 @@ from analysis.operations.model import evidence
 from analysis.story import Story
 from analysis.words import Confidence, Severity
 from canlog.names.nrc import NRCS, nrcs
+from canlog.services.traits import Act, BlockCounter, traits_of
 
-#: Bytes of a request that say what is done: service with sub-function, identifier, routine.
-TELLING_BYTES = {0x10: 2, 0x11: 2, 0x14: 1, 0x22: 3, 0x27: 2, 0x28: 2, 0x2E: 3, 0x31: 4, 0x36: 2, 0x85: 2}
+#: Acts of which the byte behind the service says what is asked for, in every dialect that has it.
+WITH_SUB_FUNCTION = frozenset({Act.SESSION, Act.RESET, Act.UNLOCK, Act.QUIET, Act.FAULT_SETTING})
+#: Output control, by an identifier of two bytes in UDS and of one in the older dialects.
+CONTROL_BYTES = {0x2F: 3, 0x30: 2, 0xAE: 2}
+
+OlderCodes = Mapping[str, Collection[int]]
+NONE_OLDER: OlderCodes = {}
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,29 +35,45 @@ class Refusal:
     overcome: bool
 
 
-def refusals(ctx: Context, story: Story, codes: Collection[int], services: Collection[int] = ()) -> Iterator[Refusal]:
-    """A module's final refusals with one of these codes, of these services (of all when none are given)."""
+def refusals(
+    ctx: Context, story: Story, codes: Collection[int], acts: Collection[Act] = (), older: OlderCodes = NONE_OLDER
+) -> Iterator[Refusal]:
+    """A module's final refusals with one of these codes, of these acts (of all when none are given).
+
+    ``older``: the codes of an older dialect, in place of ``codes``.
+    """
     own = ctx.own(story)
-    refused = [
-        item
-        for item in own
-        if item.nrc in codes and (not services or item.service in services) and _means_the_same(item)
-    ]
+    refused = [item for item in own if (not acts or item.act in acts) and _has_code(item, codes, older)]
     if refused:
         accepted = last_of_acts(item for item in own if item.positive)
         for exchange in refused:
             yield Refusal(exchange, accepted.get(act_of(exchange), exchange.begin) > exchange.begin)
 
 
-def _means_the_same(exchange: Exchange) -> bool:
-    """The code is the one of UDS: in an older dialect the same number may say another thing."""
-    code = exchange.nrc or 0
-    return nrcs(exchange.dialect)[code].name == NRCS[code].name
+def _has_code(exchange: Exchange, codes: Collection[int], older: OlderCodes) -> bool:
+    """One of its dialect's own codes, or one of UDS that says the same there."""
+    code = exchange.nrc
+    if code is None or exchange.dialect in older:
+        return code in older.get(exchange.dialect, ())
+    return code in codes and nrcs(exchange.dialect)[code].name == NRCS[code].name
 
 
 def act_of(exchange: Exchange) -> bytes:
     """What is asked for, whatever data goes with it: equal for the same thing asked again."""
-    return exchange.asked[: TELLING_BYTES.get(exchange.service, 1)]
+    return exchange.asked[: _telling_bytes(exchange)]
+
+
+def _telling_bytes(exchange: Exchange) -> int:
+    """Service with sub-function, identifier, routine or block counter, as its dialect has them."""
+    traits, service = traits_of(exchange.dialect), exchange.service
+    identifiers = {**traits.reads, **traits.writes}
+    if service in identifiers:
+        return 1 + identifiers[service]
+    if exchange.act is Act.ROUTINE:
+        return len(traits.routine_start) + traits.routine_bytes
+    if exchange.act is Act.BLOCK:
+        return 2 if traits.block_counter is BlockCounter.ALWAYS else 1
+    return CONTROL_BYTES.get(service, 2 if exchange.act in WITH_SUB_FUNCTION else 1)
 
 
 def last_of_acts(exchanges: Iterable[Exchange]) -> dict[bytes, Place]:
@@ -55,10 +81,12 @@ def last_of_acts(exchanges: Iterable[Exchange]) -> dict[bytes, Place]:
     return {act_of(exchange): exchange.begin for exchange in exchanges}
 
 
-def see_refusals(ctx: Context, codes: Collection[int], services: Collection[int] = ()) -> Iterator[Seen]:
+def see_refusals(
+    ctx: Context, codes: Collection[int], acts: Collection[Act] = (), older: OlderCodes = NONE_OLDER
+) -> Iterator[Seen]:
     """One sighting for each module that refused; only a note where it accepted the same later."""
     for story in ctx.stories:
-        found = list(refusals(ctx, story, codes, services))
+        found = list(refusals(ctx, story, codes, acts, older))
         if found:
             yield sighting(story, found)
 
