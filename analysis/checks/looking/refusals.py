@@ -19,7 +19,7 @@ from canlog.names.nrc import NRCS, nrcs
 from canlog.services.traits import Act, BlockCounter, traits_of
 
 #: Acts of which the byte behind the service says what is asked for, in every dialect that has it.
-WITH_SUB_FUNCTION = frozenset({Act.SESSION, Act.RESET, Act.UNLOCK, Act.QUIET, Act.FAULT_SETTING})
+WITH_SUB_FUNCTION = frozenset({Act.SESSION, Act.RESET, Act.UNLOCK, Act.QUIET})
 #: Output control, by an identifier of two bytes in UDS and of one in the older dialects.
 CONTROL_BYTES = {0x2F: 3, 0x30: 2, 0xAE: 2}
 
@@ -53,8 +53,10 @@ def refusals(
 def _has_code(exchange: Exchange, codes: Collection[int], older: OlderCodes) -> bool:
     """One of its dialect's own codes, or one of UDS that says the same there."""
     code = exchange.nrc
-    if code is None or exchange.dialect in older:
-        return code in older.get(exchange.dialect, ())
+    if code is None:
+        return False
+    if exchange.dialect in older:
+        return code in older[exchange.dialect]
     return code in codes and nrcs(exchange.dialect)[code].name == NRCS[code].name
 
 
@@ -71,6 +73,8 @@ def _telling_bytes(exchange: Exchange) -> int:
         return 1 + identifiers[service]
     if exchange.act is Act.ROUTINE:
         return len(traits.routine_start) + traits.routine_bytes
+    if exchange.act is Act.FAULT_SETTING:  # KWP2000 says on or off in the last byte
+        return len(exchange.asked)
     if exchange.act is Act.BLOCK:
         return 2 if traits.block_counter is BlockCounter.ALWAYS else 1
     return CONTROL_BYTES.get(service, 2 if exchange.act in WITH_SUB_FUNCTION else 1)

@@ -84,3 +84,9 @@ def test_a_download_refused_by_a_code_of_kwp2000_is_told() -> None:
 def test_code_85_of_gmw3110_is_a_failure_of_the_memory() -> None:
     report = heard(G_ENTER, ask("3B A1 0102", "7F 3B 85"))
     assert "3B A1 was refused with 85" in found(report, "programming-failure")[1]
+
+
+def test_faults_of_kwp2000_that_may_be_stored_again_are_another_step_than_none() -> None:
+    report = heard(K_ENTER, ask("85 01 FF00 02", "7F 85 33"), ask("85 01 FF00 01", "C5"))
+    cases = [item.case for item in report.findings if "was refused with 33" in item.case]
+    assert cases and not any("accepted later" in case for case in cases)
