@@ -32,6 +32,7 @@ from canlog.survey import Survey
 
 if TYPE_CHECKING:
     from analysis.breaks.company import Company
+    from analysis.breaks.silence import Silent
     from analysis.operations.attempts import Attempt
     from analysis.operations.block_form import BlockForm
 
@@ -74,12 +75,21 @@ class Record:
     attempts: dict[str, list[Attempt]] = field(default_factory=dict, init=False, repr=False, compare=False)
     #: By the number of the exchange; see ``block_form_of``.
     block_forms: dict[int, BlockForm] = field(default_factory=dict, init=False, repr=False, compare=False)
+    #: By link; see ``who_fell_silent``.
+    fell_silent: dict[str, Silent] = field(default_factory=dict, init=False, repr=False, compare=False)
     #: By link; see ``silent_with``.
     companies: dict[str, Company] = field(default_factory=dict, init=False, repr=False, compare=False)
 
     def capture(self, number: int) -> CaptureRecord:
         """A capture by its number (from 1)."""
         return self.captures[number - 1]
+
+    @cached_property
+    def talking(self) -> frozenset[int | None]:
+        """Ids of all links, and those that all modules are asked on."""
+        links = {can_id for story in self.stories for can_id in (story.link.request_id, story.link.response_id)}
+        to_all = {item.link.request_id for item in self.exchanges if item.functional or item.link.functional}
+        return frozenset(links | to_all)
 
     @cached_property
     def courses(self) -> tuple[Course, ...]:

@@ -34,7 +34,14 @@ class Silent(StrEnum):
 
 
 def who_fell_silent(story: Story, record: Record) -> Silent:
-    """Who stopped first towards or from a module."""
+    """Who stopped first towards or from a module; worked out once for all who ask."""
+    key = story.link.key
+    if key not in record.fell_silent:
+        record.fell_silent[key] = _who_fell_silent(story, record)
+    return record.fell_silent[key]
+
+
+def _who_fell_silent(story: Story, record: Record) -> Silent:
     own = [exchange for exchange in story.exchanges if exchange.link.key == story.link.key]
     if not own:
         return Silent.UNKNOWN
@@ -111,8 +118,7 @@ def _all_stopped(record: Record, capture: int, channel: str, spoken: int) -> boo
     """Every cyclic id that was on the channel fell silent there, and the capture went on: with or without a return."""
     survey = record.capture(capture).survey
     near = record.limits.neighbourhood_ns
-    talking = {can_id for story in record.stories for can_id in (story.link.request_id, story.link.response_id)}
-    talking |= {item.link.request_id for item in record.exchanges if item.functional or item.link.functional}
+    talking = record.talking
     stops = []
     for traffic in survey.background.traffic:
         if traffic.channel != channel or traffic.can_id in talking or traffic.first_ns > spoken:

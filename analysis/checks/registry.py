@@ -72,9 +72,16 @@ class Context:
         """The last time in a capture; None without a clock."""
         return self.record.capture(capture).survey.summary.last_time_ns
 
-    def standing(self, kind: Kind) -> list[Operation]:
+    def standing(self, kind: Kind) -> Sequence[Operation]:
         """Operations of a kind that no later attempt replaced."""
-        return [item for item in standing(self.operations) if item.kind is kind]
+        return self._standing.get(kind, ())
+
+    @cached_property
+    def _standing(self) -> dict[Kind, list[Operation]]:
+        found: dict[Kind, list[Operation]] = {}
+        for item in standing(self.operations):
+            found.setdefault(item.kind, []).append(item)
+        return found
 
 
 @dataclass(frozen=True, slots=True)

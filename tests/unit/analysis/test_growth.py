@@ -30,6 +30,12 @@ def rounds(times: int) -> list[Talk]:
     return [*one, everybody("3E 80")] * times
 
 
+def scan(modules: int) -> list[Talk]:
+    """So many modules, each asked twice who it is."""
+    sides = [Side(0x18DA00F1 | number << 8, 0x18DAF100 | number) for number in range(modules)]
+    return [ask(f"22 {did}", f"62 {did} 41424344", on=side) for did in ("F188", "F190") for side in sides]
+
+
 def best_s(talk: list[Talk], place: Path) -> float:
     place.write_text(log_of(*talk))
     taken = []
@@ -41,7 +47,9 @@ def best_s(talk: list[Talk], place: Path) -> float:
     return min(taken)
 
 
-@pytest.mark.parametrize(("talk", "times"), [(poll, 1000), (rounds, 40)], ids=["one module", "many modules"])
+@pytest.mark.parametrize(
+    ("talk", "times"), [(poll, 1000), (rounds, 40), (scan, 50)], ids=["one module", "many modules", "more modules"]
+)
 def test_the_time_grows_with_the_length_of_the_talk(
     talk: Callable[[int], list[Talk]], times: int, tmp_path: Path
 ) -> None:
