@@ -19,6 +19,7 @@ from analysis.operations.find import standing
 from analysis.operations.model import Kind, Operation, evidence
 from analysis.operations.routines import last_erase, told_erase
 from analysis.record import Record
+from analysis.requests_said import requests_of
 from analysis.story import Mode, Story, module_id
 from analysis.trust.one_way import BOTH_WAYS
 from analysis.trust.record_gaps import SURELY_NS
@@ -268,8 +269,9 @@ def _advice(
     if now is Now.SILENT and not _was_heard(own):
         return Retry.UNKNOWN, "Nothing answers at this address: the module may be absent, asleep, or have another id."
     if now is Now.SILENT:
+        wake = requests_of(own[-1].dialect)["wake"]
         return _of_silent(own), (
-            "The module does not answer: leave it powered and listen for it, then ask it with 3E 00 and 10 02; then "
+            f"The module does not answer: leave it powered and listen for it, then ask it with {wake}; then "
             "measure its supply, ground and bus without unplugging it. Restart it only as the service information says."
         )
     if now is Now.BOOT:

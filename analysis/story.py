@@ -110,6 +110,11 @@ class Story:
         """Exchanges sent to this module alone or answered by it: unanswered functional requests are not its own."""
         return tuple(exchange for exchange in self.exchanges if exchange.link.key == self.link.key)
 
+    @property
+    def dialect(self) -> str:
+        """What it speaks."""
+        return next((exchange.dialect for exchange in self.own), UDS)
+
     def may_have_restarted_behind(self, place: Place) -> Exchange | None:
         """A reset that was asked for and neither answered nor refused: the module may have done it.
 

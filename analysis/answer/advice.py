@@ -97,18 +97,18 @@ TABLE: Final[Mapping[str, Advice]] = {
     "attempts-exceeded": Advice(Rank.SAFETY, WAIT_FOR_ACCESS),
     "unlock-delay-running": Advice(Rank.SAFETY, WAIT_FOR_ACCESS),
     "pending-without-end": Advice(
-        Rank.SAFETY, "Leave {m} powered for some minutes, then ask it with 3E 00: it asked to wait and never ended"
+        Rank.SAFETY, "Leave {m} powered for some minutes, then ask it with {alive}: it asked to wait and never ended"
     ),
     "key-refused": Advice(Rank.CAUSE, "Find out why {m} refused the key before another one is sent"),
     "communication-not-restored": Advice(
         Rank.SAFETY,
-        "Allow normal messages again (28 00; KWP2000 29, GMW3110 20), or cycle the ignition, and see that the cyclic "
+        "Allow normal messages again ({messages}), or cycle the ignition, and see that the cyclic "
         "messages are back",
         always=True,
     ),
     "fault-setting-not-restored": Advice(
         Rank.SAFETY,
-        "Switch the storing of faults on again (85 01; GMW3110 20), or cycle the ignition, then read the fault memory",
+        "Switch the storing of faults on again ({storing}), or cycle the ignition, then read the fault memory",
         Part.FAULT_MEMORY, always=True,
     ),
     "output-controlled": Advice(

@@ -37,6 +37,7 @@ from analysis.operations.read_back import NOTHING
 from analysis.operations.routine import ASK_RESULT
 from analysis.readings import Reading, said_identifiers
 from analysis.record import Record
+from analysis.requests_said import dialects_of, requests_of
 from analysis.sheet.expectations import Expectation
 from analysis.supply import supply_readings
 from analysis.words import Confidence, Severity, Word
@@ -219,17 +220,19 @@ def _plan(job: Job) -> Iterator[Step]:
 
 
 def _module(job: Job, state: ModuleState) -> Iterator[Step]:
-    label = state.story.label
+    label, asked = state.story.label, requests_of(state.story.dialect)
     if state.now is Now.SILENT and not was_heard(state):
         if state.story.named:
-            yield Step(Rank.SAFETY, f"Ask {label} with 3E 00 and look for its cyclic messages: it was never heard.")
+            yield Step(
+                Rank.SAFETY, f"Ask {label} with {asked['alive']} and look for its cyclic messages: it was never heard."
+            )
             yield Step(Rank.CAUSE, f"Check supply, fuse and line of {label} before it is called dead.")
         return
     broken = unfinished(job, state)
     if state.now is Now.SILENT:
         if not is_ours(job, state):
             return
-        yield from _silent(label, said_out_of_reach(state.story), unfinished=bool(broken))
+        yield from _silent(label, asked["wake"], said_out_of_reach(state.story), unfinished=bool(broken))
         return
     if state.now is Now.BOOT or broken:
         is_high = any(_is_cause(item, label, job.record) and item.id == "voltage-too-high" for item in job.findings)
@@ -246,9 +249,9 @@ def _module(job: Job, state: ModuleState) -> Iterator[Step]:
         yield Step(Rank.REDO, f"Program {again} {when}.")
 
 
-def _silent(label: str, gone: str, *, unfinished: bool) -> Iterator[Step]:
+def _silent(label: str, wake: str, gone: str, *, unfinished: bool) -> Iterator[Step]:
     """In one order: listen, ask, measure, and only then restart."""
-    yield Step(Rank.SAFETY, f"Leave {label} powered and listen, then ask it with 3E 00 and 10 02 at its own address.")
+    yield Step(Rank.SAFETY, f"Leave {label} powered and listen, then ask it with {wake} at its own address.")
     why = gone or "restart it only as the service information says, if it stays silent"
     mark = ":" if gone else ";"
     yield Step(Rank.CAUSE, f"Measure supply, ground and bus at {label} without unplugging it{mark} {why}.")
@@ -364,10 +367,9 @@ def _advised(job: Job) -> Iterator[Step]:
             named = ", ".join(dict.fromkeys(modules[at] for at in new))
             more = f" (and {len(new) - 1} more)" if len(new) > 1 else ""
             case = case_of(same[new[0]], modules[new[0]])
-            yield Step(
-                advice.rank,
-                sentence(f"{advice.text.format(m=named, case=case, step=same[new[0]].try_next[0].rstrip('.'))}{more}"),
-            )
+            asked = requests_of(*dialects_of((one for at in new for one in same[at].evidence), job.record))
+            step = same[new[0]].try_next[0].rstrip(".")
+            yield Step(advice.rank, sentence(f"{advice.text.format(m=named, case=case, step=step, **asked)}{more}"))
         told |= {(module, part) for module in modules if part is not None}
 
 
@@ -404,10 +406,9 @@ def _acts_that_failed(job: Job) -> Iterator[Step]:
         yield from _write_again(job, label, items)
     running = [item for item in failed if item.outcome.would_change.startswith(ASK_RESULT)]
     for label, items in _by_module(running):
-        text = (
-            f"Ask {label} for the result of routine {_routines(items)} (31 03) before anything is reset or run again."
-        )
-        yield Step(Rank.CAUSE, text)
+        result = requests_of(_dialect(job, items[0]))["result"]
+        text = f"Ask {label} for the result of routine {_routines(items)} ({result})"
+        yield Step(Rank.CAUSE, f"{text} before anything is reset or run again.")
     for label, items in _by_module(item for item in failed if item.kind is Kind.ROUTINE and item not in running):
         reason = items[0].outcome.because[0].partition(": ")[2]
         text = f"Find out why routine {_routines(items)} of {label} failed ({reason}), and run it again only as the"
@@ -573,8 +574,8 @@ def _uncleared(job: Job) -> Iterator[Step]:
     unproven = [item for item in clears if item.outcome.word is Word.UNPROVEN or item.outcome.would_change == ALL_BITS]
     listed = [item for item in clears if item.outcome.would_change.startswith("find ")]
     unread = [item for item in unproven if item not in listed]
-    for request in sorted({_list_wanted(item) for item in unread}):
-        labels = ", ".join(dict.fromkeys(item.label for item in unread if _list_wanted(item) == request))
+    for request in sorted({_list_wanted(job, item) for item in unread}):
+        labels = ", ".join(dict.fromkeys(item.label for item in unread if _list_wanted(job, item) == request))
         yield Step(Rank.PROOF, f"Read the fault memory ({request}) of {labels} and capture that.")
     active = {module_of(item, job.record) for item in job.findings if item.id == "fault-active"}
     for item in listed:
@@ -582,10 +583,14 @@ def _uncleared(job: Job) -> Iterator[Step]:
             yield Step(Rank.VALUE, sentence(f"At {item.label} {item.outcome.would_change}"))
 
 
-def _list_wanted(clear: Operation) -> str:
+def _list_wanted(job: Job, clear: Operation) -> str:
     """The request that shows what became of a clear, as the operation names it: ``19 02 FF``."""
-    found = re.search(r"\((19 [0-9A-F ]+)\)", clear.outcome.would_change)
-    return found[1] if found else "19 02"
+    found = re.search(r"\(([0-9A-F]{2}(?: [0-9A-F]{2})*)\)", clear.outcome.would_change)
+    return found[1] if found else requests_of(_dialect(job, clear))["faults"]
+
+
+def _dialect(job: Job, operation: Operation) -> str:
+    return job.record.exchanges[operation.exchanges[0] - 1].dialect
 
 
 def _is_identified(job: Job, state: ModuleState) -> bool:

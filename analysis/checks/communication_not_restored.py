@@ -5,7 +5,7 @@ it is in the capture.
 What it can mean: The capture ends too early; or it was forgotten. In most modules it ends by itself when the
 session falls back.
 How to tell it from look-alikes: a capture that ends in the middle of the job: then it is not due yet
-What to try: allow messages again (28 00; KWP2000: 29; GMW3110: 20), or cycle the ignition, and see that
+What to try: allow messages again ({messages}), or cycle the ignition, and see that
 cyclic messages are back
 Caution: a safety function may be off while a module keeps quiet. Do not drive before the messages are back.
 Evidence: the request. Source: ISO 14229-1:2020, 10.5 (M); ISO 14230-3 (M); GMW3110 1.6 (M).

@@ -4,7 +4,7 @@ What is seen: the storing of faults was switched off (85; GMW3110: 10 02) and ne
 that ends it is in the capture.
 What it can mean: The capture ends too early; or it was forgotten. It ends with the session.
 How to tell it from look-alikes: a capture that ends in the middle of the job: then it is not due yet
-What to try: switch it on again (85 01; KWP2000: 85 with 01 as its last byte; GMW3110: 20), or cycle the ignition;
+What to try: switch it on again ({storing}), or cycle the ignition;
 then read the fault memory again
 Caution: a fault that is there is not stored, and no lamp may show it. Do not drive before the faults were read again.
 Evidence: the request. Source: ISO 14229-1:2020, 10.8 (M); ISO 14230-3 (M); GMW3110 1.6 (M).

@@ -6,7 +6,7 @@ What it can mean: The receiver may be off, busy or not there; the address may be
 is not allowed. The receiver may be the tester, if the message is an answer.
 How to tell it from look-alikes: a recorder or filter that lost the flow control: then the other frames follow all the
 same
-What to try: ask the module with 3E 00, which fits into one frame; check address and addressing of the tester
+What to try: ask the module with {alive}, which fits into one frame; check address and addressing of the tester
 Caution: none
 Evidence: the first frames. Source: N_Bs, ISO 15765-2:2016, 9.8 (M).
 """

@@ -7,7 +7,7 @@ network asleep; a branch of the wiring may be down.
 How to tell it from look-alikes: one module that is silent; a gateway that refuses what it was asked itself; a scan of
 addresses that belong to nobody
 What to try: wake the network and open the gateway as the service information prescribes; ask one module behind it
-with 3E 00
+with {alive}
 Caution: keep a support unit fit for programming connected, and do not switch off or unplug during erase or
 download. The vehicle maker's service information decides.
 Evidence: the first request to each, or the refusals. Source: common practice, no source.

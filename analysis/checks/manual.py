@@ -5,6 +5,7 @@ from __future__ import annotations
 from analysis.checks.registry import HEADINGS, Check
 from analysis.checks.runner import load_checks
 from analysis.report.lines import Lines
+from analysis.requests_said import IN_EACH_DIALECT
 from canlog.errors import CanlogError
 
 
@@ -38,4 +39,5 @@ def tell_whole(page: Lines) -> None:
 def _write(page: Lines, one: Check) -> None:
     page.heading(one.id, f"{one.severity.value}: {one.title}")
     for heading in HEADINGS:
-        page.text(one.texts[heading], mark=f"{heading}: ", hang=4)
+        text = one.texts[heading]
+        page.text(text.format_map(IN_EACH_DIALECT) if heading == "What to try" else text, mark=f"{heading}: ", hang=4)

@@ -5,7 +5,7 @@ such an answer may take.
 What it can mean: The module hung or restarted; its supply; the final answer is missing in the record.
 How to tell it from look-alikes: a capture that ends while the wait runs; a tester that asks again too early and
 then gets its answer
-What to try: leave the module powered and wait some minutes; then ask it with 3E 00 before anything else
+What to try: leave the module powered and wait some minutes; then ask it with {alive} before anything else
 Caution: keep a support unit fit for programming connected, and do not switch off or unplug during erase or
 download. The vehicle maker's service information decides.
 Evidence: the request with its wait answers. Source: ISO 14229-1:2020, annex A.1 (M).

@@ -5,7 +5,7 @@ What it can mean: The module is off, asleep, on another bus or behind a closed g
 starting.
 How to tell it from look-alikes: a request that asks for no answer (suppress bit), or goes to all; a record that kept
 one direction only; a scan of addresses, most of which belong to nobody
-What to try: ask the module with 3E 00 and look for its cyclic messages; check its supply, fuse and line
+What to try: ask the module with {alive} and look for its cyclic messages; check its supply, fuse and line
 Caution: keep a support unit fit for programming connected, and do not switch off or unplug during erase or
 download. The vehicle maker's service information decides.
 Evidence: the requests. Source: common practice, no source.

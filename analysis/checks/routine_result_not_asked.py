@@ -4,7 +4,7 @@ What is seen: a routine was started, its answer held no status, and its result w
 What it can mean: It may run on in the background; the tester may not need the result. Whether it ended well is not
 shown.
 How to tell it from look-alikes: an answer with a status; an erase, which ends with its answer
-What to try: ask for the result (31 03) as the service information says, and capture it
+What to try: ask for the result ({result}) as the service information says, and capture it
 Caution: learn routines and tests move parts, build pressure or start the engine. Chock the vehicle, keep people
 away, mind high voltage, follow the vehicle maker's service information.
 Evidence: the start. Source: ISO 14229-1:2020, 14 (M).

@@ -11,6 +11,7 @@ from analysis.checks.finding import Finding
 from analysis.checks.looking.causes import in_words
 from analysis.checks.looking.harm import fitted
 from analysis.checks.registry import CHECKS, Check, Context, Seen
+from analysis.requests_said import dialects_of, requests_of
 from analysis.words import Confidence, Evidence, Severity
 
 NOT_CHECKS = frozenset({"finding", "looking", "manual", "registry", "runner"})
@@ -45,10 +46,12 @@ def run_one(check: Check, context: Context) -> list[Finding]:
 
 def _findings(check: Check, context: Context) -> Iterator[Finding]:
     for seen in check.look(context):
-        yield _finding(check, seen, fitted(check.texts["Caution"], seen.evidence, context))
+        asked = requests_of(*dialects_of(seen.evidence, context.record))
+        to_try = check.texts["What to try"].format_map(asked)
+        yield _finding(check, seen, to_try, fitted(check.texts["Caution"], seen.evidence, context))
 
 
-def _finding(check: Check, seen: Seen, caution: str) -> Finding:
+def _finding(check: Check, seen: Seen, to_try: str, caution: str) -> Finding:
     texts = check.texts
     explanation = f"{seen.text or texts['What is seen']} {in_words(seen.causes or texts['What it can mean'])}"
     severity = max(check.severity, seen.severity or check.severity, key=MOST_SEVERE_FIRST.index)
@@ -58,7 +61,7 @@ def _finding(check: Check, seen: Seen, caution: str) -> Finding:
         confidence=seen.confidence,
         title=check.title,
         explanation=explanation,
-        try_next=(IS_OVER,) if seen.is_over else tuple(dict.fromkeys(_steps(seen, texts))),
+        try_next=(IS_OVER,) if seen.is_over else tuple(dict.fromkeys([*_sentences(seen.step), *_sentences(to_try)])),
         cautions=() if seen.is_over or caution.lower().startswith("none") else (_sentence(caution),),
         look_alikes=_sentences(texts["How to tell it from look-alikes"]),
         evidence=seen.evidence[:SHOWN_EVIDENCE],
@@ -66,10 +69,6 @@ def _finding(check: Check, seen: Seen, caution: str) -> Finding:
         comes_first=check.comes_first,
         case=seen.text,
     )
-
-
-def _steps(seen: Seen, texts: dict[str, str]) -> list[str]:
-    return [*_sentences(seen.step), *_sentences(texts["What to try"])]
 
 
 def _sentences(text: str) -> tuple[str, ...]:

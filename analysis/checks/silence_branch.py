@@ -7,7 +7,7 @@ or the wiring of their branch.
 How to tell it from look-alikes: one module that is silent; modules that fell silent one after the other, some of which
 still answered behind the first; everything fell silent together
 What to try: check what these modules share before any one of them: fuse, supply, ground, gateway and wiring; ask each
-of them with 3E 00 again
+of them with {alive} again
 Caution: keep a support unit fit for programming connected, and do not switch off or unplug during erase or
 download. The vehicle maker's service information decides.
 Evidence: of each module the last answer and the requests behind it. Source: common practice, no source.

@@ -5,7 +5,7 @@ What it can mean: The supply may have broken down under the load of the erase; t
 simple module may serve no bus while it erases. The memory may be empty.
 How to tell it from look-alikes: an erase that was put off (code 78) and never ended; an answer that only the
 recording lost; a whole bus that fell silent
-What to try: leave the module powered and wait some minutes; then ask it with 3E 00 and 10 02 to its own address;
+What to try: leave the module powered and wait some minutes; then ask it with {wake} to its own address;
 check its supply and ground under load
 Caution: keep a support unit fit for programming connected, and do not switch off or unplug during erase or
 download. The vehicle maker's service information decides.

@@ -4,7 +4,7 @@ What is seen: the module answered, then stopped, while the tester and others wen
 What it can mean: It restarted or hung; its own supply, ground or fuse; it left the bus after errors on its line.
 How to tell it from look-alikes: a filter of the logger that keeps one id out; everything fell silent together; a
 reset that was asked for
-What to try: leave the module powered and listen for it for some minutes; ask it again with 3E 00 and 10 02 to its own
+What to try: leave the module powered and listen for it for some minutes; ask it again with {wake} to its own
 address; check its supply, ground, fuse and line
 Caution: keep a support unit fit for programming connected, and do not switch off or unplug during erase or
 download. The vehicle maker's service information decides.

@@ -41,6 +41,7 @@ from analysis.fault_lists import (
 from analysis.operations.model import Kind, Operation, Part, evidence, in_order, span
 from analysis.operations.orders import order_in_force
 from analysis.record import Record
+from analysis.requests_said import requests_of
 from analysis.story import Story
 from analysis.words import Confidence, Outcome, Word, least_sure
 from canlog.counting import counted
@@ -212,7 +213,7 @@ def _clear_outcome(
     if not exchange.positive:
         text = "clearing was not answered"
         return Outcome(Word.INTERRUPTED, Confidence.HIGH, (evidence(exchange, text),), (text,), "clear again")
-    wish = "read the fault memory (19 02) after the clear and capture it"
+    wish = f"read the fault memory ({requests_of(exchange.dialect)['faults']}) after the clear and capture it"
     if exchange.request is None or not exchange.request.complete:
         text = "a clear was accepted, but what was asked to be cleared is not whole in the capture"
         return Outcome(Word.UNPROVEN, Confidence.MEDIUM, (), (text,), wish)
@@ -316,7 +317,8 @@ def _still_there(clear: Exchange, before: Sequence[FaultList], after: Sequence[F
     since = ", and {was} not listed before it" if was_read else "; not known whether {they} {was} there before"
     texts = [_said_there(codes, cleared, group, "" if kept else since) for cleared, codes in found.items()]
     said = ", ".join(one.text(code) for code, one in shown.items())
-    wish = f"find the cause of {said}, then clear and read the fault memory (19 02) and capture it"
+    faults = requests_of(clear.dialect)["faults"]
+    wish = f"find the cause of {said}, then clear and read the fault memory ({faults}) and capture it"
     return Outcome(Word.UNPROVEN, Confidence.MEDIUM, (), ("; ".join(texts),), wish)
 
 

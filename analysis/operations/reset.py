@@ -15,7 +15,7 @@ from analysis.operations.model import Kind, Operation, evidence, span
 from analysis.record import Record
 from analysis.story import Mode, Story
 from analysis.words import Confidence, Evidence, Outcome, Word
-from canlog.services.traits import DEFAULT_SESSION, Act
+from canlog.services.traits import DEFAULT_SESSION, Act, traits_of
 
 NOT_IN_SESSION = frozenset({0x7E, 0x7F})
 
@@ -58,7 +58,8 @@ def _outcome(exchange: Exchange, story: Story, record: Record) -> Outcome:
         return Outcome(
             Word.INTERRUPTED, Confidence.HIGH, (lost,), (lost.text,), "an answer of the module after a restart"
         )
-    wish = "the start message, or F186 read after the reset"
+    names_session = traits_of(exchange.dialect).reads_session
+    wish = "the start message, or F186 read after the reset" if names_session else "the start message after the reset"
     return Outcome(Word.UNPROVEN, Confidence.HIGH, (), ("the reset was accepted",), wish)
 
 

@@ -13,7 +13,7 @@ from analysis.operations.model import Kind, Operation, evidence, span
 from analysis.record import Record
 from analysis.story import Story
 from analysis.words import Confidence, Outcome, Word
-from canlog.services.traits import DEFAULT_SESSION, PROGRAMMING_SESSION, Act
+from canlog.services.traits import DEFAULT_SESSION, PROGRAMMING_SESSION, Act, traits_of
 
 #: Services that a module refuses in its default session, as a rule.
 SESSION_BOUND = frozenset(
@@ -67,9 +67,9 @@ def _outcome(exchange: Exchange, session: int | None, story: Story) -> Outcome:
     if sign is not None:
         text = f"session {session or 0:02X}: {_why(sign)}"
         return Outcome(Word.CONFIRMED, Confidence.HIGH, (evidence(sign, text),), (text,))
-    return Outcome(
-        Word.UNPROVEN, Confidence.HIGH, (), (f"session {session or 0:02X} was accepted",), "read F186 and capture it"
-    )
+    names_it = traits_of(exchange.dialect).reads_session
+    wish = "read F186 and capture it" if names_it else "capture a step that works only in it"
+    return Outcome(Word.UNPROVEN, Confidence.HIGH, (), (f"session {session or 0:02X} was accepted",), wish)
 
 
 def _sign(exchange: Exchange, session: int | None, story: Story) -> Exchange | None:

@@ -80,7 +80,9 @@ class DialectTraits:
     repeats. ``programming_steps`` are the requests, in order, that enter programming (each step: any of them);
     ``returns_to_normal`` are those that leave it. ``erases`` are the beginnings of an erase request;
     ``erase_said`` says how sure that is. ``identification`` are (service, identifiers) that say which software
-    is in the module: no VIN, no fingerprint, no date that a tester leaves behind.
+    is in the module: no VIN, no fingerprint, no date that a tester leaves behind. ``asks_silent`` are what a module
+    that fell silent is asked with: whether it is there, then whether it can be programmed. The other requests that
+    advice names begin as they stand here; what a module wants behind it is its maker's.
     """
 
     dialect: str
@@ -122,6 +124,12 @@ class DialectTraits:
     programming_steps: tuple[tuple[bytes, ...], ...] = ()
     returns_to_normal: tuple[bytes, ...] = ()
     tester_present: tuple[bytes, ...] = ()
+    # what advice tells a person to send
+    asks_silent: tuple[bytes, ...] = ()
+    lists_faults: bytes = b""
+    allows_messages: bytes = b""
+    stores_faults: bytes = b""
+    reads_session: bytes = b""
     reset: int | None = None
     reset_is_echoed: bool = False
     programmed_state: int | None = None
@@ -180,6 +188,11 @@ TRAITS: Final[dict[str, DialectTraits]] = {
         programming_steps=((b"\x10\x02", b"\x10\x82"),),
         returns_to_normal=(b"\x10\x01", b"\x10\x81"),
         tester_present=(b"\x3e\x00", b"\x3e\x80"),
+        asks_silent=(b"\x3e\x00", b"\x10\x02"),
+        lists_faults=b"\x19\x02",
+        allows_messages=b"\x28\x00",
+        stores_faults=b"\x85\x01",
+        reads_session=b"\x22\xf1\x86",
         reset=0x11,
         reset_is_echoed=True,
         proves_download=(
@@ -220,6 +233,10 @@ TRAITS: Final[dict[str, DialectTraits]] = {
         programming_steps=((b"\x10\x85",),),
         returns_to_normal=(b"\x10\x81", b"\x20"),
         tester_present=(b"\x3e\x01", b"\x3e\x02", b"\x3e"),
+        asks_silent=(b"\x3e\x01", b"\x10\x85"),
+        lists_faults=b"\x18\x00\xff\x00",
+        allows_messages=b"\x29\x01",
+        stores_faults=b"\x85\x01\xff\x00\x01",
         reset=0x11,
         proves_download=(
             "a check routine whose status is known to be good",
@@ -250,6 +267,10 @@ TRAITS: Final[dict[str, DialectTraits]] = {
         programming_steps=((b"\xa5\x01", b"\xa5\x02"), (b"\xa5\x03",)),
         returns_to_normal=(b"\x20",),
         tester_present=(b"\x3e",),
+        asks_silent=(b"\x3e", b"\xa2"),
+        lists_faults=b"\xa9\x81\xff",
+        allows_messages=b"\x20",
+        stores_faults=b"\x20",
         programmed_state=0xA2,
         proves_download=(
             "programmed state 00 (E2 00), read after the return to normal mode or a reset",
@@ -264,6 +285,8 @@ TRAITS: Final[dict[str, DialectTraits]] = {
         identification=(_OBD_IDENTITY,),
         fault_reads=_OBD_FAULTS,
         clears=_of(_04=0),
+        asks_silent=(b"\x01\x00",),
+        lists_faults=b"\x03",
     ),
 }
 

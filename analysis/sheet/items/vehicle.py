@@ -26,19 +26,19 @@ def vehicle_item(sheet: JobSheet, record: Record) -> Expectation:
     own = [one for one in said if one.story.link.key in keys]
     deciding = own or said
     if not deciding:
-        return _item(sheet, Word.NOT_SHOWN, wish="read the VIN (F190) of the sheet's modules and capture it")
+        return _item(sheet, Word.NOT_SHOWN, wish="read the VIN of the sheet's modules and capture it")
     wrong = [one for one in deciding if one.text != sheet.vin]
     if wrong and not own and len(wrong) < len(deciding):
         return _item(
             sheet, Word.NOT_SHOWN, deciding, note="modules that are not on the sheet say different VINs",
-            wish="read the VIN (F190) of the sheet's modules and capture it",
+            wish="read the VIN of the sheet's modules and capture it",
         )  # fmt: skip
     if wrong:
         wish = "compare the VIN on the sheet with the plate on the vehicle, and see that sheet and recording fit"
         return _item(sheet, Word.FAILED, wrong, wish=wish)
     shown = _shown(deciding)
     if any(is_spoilt(one.reading, item, record.troubles) for one, item in zip(deciding, shown, strict=True)):
-        return _item(sheet, Word.UNPROVEN, deciding, note=SPOILT, wish="read the VIN (F190) again and capture it")
+        return _item(sheet, Word.UNPROVEN, deciding, note=SPOILT, wish="read the VIN again and capture it")
     if not own:
         labels = ", ".join(one.story.label for one in deciding)
         note = f"said by {labels}, not by a module of the sheet"
