@@ -97,5 +97,5 @@ def _of_this_part(
 
 
 def superseded_at(attempt: Attempt, attempts: Sequence[Attempt]) -> Place | None:
-    """Where a later attempt at the same thing begins."""
-    return next((item.begin for item in attempts if item.begin > attempt.end and item.same_thing(attempt)), None)
+    """Where a later attempt at the same thing begins; the answer to an exit may come behind that."""
+    return next((item.begin for item in attempts if item.begin > attempt.begin and item.same_thing(attempt)), None)

@@ -291,6 +291,11 @@ def test_a_check_of_a_later_attempt_proves_nothing_of_one_that_never_ended(place
     assert Trial(Setting("uds11-second-attempt-good", names=True), "move_block", 4711014053).run(place).wrong == []
 
 
+def test_an_exit_moved_into_another_attempt_proves_nothing_of_that_one(place: Path) -> None:
+    """Its answer stands behind the next attempt: what was checked then is what that one left."""
+    assert Trial(Setting("uds11-second-attempt-good"), "move", 2726015080).run(place).wrong == []
+
+
 # -- small tools
 
 
