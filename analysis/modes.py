@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 from analysis.exchanges import Answer, Exchange, Place
 from analysis.operations.model import evidence
-from analysis.story import Mode, State, Story
+from analysis.story import REFUSED_SUB_FUNCTION, Mode, State, Story
 from analysis.words import Evidence
 from canlog.names.nrc import NRCS
 from canlog.services.dialects import KWP, UDS
@@ -24,7 +24,6 @@ BOOT_IDENTITY = 0xF180
 #: Read from the application; a boot loader knows them rarely.
 APPLICATION_IDENTITY = frozenset({0xF181, 0xF182, 0xF187, 0xF188, 0xF189, 0xF190, 0xF194, 0xF195})
 REFUSED_IDENTIFIER = 0x31
-REFUSED_SUB_FUNCTION = 0x12
 REFUSES = "refuses"
 OBD_SERVICES = range(0x01, 0x0B)
 KWP_LOCAL_DATA = 0x21

@@ -23,7 +23,7 @@ from analysis.requests_said import requests_of
 from analysis.story import Mode, Story, module_id
 from analysis.trust.one_way import BOTH_WAYS
 from analysis.trust.record_gaps import SURELY_NS
-from analysis.words import Evidence, Word
+from analysis.words import BROKEN, Evidence, Word
 from canlog.isotp.addressing import Direction
 from canlog.services.traits import PROGRAMMING_SESSION, Act
 
@@ -40,7 +40,6 @@ MAKER_DECIDES = "The vehicle maker's service information decides."
 
 #: So many requests without an answer are shown one by one.
 FEW = 3
-BROKEN = (Word.FAILED, Word.INTERRUPTED)
 #: What to do where the other direction was not recorded: nothing that writes.
 HALF_ADVICE = {
     way: f"Of this module only {told} were recorded, so nothing can be said of it: {BOTH_WAYS}."

@@ -27,7 +27,7 @@ from canlog.survey import Survey
 #: The answer that names the active session: 62 F186 (ISO 14229-1:2020, annex C (M)).
 _SAYS_SESSION = b"\x62\xf1\x86"
 #: subFunctionNotSupported (ISO 14229-1:2020, annex A.1 (M)).
-_NO_SUCH_SUB_FUNCTION = 0x12
+REFUSED_SUB_FUNCTION = 0x12
 
 
 class Mode(StrEnum):
@@ -92,7 +92,7 @@ class Story:
 
     def lost_a_session(self, exchange: Exchange) -> bool:
         """It says that it has no such session (code 12), and opened it before: another program speaks by now."""
-        if exchange.act is not Act.SESSION or exchange.nrc != _NO_SUCH_SUB_FUNCTION:
+        if exchange.act is not Act.SESSION or exchange.nrc != REFUSED_SUB_FUNCTION:
             return False
         first = self._first_opened.get(exchange.session)
         return first is not None and first < exchange.begin

@@ -20,6 +20,8 @@ class Word(StrEnum):
 #: For an overall word: the first of these that occurs. "Not shown" outranks "unproven" because only what was
 #: asked for is ever counted as not shown.
 WORST_FIRST = (Word.FAILED, Word.INTERRUPTED, Word.NOT_SHOWN, Word.UNPROVEN, Word.CONFIRMED)
+#: Words of an act that came to no good end.
+BROKEN = (Word.FAILED, Word.INTERRUPTED)
 
 
 class Confidence(StrEnum):

@@ -12,7 +12,6 @@ from typing import Final
 
 from analysis.answer.advice import TABLE, case_of, inside, module_of
 from analysis.answer.next_steps import (
-    BROKEN,
     LOCKED,
     Job,
     half_heard,
@@ -31,7 +30,7 @@ from analysis.modules import ModuleState, Now
 from analysis.operations.find import standing
 from analysis.operations.model import Kind, Operation, Part
 from analysis.outputs import controlled_outputs
-from analysis.words import Severity, Word
+from analysis.words import BROKEN, Severity, Word
 
 #: The parts as people call them.
 CALLED: Final[Mapping[Part, str]] = {

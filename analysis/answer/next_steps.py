@@ -40,14 +40,13 @@ from analysis.record import Record
 from analysis.requests_said import dialects_of, requests_of
 from analysis.sheet.expectations import Expectation
 from analysis.supply import supply_readings
-from analysis.words import Confidence, Severity, Word
+from analysis.words import BROKEN, Confidence, Severity, Word
 from canlog.names.nrc import NrcGroup, nrcs
 from canlog.names.value_layout import FILL
 from canlog.services.traits import PROGRAMMING_SESSION
 
 MOST_STEPS: Final = 3
 ONE_READING: Final = re.compile(r"Read the (?P<what>.+) of (?P<module>\S+) after an ignition cycle and capture it\.")
-BROKEN: Final = (Word.FAILED, Word.INTERRUPTED)
 TRANSFERS: Final = (Kind.DOWNLOAD, Kind.FILE)
 WRITES_LOST: Final = frozenset({"trims-read-back-differs", "write-not-taken", "trims-lost-after-reset"})
 LOCKED: Final = frozenset({"attempts-exceeded", "unlock-delay-running"})

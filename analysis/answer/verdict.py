@@ -21,7 +21,7 @@ from analysis.operations.model import Kind, Operation, Part
 from analysis.readings import said_identifiers
 from analysis.record import Record
 from analysis.sheet.expectations import Expectation
-from analysis.words import Confidence, Word, least_sure, worst
+from analysis.words import BROKEN, Confidence, Word, least_sure, worst
 from canlog.counting import counted
 
 SHOWN_REASONS = 4
@@ -104,7 +104,7 @@ def _broken_unasked(done: Sequence[Operation], asked: Sequence[Expectation]) -> 
     """Programming that broke off in a module of which the sheet asks none: it is there, asked for or not."""
     meant = {item.link for item in asked if item.part is Part.PROGRAMMING}
     acts = [item for item in done if item.part is Part.PROGRAMMING and item.link.key not in meant]
-    broken = [item for item in acts if item.outcome.word in (Word.FAILED, Word.INTERRUPTED)]
+    broken = [item for item in acts if item.outcome.word in BROKEN]
     return [item for item in broken if not item.details.get("untouched")]
 
 

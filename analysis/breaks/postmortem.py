@@ -25,7 +25,7 @@ from analysis.operations.routines import Status, read_call
 from analysis.record import Record
 from analysis.story import Mode, Story
 from analysis.supply import SupplyReading, supply_readings
-from analysis.words import Evidence, Word
+from analysis.words import BROKEN, Evidence, Word
 from canlog.services.gmw3110 import FULLY_PROGRAMMED, PROGRAMMED_STATES
 from canlog.services.traits import Act, programmed_state
 
@@ -33,7 +33,6 @@ Stage = Literal[
     "before-session", "before-erase", "in-erase", "in-transfer", "before-check", "in-check", "before-reset",
     "after-reset", "unknown",
 ]  # fmt: skip
-BROKEN = (Word.FAILED, Word.INTERRUPTED)
 #: "General programming failure": the memory itself gave trouble, so that the erase may have begun.
 PROGRAMMING_FAILURE = 0x72
 

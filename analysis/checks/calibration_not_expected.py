@@ -19,7 +19,7 @@ from collections.abc import Iterator
 from analysis.checks.registry import Context, Seen, check
 from analysis.operations.model import Part
 from analysis.sheet.items.item import Expectation
-from analysis.words import Confidence, Severity, Word
+from analysis.words import BROKEN, Confidence, Severity, Word
 from canlog.names.blank import BLANK
 
 
@@ -34,7 +34,7 @@ def find(ctx: Context) -> Iterator[Seen]:
     for link in dict.fromkeys(item.link for item in wrong):
         here = [item for item in wrong if item.link == link]
         acts = [numbered[item.operation] for item in here if item.operation in numbered]
-        if any(act.outcome.word in (Word.FAILED, Word.INTERRUPTED) for act in acts):
+        if any(act.outcome.word in BROKEN for act in acts):
             continue
         text = "; ".join(f"{item.item} {_reads(item)}, asked for is {item.asked}" for item in here)
         shown = tuple(one for item in here for one in item.evidence)

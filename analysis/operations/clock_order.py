@@ -16,10 +16,9 @@ from analysis.exchanges import Place
 from analysis.limits import Limits
 from analysis.operations.model import Kind, Operation
 from analysis.record import Record
-from analysis.words import Confidence, Outcome, Word, least_sure
+from analysis.words import BROKEN, Confidence, Outcome, Word, least_sure
 from canlog.counting import lasting
 
-BROKEN = (Word.FAILED, Word.INTERRUPTED)
 WISH = "read what the module holds now, and capture it: the clock leaves open what came last"
 
 

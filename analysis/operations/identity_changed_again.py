@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from analysis.exchanges import Exchange, Place
+from analysis.modes import REFUSED_IDENTIFIER
 from analysis.operations.attempts import Attempt
 from analysis.operations.model import Kind, evidence
 from analysis.readings import Reading, identifiers_asked
@@ -16,9 +17,6 @@ from analysis.record import Record
 from analysis.story import Story
 from analysis.words import Evidence
 from canlog.names.value_layout import FILL
-
-#: requestOutOfRange: the module has no such identifier.
-OUT_OF_RANGE = 0x31
 
 
 def last_told(readings: Sequence[Reading]) -> list[Reading]:
@@ -85,7 +83,7 @@ def _refused_since(last: Reading, begins: Sequence[Place], story: Story) -> Exch
     for item in story.after(start.place):
         if any(last.place < begin < item.begin for begin in begins):
             return None
-        is_refused = item.nrc == OUT_OF_RANGE and identifiers_asked(item) == [last.identifier]
+        is_refused = item.nrc == REFUSED_IDENTIFIER and identifiers_asked(item) == [last.identifier]
         if is_refused and story.before(item).session == session and not story.is_boot_loader(item):
             return item
     return None

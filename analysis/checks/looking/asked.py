@@ -6,12 +6,12 @@ from collections.abc import Iterator
 
 from analysis.checks.registry import Context
 from analysis.exchanges import Exchange
-from analysis.modules import BROKEN, Now
+from analysis.modules import Now
 from analysis.operations.model import Kind, Part, evidence
 from analysis.sheet.jobsheet import ModuleAsked, ValueAsked
 from analysis.story import Story
 from analysis.vins import other_vehicle
-from analysis.words import Evidence, Word
+from analysis.words import BROKEN, Evidence, Word
 from canlog.services.traits import Act
 
 

@@ -10,7 +10,7 @@ from analysis.exchanges import Exchange
 from analysis.operations.model import Kind
 from analysis.operations.orders import S3_NS, Gives, ends_order, is_order, order_in_force
 from analysis.story import Story, is_restart
-from analysis.words import Word
+from analysis.words import BROKEN
 from canlog.services.traits import PROGRAMMING_SESSION, Act
 
 #: Modules in a row that a line of text still holds.
@@ -46,10 +46,7 @@ def _reaches(item: Exchange, order: Exchange) -> bool:
 
 def _job_broke_off(ctx: Context) -> bool:
     """Programming failed or broke off, or the recording ends while it is still going on."""
-    broken = any(
-        item.outcome.word in (Word.FAILED, Word.INTERRUPTED) and not item.details["driver"]
-        for item in ctx.standing(Kind.DOWNLOAD)
-    )
+    broken = any(item.outcome.word in BROKEN and not item.details["driver"] for item in ctx.standing(Kind.DOWNLOAD))
     return broken or any(_is_programming(story) for story in ctx.stories)
 
 

@@ -21,7 +21,7 @@ from analysis.operations.refused_readings import last_in_vain, said_in_vain
 from analysis.readings import CALIBRATION_INFO, COUNTED, OBD_CVN, Reading, said_identifiers, tells_software
 from analysis.sheet.items.in_words import is_value, said, said_in_hex
 from analysis.sheet.items.item import READS_AS_ASKED, Expectation, Subject
-from analysis.words import Confidence, Word, least_sure, worst
+from analysis.words import BROKEN, Confidence, Word, least_sure, worst
 from canlog.names.tables import IdentifierName, Names
 from canlog.services.gmw3110 import FULLY_PROGRAMMED
 
@@ -29,7 +29,6 @@ SOFTWARE_NUMBER, SOFTWARE_VERSION = 0xF188, 0xF189
 APPLICATION_DATA = 0xF182
 OBD_CALIBRATION = 0xF804
 CVN = "cvn"
-BROKEN = (Word.FAILED, Word.INTERRUPTED)
 #: By which numbers a standard tells them, where no names do.
 STANDARD = {
     "software": (SOFTWARE_NUMBER, SOFTWARE_VERSION), "calibration": (APPLICATION_DATA, OBD_CALIBRATION), CVN: (OBD_CVN,)
