@@ -19,7 +19,7 @@ if not CHROMIUM:
     pytest.skip(WHY_SKIPPED, allow_module_level=True)
 
 from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import Browser, Page
+from playwright.sync_api import Browser, Locator, Page
 
 pytestmark = pytest.mark.xdist_group("browser")  # one browser and one page for all of them
 
@@ -72,14 +72,19 @@ def send_and_look_again(page: Page, *captures: Path) -> str:
     """The same without a script: the visitor reloads, as the page does by itself where scripts are really off."""
     page.goto("/")
     page.get_by_label("Recordings of the bus").set_input_files(list(captures))
-    with page.expect_navigation():
-        page.get_by_role("button", name="Read it").click()
+    follow(page, page.get_by_role("button", name="Read it"))
     for _ in range(100):
         if page.get_by_role("link", name="Read the report").count():
             break
         page.wait_for_timeout(100)
         page.reload()
     return re.sub(r"^http://[^/]+", "", page.url)
+
+
+def follow(page: Page, what: Locator) -> None:
+    """Click what leads to another page, and be there: a click alone comes back before the new page stands."""
+    with page.expect_navigation():
+        what.click()
 
 
 def drop(page: Page, *captures: Path) -> None:
@@ -129,7 +134,7 @@ def test_a_refused_upload_keeps_what_was_filled_in(page: Page) -> None:
 
 def test_words_lead_to_their_frames(page: Page, jobs: dict[str, str]) -> None:
     page.goto(jobs["good"])
-    page.get_by_role("link", name="Read the report").click()
+    follow(page, page.get_by_role("link", name="Read the report"))
     assert "confirmed" in page.locator("main").inner_text()
     link = page.locator("main a[href^='#c1-l']").first
     target = link.get_attribute("href") or ""
@@ -150,7 +155,7 @@ def test_a_failed_job_is_compared_with_one_that_worked(page: Page, jobs: dict[st
     page.goto(jobs["bad"])
     assert page.get_by_role("heading", name="Note", exact=True).is_visible()
     page.get_by_label("This one did not work").select_option(jobs["good"].rpartition("/")[2])
-    page.get_by_role("button", name="Compare").click()
+    follow(page, page.get_by_role("button", name="Compare"))
     page.get_by_role("heading", name="What was compared").wait_for()
     assert page.get_by_label("The one that did not").input_value() == jobs["bad"].rpartition("/")[2]
 
@@ -178,25 +183,24 @@ def test_nothing_that_was_sent_runs(page: Page) -> None:
         page.goto(path)
         assert page.locator("img[src=x], svg[onload]").count() == 0, path
     page.goto(f"{place}/delete")
-    with page.expect_navigation():
-        page.get_by_role("button", name="Delete for good").click()
+    follow(page, page.get_by_role("button", name="Delete for good"))
     assert ran == []
 
 
 def test_two_recordings_are_compared(page: Page, jobs: dict[str, str]) -> None:
     page.goto(jobs["good"])
     page.get_by_label("This one worked").select_option(jobs["bad"].rpartition("/")[2])
-    page.get_by_role("button", name="Compare").click()
+    follow(page, page.get_by_role("button", name="Compare"))
     page.get_by_role("heading", name="What was compared").wait_for()
     assert not sticks_out(page) and faults(page) == []
-    page.get_by_role("link", name="Both beside each other").click()
+    follow(page, page.get_by_role("link", name="Both beside each other"))
     page.get_by_role("heading", name="Two sessions").wait_for()
     assert faults(page) == []
 
 
 def test_a_class_walks_by_keyboard(page: Page, jobs: dict[str, str]) -> None:
     page.goto(jobs["good"])
-    page.get_by_role("link", name="answers closed").click()
+    follow(page, page.get_by_role("link", name="answers closed"))
     assert page.locator(".step.shown").count() == 1
     first = page.locator(".step.shown").get_attribute("id")
     page.keyboard.press("ArrowRight")
@@ -232,18 +236,15 @@ def test_an_upload_needs_only_the_keyboard(page: Page) -> None:
 def test_a_recording_is_found_noted_and_deleted(page: Page) -> None:
     place = send(page, GOOD, BAD)
     page.get_by_label("What you want to remember").fill("the blue bus")
-    with page.expect_navigation():
-        page.get_by_role("button", name="Keep the note").click()
+    follow(page, page.get_by_role("button", name="Keep the note"))
     page.goto("/")
     page.get_by_label("Search: VIN").fill("blue bus")
-    with page.expect_navigation():
-        page.get_by_role("button", name="Search").click()
+    follow(page, page.get_by_role("button", name="Search"))
     assert page.locator(".jobs li").count() == 1
-    page.locator(".jobs a").click()
-    page.get_by_role("link", name="Delete…").click()
+    follow(page, page.locator(".jobs a"))
+    follow(page, page.get_by_role("link", name="Delete…"))
     assert not sticks_out(page) and faults(page) == []
-    with page.expect_navigation():
-        page.get_by_role("button", name="Delete for good").click()
+    follow(page, page.get_by_role("button", name="Delete for good"))
     assert page.url.endswith("/") and place not in page.content()
 
 

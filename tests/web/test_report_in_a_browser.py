@@ -120,7 +120,7 @@ def test_the_keyboard_reaches_the_evidence_of_a_word_and_opens_its_step(page: Pa
     page.keyboard.press("Tab")
     assert page.evaluate("document.activeElement.tagName").lower() == "a"
     page.keyboard.press("Enter")
-    frame = page.url.partition("#")[2]
+    frame = page.evaluate("location.hash.slice(1)")
     assert page.evaluate("name => document.getElementById(name).tagName", frame) == "TR"
     page.locator("details summary").first.focus()
     page.keyboard.press("Enter")
