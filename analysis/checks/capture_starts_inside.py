@@ -2,11 +2,12 @@
 
 What is seen: the first thing said to or by a module is the middle of a message, an answer without its request, or a
 block of a transfer.
-What it can mean: The recording was started too late: only what follows can be proved.
+What it can mean: The recording was started too late, or it was cut into two files and this is the second: from this
+file alone only what follows can be proved.
 How to tell it from look-alikes: a record that kept one direction only; a transfer whose beginning is in the capture
 before
-What to try: start the recording before the tester is connected, next time; read the identification now to show the
-state
+What to try: give the file before it as well, if there is one, and start the recording before the tester is connected,
+next time; read the identification now to show the state
 Caution: none
 Evidence: the first frames. Source: common practice, no source.
 """

@@ -26,7 +26,7 @@ def test_what_was_written_is_listed_with_its_checksums() -> None:
 def test_a_saved_file_compares_equal_and_only_with_itself(tmp_path: Path) -> None:
     saved = str(tmp_path / "out.hex")
     run(GOOD, "--names", NAMES, "--save", saved)
-    again = run(GOOD, "--names", NAMES, "--against", saved).stdout
+    again = " ".join(run(GOOD, "--names", NAMES, "--against", saved).stdout.split())  # wrapped, by the path's length
     assert again.count("equal, byte for byte") == 2
     content = Path(saved).read_text().splitlines()
     Path(saved).write_text("\n".join([content[0], *content[2:]]) + "\n")
