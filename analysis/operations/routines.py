@@ -90,7 +90,8 @@ class RoutineRun:
 
         A result is one of this run only if its start is in the capture and was taken: else it may be that of an
         older run, which proves nothing now. Where names say that there is a result to ask for, the answer to the
-        start is none.
+        start is none. A result that was told stays told when it is asked for once more and refused: the module need
+        not keep it (common practice, no source).
         """
         first = self.calls[0]
         told = [call for call in self.calls if call.control != STOP]
@@ -98,10 +99,24 @@ class RoutineRun:
             return _no_result(self.calls[-1], "the answer to a stop, which tells no result")
         if not self.started and first.control == START:
             return first
-        last = replace(told[-1], option=first.option)
+        last = replace(_last_told(told), option=first.option)
         if last.control == START and last.name is not None and last.name.has_result:
             return _no_result(last, "started, and its result was never asked")
         return last if self.started else _no_result(last, f"{last.text}, of a run whose start is not in the capture")
+
+
+def _last_told(told: Sequence[RoutineCall]) -> RoutineCall:
+    """The last call; the last result that was told where only the request for it was refused behind that."""
+    last = told[-1]
+    if last.status is Status.REFUSED and last.control == RESULT and _is_about_the_request(last.exchange):
+        results = [call for call in told if call.control == RESULT and call.status in (Status.GOOD, Status.BAD)]
+        return results[-1] if results else last
+    return last
+
+
+def _is_about_the_request(refused: Exchange) -> bool:
+    """No code of the memory or of the act itself, as 72 is."""
+    return nrcs(refused.dialect)[refused.nrc or 0].group in BEFORE_IT_BEGAN
 
 
 def _no_result(call: RoutineCall, why: str) -> RoutineCall:
@@ -119,17 +134,29 @@ def _mute(call: RoutineCall) -> bool:
 def runs_of(calls: Iterable[RoutineCall], story: Story) -> list[RoutineRun]:
     """The calls of each run together, runs in order of their first call.
 
-    A run ends with the next start of its routine, and where the module lets go of everything that it was told.
+    A run ends with the next start of its routine, and where the module lets go of everything that it was told. One
+    that was started with an option (a block, a cylinder) goes on beside those with others: what asks for its result
+    with that option is about it, whichever was started last. A start that is refused ends none that still runs.
     """
     runs: list[list[RoutineCall]] = []
     latest: dict[int, list[RoutineCall]] = {}
+    by_option: dict[tuple[int, bytes], list[RoutineCall]] = {}
     for call in calls:
-        run = latest.get(call.identifier)
-        if call.control == START or run is None or _has_let_go(story, run[-1].exchange, call.exchange):
-            run = latest[call.identifier] = []
+        asked = by_option.get((call.identifier, call.option)) if call.option else None
+        run = asked or latest.get(call.identifier)
+        if run is None or not _goes_on(run, call) or _has_let_go(story, run[-1].exchange, call.exchange):
+            run = latest[call.identifier] = by_option[call.identifier, call.option] = []
             runs.append(run)
         run.append(call)
     return [RoutineRun(tuple(run)) for run in runs]
+
+
+def _goes_on(run: Sequence[RoutineCall], call: RoutineCall) -> bool:
+    """The call may be about the run: it starts none of its own, and asks for no other option of the same length."""
+    option, other = run[0].option, call.option
+    if call.control == START:
+        return option == other and call.status is Status.REFUSED and run[-1].status in (Status.RUNNING, Status.UNKNOWN)
+    return option == other or len(option) != len(other)
 
 
 def _has_let_go(story: Story, before: Exchange, now: Exchange) -> bool:
@@ -157,12 +184,18 @@ def read_call(exchange: Exchange, label: str, names: Names) -> RoutineCall | Non
         return None
     name = names.routine(label, asked.identifier)
     status_bytes = exchange.answered[asked.head :] if exchange.positive else b""
-    status, text = _status(exchange, status_bytes, name)
+    status, text = _status(exchange, asked.control, status_bytes, name)
     option = exchange.asked[asked.head :]
     return RoutineCall(exchange, asked.control, asked.identifier, option, status_bytes, status, text, name)
 
 
-def _status(exchange: Exchange, status: bytes, name: RoutineName | None) -> tuple[Status, str]:
+def _status(exchange: Exchange, control: int, status: bytes, name: RoutineName | None) -> tuple[Status, str]:
+    if (
+        exchange.outcome is Answer.NEGATIVE
+        and control == RESULT
+        and not nrcs(exchange.dialect)[exchange.nrc or 0].is_final
+    ):
+        return Status.RUNNING, exchange.refusal
     if exchange.outcome is Answer.NEGATIVE:
         return Status.REFUSED, f"refused with {exchange.nrc or 0:02X}"
     if exchange.outcome is Answer.SUPPRESSED:

@@ -335,6 +335,14 @@ def test_a_bad_check_of_one_block_is_not_hidden_by_a_good_one_of_another() -> No
     assert download_word(talk, names=names)[0] == "failed"
 
 
+def test_the_result_of_the_check_of_one_block_does_not_hide_the_bad_one_of_another() -> None:
+    """Both checks run at a time, and the result of the first block is asked for last."""
+    started = [ask(f"{CHECK} 01", "71 01 0266 02"), ask(f"{CHECK} 02", "71 01 0266 02")]
+    results = [ask("31 03 0266 02", "71 03 0266 01"), ask("31 03 0266 01", "71 03 0266 00")]
+    report = heard(programming(), programming(address=0x20000), started, results, names=NAMES)
+    assert words(report, "download") == ["confirmed", "failed"]
+
+
 def test_a_second_download_after_the_check_is_judged_without_it() -> None:
     report = heard(BEFORE, programming(), GOOD, programming(), names=NAMES)
     assert words(report, "download") == ["confirmed", "unproven"]

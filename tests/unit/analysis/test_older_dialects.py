@@ -210,6 +210,16 @@ def test_local_data_is_read_back_by_its_own_service() -> None:
     assert word_of(heard(*wrote, ask("1A 20", "5A 20 0103")), "write")[0] == "unproven"
 
 
+def test_a_routine_of_kwp2000_that_still_runs_when_last_asked_has_not_failed() -> None:
+    """23 is routineNotComplete there, and no final answer. ISO 14230-3 (M)."""
+    learn = '[[routine]]\nid = "40"\nname = "prime"\nkind = "learn"\nstatus = { "00" = "good: learned" }\n'
+    runs = [ask("1A 91", "5A 91 41313233"), ask("31 40", "71 40"), ask("33 40", "7F 33 23")]
+    report = heard(*runs, names=learn)
+    assert word_of(report, "routine")[0] == "interrupted"
+    assert not [step for step in report.verdict.next_steps if "run it again" in str(step)]
+    assert word_of(heard(*runs, ask("33 40", "73 40 00"), names=learn), "routine")[0] == "confirmed"
+
+
 def test_a_dtc_like_refusal_of_another_dialect_is_not_read_as_uds() -> None:
     report = heard(K_ENTER, ask("34 010000 00 000060", "7F 34 40"))
     assert "download" in only(report, "download").outcome.because[0]
