@@ -171,8 +171,9 @@ def _has_let_go(story: Story, before: Exchange, now: Exchange) -> bool:
     return any(item.session == DEFAULT_SESSION for item in between)
 
 
-#: Said of an erase whose answer is missing or was not wanted.
+#: Said of an erase, and of a download, whose answer is missing or was not wanted.
 ASKED_TO_BE_ERASED = "memory was asked to be erased (whether it was is not shown)"
+DOWNLOAD_ASKED = "a download was asked for (whether it was taken is not shown)"
 
 
 def read_call(exchange: Exchange, label: str, names: Names) -> RoutineCall | None:
@@ -190,13 +191,9 @@ def read_call(exchange: Exchange, label: str, names: Names) -> RoutineCall | Non
 
 
 def _status(exchange: Exchange, control: int, status: bytes, name: RoutineName | None) -> tuple[Status, str]:
-    if (
-        exchange.outcome is Answer.NEGATIVE
-        and control == RESULT
-        and not nrcs(exchange.dialect)[exchange.nrc or 0].is_final
-    ):
-        return Status.RUNNING, exchange.refusal
     if exchange.outcome is Answer.NEGATIVE:
+        if control == RESULT and not nrcs(exchange.dialect)[exchange.nrc or 0].is_final:
+            return Status.RUNNING, exchange.refusal  # the tester is to ask again: the result is not there yet
         return Status.REFUSED, f"refused with {exchange.nrc or 0:02X}"
     if exchange.outcome is Answer.SUPPRESSED:
         return Status.UNKNOWN, "asked for without an answer, and not refused"
@@ -218,10 +215,10 @@ def erase_behind(place: Place, story: Story, names: Names) -> Exchange | None:
     """The erase behind a place that was not refused and went furthest: what was read there may be gone.
 
     Trims and configuration survive the erase of an application in some modules and not in others (common practice,
-    no source): they must be read again. Where a dialect has no erase of its own a download that was taken is one.
+    no source): they must be read again. A download that was taken counts like one, because in front of it memory was
+    erased, by a routine of the maker's or by the download itself.
     """
-    found = [exchange for exchange in story.after(place) if _may_erase(exchange, story, names)]
-    return furthest(found)
+    return furthest([item for item in story.after(place) if _may_erase(item, story, names)])
 
 
 def furthest(erases: Sequence[Exchange]) -> Exchange | None:
@@ -230,14 +227,18 @@ def furthest(erases: Sequence[Exchange]) -> Exchange | None:
 
 
 def told_erase(erase: Exchange) -> str:
-    """What an erase that was not refused did, as far as it is shown."""
+    """What an erase that was not refused did, as far as it is shown; or a download, where another step erases."""
+    if erase.act is Act.DOWNLOAD and traits_of(erase.dialect).erases:
+        if has_begun(erase):
+            return f"a download was {'accepted' if erase.positive else 'begun'}"
+        return DOWNLOAD_ASKED
     if erase.positive:
         return "memory was erased"
     return "an erase of memory was begun" if erase.pendings else ASKED_TO_BE_ERASED
 
 
 def _may_erase(exchange: Exchange, story: Story, names: Names) -> bool:
-    if exchange.act is Act.DOWNLOAD and not traits_of(exchange.dialect).erases:
+    if exchange.act is Act.DOWNLOAD:
         return has_begun(exchange)
     call = read_call(exchange, story.label, names)
     return call is not None and call.kind == "erase" and call.status is not Status.REFUSED
@@ -256,13 +257,13 @@ def is_untouched(erase: Exchange) -> bool:
 
 
 def last_erase(story: Story, names: Names) -> Exchange | None:
-    """The last erase that a module may have begun, whatever it said in the end; a download where it has no erase."""
+    """The last erase or download that a module may have begun, whatever it said in the end."""
     asked = (item for item in reversed(story.own) if has_begun(item) or item.nrc is None)
     return next((item for item in asked if _erases(item, story, names)), None)
 
 
 def _erases(exchange: Exchange, story: Story, names: Names) -> bool:
     if exchange.act is Act.DOWNLOAD:
-        return not traits_of(exchange.dialect).erases
+        return True
     call = read_call(exchange, story.label, names)
     return call is not None and call.kind == "erase" and call.control == START
