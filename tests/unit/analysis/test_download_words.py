@@ -418,6 +418,33 @@ def test_a_second_exit_that_is_refused_undoes_nothing() -> None:
     assert words(heard(BEFORE, talk, names=NAMES), "download") == ["confirmed"]
 
 
+EXIT_AGAIN: list[Talk] = [tester("37"), gap(3), ask("37", "7F 37 24")]
+
+
+def test_an_exit_sent_again_after_a_lost_answer_and_refused_as_not_due_is_no_failure() -> None:
+    """The module took the first one, so the second is not due: ISO 14229-1:2020, 15.5 (M)."""
+    carried = [BEFORE, ask(*ERASE), request(), *blocks(), EXIT_AGAIN]
+    report = heard(carried, GOOD, reset(), read("F188", b"PCU-SW-1299"), names=NAMES)
+    assert word_of(report, "download") == ("confirmed", "medium")
+    assert any("refused as not due (24)" in text for text in only(report, "download").outcome.because)
+    assert "transfer-exit-refused" not in {one.id for one in report.findings}
+    assert word_of(heard(carried, reset(), read("F188", b"PCU-SW-1299"), names=NAMES), "download")[0] == "unproven"
+    assert word_of(heard(carried, gap(1), read("F190", "41"), names=NAMES), "download")[0] == "interrupted"
+
+
+@pytest.mark.parametrize(
+    "talk",
+    [
+        [request(), *blocks()[:2], EXIT_AGAIN],
+        [request(), *blocks(), ask("37", "7F 37 24"), gap(3), ask("37", "7F 37 24")],
+        [request(), *blocks(), tester("37"), gap(3), ask("37", "7F 37 72")],
+    ],
+    ids=["blocks are missing", "refused at once", "refused for the memory"],
+)
+def test_any_other_exit_that_is_refused_is_a_failure(talk: Talk) -> None:
+    assert download_word(ask(*ERASE), talk, GOOD, names=NAMES)[0] == "failed"
+
+
 # interruptions
 
 

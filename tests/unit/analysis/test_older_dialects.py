@@ -195,6 +195,13 @@ def test_a_transfer_without_end_is_an_interruption() -> None:
     assert kwp(K_ERASE, K_REQUEST, k_blocks(64))[0] == "interrupted"
 
 
+def test_an_exit_of_kwp2000_sent_again_and_refused_as_not_due_is_no_failure() -> None:
+    """22 is "condition not met, or step not due" there. ISO 14230-3 (M)."""
+    again = [tester("37"), gap(3), ask("37", "7F 37 22")]
+    assert kwp(K_ERASE, K_REQUEST, k_blocks(), again, K_RESET, K_NEW)[0] == "unproven"
+    assert kwp(K_ERASE, K_REQUEST, k_blocks(), ask("37", "7F 37 22"), K_RESET, K_NEW)[0] == "failed"
+
+
 def test_a_session_of_kwp2000_is_the_whole_byte() -> None:
     report = heard(K_ENTER, K_ERASE)
     assert only(report, "session").details["session"] == "02"  # programming, as UDS numbers it
