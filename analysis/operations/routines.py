@@ -155,8 +155,13 @@ def _goes_on(run: Sequence[RoutineCall], call: RoutineCall) -> bool:
     """The call may be about the run: it starts none of its own, and asks for no other option of the same length."""
     option, other = run[0].option, call.option
     if call.control == START:
-        return option == other and call.status is Status.REFUSED and run[-1].status in (Status.RUNNING, Status.UNKNOWN)
+        return option == other and call.status is Status.REFUSED and _still_runs(run[-1])
     return option == other or len(option) != len(other)
+
+
+def _still_runs(call: RoutineCall) -> bool:
+    """As far as its answer shows: it said so, or only that the routine was started."""
+    return call.status is Status.RUNNING or (call.status is Status.UNKNOWN and not call.status_bytes)
 
 
 def _has_let_go(story: Story, before: Exchange, now: Exchange) -> bool:

@@ -349,6 +349,16 @@ def test_a_second_download_after_the_check_is_judged_without_it() -> None:
     assert report.verdict.overall == "unproven"
 
 
+@pytest.mark.parametrize("again", ["71 01 FF01 01", "71 01 FF01"])
+def test_the_dependency_check_asked_again_counts_as_it_answered_last(again: str) -> None:
+    fits, started = ask("31 01 FF01", "71 01 FF01 00"), [reset(), read("F188", SOFTWARE)]
+    assert download_word(programming(), fits, started) == ("confirmed", "medium")
+    assert download_word(programming(), fits, ask("31 01 FF01", again), started)[0] == "unproven"
+    assert download_word(programming(), fits, started, ask("31 01 FF01", again))[0] == "unproven"
+    not_done = ask("31 01 FF01", "7F 31 22")
+    assert download_word(programming(), fits, not_done, started) == ("confirmed", "medium")
+
+
 def test_a_routine_of_another_kind_decides_nothing() -> None:
     names = NAMES.replace('kind = "check"', 'kind = "other"')
     for status in ("00", "01"):
