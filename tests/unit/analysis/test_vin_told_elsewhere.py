@@ -58,3 +58,10 @@ def test_what_was_told_before_or_is_no_vin_takes_nothing_away(talk: Talk) -> Non
 def test_another_module_may_say_what_it_wants() -> None:
     report = heard(WRITTEN, read("F190", OLD, on=KEEPER))
     assert word_of(report, "write") == ("confirmed", "high")
+
+
+def test_a_vin_that_reads_differently_is_compared_with_the_plate_and_not_simply_written_again() -> None:
+    report = heard(read("F190", OLD), write("F190", NEW), reset(), read("F190", b"E0VLK3P06SM018932"))
+    steps = " ".join(map(str, report.verdict.next_steps))
+    assert "with the plate on the vehicle" in steps
+    assert "label on the part" not in steps
