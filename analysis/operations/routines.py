@@ -29,6 +29,8 @@ from canlog.services.traits import (
 START, STOP, RESULT = ROUTINE_START, ROUTINE_STOP, ROUTINE_RESULT
 ERASE_MEMORY = 0xFF00
 CHECK_DEPENDENCIES = 0xFF01
+#: Refusals of a module that has no request for results (ISO 14229-1:2020, annex A.1 (M)).
+HAS_NO_RESULTS = frozenset({0x11, 0x12})
 #: Kinds of refusal after which memory is as it was: the request, a condition or access was wrong.
 BEFORE_IT_BEGAN = frozenset({NrcGroup.REQUEST, NrcGroup.CONDITION, NrcGroup.SECURITY, NrcGroup.VOLTAGE, NrcGroup.WAIT})
 
@@ -106,12 +108,20 @@ class RoutineRun:
 
 
 def _last_told(told: Sequence[RoutineCall]) -> RoutineCall:
-    """The last call; the last result that was told where only the request for it was refused behind that."""
-    last = told[-1]
+    """The last call; the last result that was told where only the request for it was refused behind that.
+
+    A request that the module does not have is no part of a run, unless names say that there is a result to ask for.
+    """
+    known = [call for call in told if call.control == START or not _has_no_results(call)]
+    last = (known or told)[-1]
     if last.status is Status.REFUSED and last.control == RESULT and _is_about_the_request(last.exchange):
         results = [call for call in told if call.control == RESULT and call.status in (Status.GOOD, Status.BAD)]
         return results[-1] if results else last
     return last
+
+
+def _has_no_results(call: RoutineCall) -> bool:
+    return call.exchange.nrc in HAS_NO_RESULTS and not (call.name is not None and call.name.has_result)
 
 
 def _is_about_the_request(refused: Exchange) -> bool:

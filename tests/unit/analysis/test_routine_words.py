@@ -230,3 +230,13 @@ def test_a_result_of_an_option_that_was_not_started_proves_nothing_of_another() 
 
 def test_a_result_without_the_option_of_its_start_is_that_of_the_run_started_last() -> None:
     assert routine_word(ask(f"{LEARN} 02", "71 01 0270 02"), ask(RESULT, "71 03 0270 00")) == "confirmed"
+
+
+@pytest.mark.parametrize("code", ["11", "12"])
+def test_a_module_without_a_request_for_results_has_told_its_result_at_the_start(code: str) -> None:
+    asked = ask(RESULT, f"7F 31 {code}")
+    assert routine_word(ask(LEARN, "71 01 0270 00"), asked, names=AT_ONCE) == "confirmed"
+    assert routine_word(ask(LEARN, "71 01 0270 01"), asked, names=AT_ONCE) == "failed"
+    assert routine_word(ask(LEARN, "71 01 0270"), asked, names=AT_ONCE) == "unproven"
+    assert routine_word(ask(LEARN, "71 01 0270 00"), asked) == "failed"
+    assert routine_word(asked) == "failed"
