@@ -283,6 +283,12 @@ def _advice(
             "Its programming broke off in one recording, and its application answers in a later one: compare its "
             "identification with what was meant before anything is programmed again."
         )
+    is_whole = bool(unfinished) and all(item.details["untouched"] for item in unfinished)
+    if is_whole and now is Now.APPLICATION and len(downloads) > len(unfinished):
+        return Retry.WITH_CARE, (
+            "The try that was refused touched nothing, and the programming before it stands: find out what else was "
+            "meant before anything is programmed again."
+        )
     if unfinished:
         return Retry.WITH_CARE, (
             "Programming is not complete: first see whether the module answers and find the cause, then start the "

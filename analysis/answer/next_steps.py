@@ -236,6 +236,11 @@ def _module(job: Job, state: ModuleState) -> Iterator[Step]:
     if is_answered_later(state, broken):
         yield from _compare_first(job, state, broken)
         return
+    if broken and state.now is Now.APPLICATION and all(words_before(job, item) for item in broken):
+        yield from _cause(job, state, broken)
+        what = f"Program {label} again only if more was meant than the programming before it"
+        yield Step(Rank.REDO, f"{what}: the try that was refused touched nothing.")
+        return
     if state.now is Now.BOOT or broken:
         is_high = any(_is_cause(item, label, job.record) and item.id == "voltage-too-high" for item in job.findings)
         when = " only once the supply is down in its limits" if is_high else _low(job)
@@ -290,6 +295,14 @@ def is_ours(job: Job, state: ModuleState) -> bool:
 def unfinished(job: Job, state: ModuleState) -> list[Operation]:
     """Downloads of a module that did not end well and were not tried again."""
     return [item for item in _own(job, state) if _is_transfer(item) and item.outcome.word in BROKEN]
+
+
+def words_before(job: Job, refused: Operation) -> set[Word]:
+    """The words of the programming in front of an attempt that touched nothing; empty where that left none whole."""
+    same = [item for item in standing(job.operations) if item.link.key == refused.link.key]
+    done = [item for item in same if item.part is Part.PROGRAMMING and item.number < refused.number]
+    words = {item.outcome.word for item in done if not item.details.get("untouched")}
+    return set() if not refused.details.get("untouched") or words & {*BROKEN} else words
 
 
 def is_cut_short(job: Job, state: ModuleState, broken: Sequence[Operation]) -> bool:
