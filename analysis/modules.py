@@ -278,6 +278,17 @@ def _advice(
             "Its boot loader answers, so it can usually be programmed again from the start of the sequence, with the "
             "supply supported, once the cause is known."
         )
+    if _answers_later(now, own, unfinished):
+        return Retry.WITH_CARE, (
+            "Its programming broke off in one recording, and its application answers in a later one: compare its "
+            "identification with what was meant before anything is programmed again."
+        )
+    is_whole = bool(unfinished) and all(item.details["untouched"] for item in unfinished)
+    if is_whole and now is Now.APPLICATION and len(downloads) > len(unfinished):
+        return Retry.WITH_CARE, (
+            "The try that was refused touched nothing, and the programming before it stands: find out what else was "
+            "meant before anything is programmed again."
+        )
     if unfinished:
         return Retry.WITH_CARE, (
             "Programming is not complete: first see whether the module answers and find the cause, then start the "
@@ -298,6 +309,21 @@ def _advice(
         Retry.UNKNOWN,
         "The capture does not show what runs in the module: ask for its identification and capture that.",
     )
+
+
+def is_answered_later(state: ModuleState, unfinished: Sequence[Operation]) -> bool:
+    """Its downloads broke off in one recording, and the application answers in a later one: it may be whole."""
+    return _answers_later(state.now, state.story.own, unfinished)
+
+
+def is_heard_since(own: Sequence[Exchange], done: Operation) -> bool:
+    """Another recording of the job shows what became of it."""
+    return own[-1].capture > done.end[0]
+
+
+def _answers_later(now: Now, own: Sequence[Exchange], unfinished: Sequence[Operation]) -> bool:
+    is_open = all(item.outcome.word is Word.INTERRUPTED and is_heard_since(own, item) for item in unfinished)
+    return now is Now.APPLICATION and bool(unfinished) and is_open
 
 
 def _of_silent(own: Sequence[Exchange]) -> Retry:

@@ -85,6 +85,9 @@ CAUSES_BY_CODE: Final[Mapping[tuple[str, str], str]] = {
         "Check the supply of {m} under load, and read its software identification: 72 says that the memory gave "
         "trouble, the old software may be gone"
     ),
+    ("download-refused", "22"): "Meet the conditions that the service information lists for this step at {m}",
+    ("download-refused", "24"): "Find out which step in front of the download {m} did not get: 24 says that one is due",
+    ("download-refused", "33"): "Unlock {m} at the level that the service information names: 33 says that it is locked",
     ("transfer-exit-refused", "72"): "Check the supply of {m} under load: 72 says that writing the memory failed",
     ("transfer-exit-refused", "24"): "Compare the blocks sent to {m} with the file: 24 says that some are missing",
 }

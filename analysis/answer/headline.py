@@ -23,6 +23,7 @@ from analysis.answer.next_steps import (
     refused_sessions,
     unfinished,
     was_heard,
+    words_before,
 )
 from analysis.breaks.silence import said_out_of_reach
 from analysis.checks.finding import Finding
@@ -156,11 +157,9 @@ def _proved_of(done: Sequence[Operation]) -> str:
 
 
 def _stands_before(job: Job, refused: Operation) -> str:
-    """What an attempt that touched nothing leaves as it was: the last programming of the module in front of it."""
-    same = [item for item in standing(job.operations) if item.link.key == refused.link.key]
-    done = [item for item in same if item.part is Part.PROGRAMMING and item.number < refused.number]
-    words = {item.outcome.word for item in done}
-    if not refused.details.get("untouched") or not words or words & {*BROKEN}:
+    """What an attempt that touched nothing leaves as it was."""
+    words = words_before(job, refused)
+    if not words:
         return ""
     is_proved = words == {Word.CONFIRMED}
     return f"nothing was touched, and the programming before it stands ({'confirmed' if is_proved else 'not proven'})"

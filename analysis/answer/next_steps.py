@@ -27,7 +27,7 @@ from analysis.answer.advice import (
 from analysis.breaks.silence import said_out_of_reach
 from analysis.checks.finding import Finding
 from analysis.exchanges import Exchange
-from analysis.modules import ModuleState, Now, Retry
+from analysis.modules import ModuleState, Now, Retry, is_answered_later, is_heard_since
 from analysis.operations.clock_order import reversals
 from analysis.operations.fault_memory import ALL_BITS
 from analysis.operations.find import standing
@@ -233,6 +233,14 @@ def _module(job: Job, state: ModuleState) -> Iterator[Step]:
             return
         yield from _silent(label, asked["wake"], said_out_of_reach(state.story), unfinished=bool(broken))
         return
+    if is_answered_later(state, broken):
+        yield from _compare_first(job, state, broken)
+        return
+    if broken and state.now is Now.APPLICATION and all(words_before(job, item) for item in broken):
+        yield from _cause(job, state, broken)
+        what = f"Program {label} again only if more was meant than the programming before it"
+        yield Step(Rank.REDO, f"{what}: the try that was refused touched nothing.")
+        return
     if state.now is Now.BOOT or broken:
         is_high = any(_is_cause(item, label, job.record) and item.id == "voltage-too-high" for item in job.findings)
         when = " only once the supply is down in its limits" if is_high else _low(job)
@@ -246,6 +254,23 @@ def _module(job: Job, state: ModuleState) -> Iterator[Step]:
         when = ONLY_IF_OPEN if is_cut_short(job, state, broken) else when
         again = f"{label} again" if broken else label
         yield Step(Rank.REDO, f"Program {again} {when}.")
+
+
+def _compare_first(job: Job, state: ModuleState, broken: Sequence[Operation]) -> Iterator[Step]:
+    """Nobody programs a module again that may be whole: what lies between two recordings is not shown."""
+    label, behind = state.story.label, broken[-1].end[0]
+    readings = (item for item in job.record.readings(state.story) if item.exchange.capture > behind)
+    told = {item.number: item for item in readings if item.tells_software and item.raw.strip(FILL)}
+    values = ", ".join(f"{number} {item.text or item.raw.hex().upper()}" for number, item in told.items())
+    what = (
+        f"Compare what {label} says now, {values},"
+        if told
+        else f"Read the software identification of {label} and compare it"
+    )
+    yield Step(
+        Rank.CAUSE, f"{what} with the file that was to be programmed: its application answers in a later recording."
+    )
+    yield Step(Rank.REDO, f"Program {label} again only if it is not what was meant, from the programming session.")
 
 
 def _silent(label: str, wake: str, gone: str, *, unfinished: bool) -> Iterator[Step]:
@@ -272,18 +297,21 @@ def unfinished(job: Job, state: ModuleState) -> list[Operation]:
     return [item for item in _own(job, state) if _is_transfer(item) and item.outcome.word in BROKEN]
 
 
+def words_before(job: Job, refused: Operation) -> set[Word]:
+    """The words of the programming in front of an attempt that touched nothing; empty where that left none whole."""
+    same = [item for item in standing(job.operations) if item.link.key == refused.link.key]
+    done = [item for item in same if item.part is Part.PROGRAMMING and item.number < refused.number]
+    words = {item.outcome.word for item in done if not item.details.get("untouched")}
+    return set() if not refused.details.get("untouched") or words & {*BROKEN} else words
+
+
 def is_cut_short(job: Job, state: ModuleState, broken: Sequence[Operation]) -> bool:
     """The last recording of a module ends in the middle of the last of these: nobody is known to have failed."""
-    if not broken or broken[-1].outcome.word is not Word.INTERRUPTED or _is_heard_since(state, broken[-1]):
+    if not broken or broken[-1].outcome.word is not Word.INTERRUPTED or is_heard_since(state.story.own, broken[-1]):
         return False
     ends = (shown for item in job.findings if item.id == "capture-ends-inside" for shown in item.evidence)
     left_open = (job.record.exchange_at((shown.capture, shown.lines[0])) for shown in ends)
     return any(item is not None and item.number in broken[-1].exchanges for item in left_open)
-
-
-def _is_heard_since(state: ModuleState, done: Operation) -> bool:
-    """Another recording of the job shows what became of it."""
-    return state.story.own[-1].capture > done.end[0]
 
 
 def is_left_in_programming(job: Job, state: ModuleState) -> bool:

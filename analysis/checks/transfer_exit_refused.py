@@ -16,7 +16,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from analysis.checks.looking.causes import causes_of
-from analysis.checks.looking.refusals import is_refused, said
+from analysis.checks.looking.refusals import said
 from analysis.checks.looking.transfers import attempts, place_of
 from analysis.checks.registry import Context, Seen, check
 from analysis.operations.model import evidence
@@ -26,9 +26,9 @@ from analysis.words import Confidence, Severity
 @check("transfer-exit-refused", severity=Severity.SERIOUS)
 def find(ctx: Context) -> Iterator[Seen]:
     for story, attempt, replaced in attempts(ctx):
-        if attempt.ended is not None or not attempt.exits or not is_refused(attempt.exits[-1]):
+        last = attempt.exit_refused
+        if last is None:
             continue
-        last = attempt.exits[-1]
         text = f"{place_of(story, attempt)}: {said(last)}." + (" A later download was ended well." if replaced else "")
         less = Severity.NOTE if replaced else None
         yield Seen(

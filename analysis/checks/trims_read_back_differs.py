@@ -19,6 +19,7 @@ from dataclasses import replace
 
 from analysis.checks.looking.written_values import Fate, lost_writes, see_lost
 from analysis.checks.registry import Context, Seen, check
+from analysis.operations.model import Operation, Part
 from analysis.words import Severity
 
 
@@ -26,9 +27,20 @@ from analysis.words import Severity
 def find(ctx: Context) -> Iterator[Seen]:
     for story in ctx.stories:
         for lost in lost_writes(ctx, story, Fate.DIFFERS):
-            step = (
-                f"compare {lost.write.details['identifier']} with the label on the part, write it to {story.label} "
-                f"once more, wait as the service information asks, cycle the ignition and read it"
-            )
+            step = _step(story.label, lost.write)
             end = " It was read as written before." if lost.right is not None else ""
             yield replace(see_lost(ctx, story, lost, end), step=step)
+
+
+def _step(label: str, write: Operation) -> str:
+    """A VIN is on no part's label, and some modules take it only once."""
+    identifier = write.details["identifier"]
+    if write.part is Part.VIN:
+        return (
+            f"compare {identifier} of {label} with the plate on the vehicle, and look up whether the module takes a "
+            f"VIN once more before it is written again"
+        )
+    return (
+        f"compare {identifier} with the label on the part, write it to {label} once more, wait as the service "
+        f"information asks, cycle the ignition and read it"
+    )

@@ -19,12 +19,14 @@ from analysis.operations.routines import START, is_untouched, read_call
 from analysis.operations.transfer_account import Account, keep_account
 from analysis.story import Start, Story
 from canlog.names.tables import Names
-from canlog.services.dialects import UDS
+from canlog.services.dialects import KWP, UDS
 from canlog.services.traits import TRANSFERRING, Act, AddressIn, routine_asked, traits_of
 
 if TYPE_CHECKING:
     from analysis.record import Record
 
+#: Refusals of a step that is not due by now, by dialect.
+NOT_DUE = {UDS: frozenset({0x24}), KWP: frozenset({0x22})}
 REQUEST_KINDS = {Act.DOWNLOAD: Kind.DOWNLOAD, Act.UPLOAD: Kind.UPLOAD, Act.FILE: Kind.FILE}
 
 
@@ -75,6 +77,27 @@ class Attempt:
         account = self.account
         is_all = self.size is not None and account.carried >= self.size and account.unanswered is None
         return self.blocks[-1] if is_all and self.blocks and self.blocks[-1].positive else None
+
+    @property
+    def exit_refused(self) -> Exchange | None:
+        """The exit that was refused for good, where none was accepted.
+
+        One that was sent again because its answer did not come may be refused as not due (24; 22 in KWP2000): the
+        module took the first one. Then nothing was refused, if everything that was asked for had been carried.
+        Source: ISO 14229-1:2020, 15.5 (M); ISO 14230-3 (M).
+        """
+        last = self.exits[-1] if self.exits and self.ended is None else None
+        if last is None or last.outcome is not Answer.NEGATIVE:
+            return None
+        is_again = any(item.outcome is Answer.SILENT and item.whole for item in self.exits[:-1])
+        return None if is_again and last.nrc in NOT_DUE.get(last.dialect, ()) and self._is_all_carried else last
+
+    @property
+    def _is_all_carried(self) -> bool:
+        account = self.account
+        if not account.blocks or account.problems or account.unanswered is not None or account.refused is not None:
+            return False
+        return self.transformed or self.size == account.carried
 
     def is_due(self, step: Exchange) -> bool:
         """A block or an exit was accepted that fits right behind what was carried."""

@@ -205,7 +205,7 @@ class _Judge:
             ("the erase was refused", attempt.erases[-1] if attempt.erases else None),
             (f"the request to transfer was refused{self._behind_erase()}", attempt.request),
             ("a block was refused", attempt.account.refused),
-            ("the transfer exit was refused", attempt.exits[-1] if attempt.exits and not attempt.ended else None),
+            ("the transfer exit was refused", attempt.exit_refused),
         ]
         for text, exchange in steps:
             if exchange is not None and exchange.outcome is Answer.NEGATIVE:
@@ -383,7 +383,9 @@ class _Judge:
             problems.append("the answer to the last block is not in the capture")
         if attempt.ended is None and attempt.has_exit:
             lacking = "the answer to the transfer exit" if attempt.exits else "the transfer exit"
-            problems.append(f"{lacking} is not in the capture")
+            again = attempt.exits[-1].nrc if attempt.exits else None
+            then = f"; sent again, it was refused as not due ({again:02X})" if again is not None else ""
+            problems.append(f"{lacking} is not in the capture{then}")
         elif attempt.ended is None:
             problems.append("nothing shows its end: there is no exit, and the sizes cannot be compared")
         return problems

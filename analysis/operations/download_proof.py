@@ -85,12 +85,10 @@ def _by_check(
             continue
         text = f"the module's own check {call.said} answered good ({call.text})"
         yield DownloadProof((evidence(call.exchange, text),), Confidence.HIGH, text, by_module=True)
-    custom = [
-        call
-        for call in calls
-        if call.identifier == CHECK_DEPENDENCIES and call.status is Status.UNKNOWN and call.status_bytes[:1] == b"\0"
-    ]
+    custom = [call for call in calls if call.identifier == CHECK_DEPENDENCIES and call.status is Status.UNKNOWN]
     for call in custom[-1:]:
+        if call.status_bytes[:1] != b"\0":
+            continue
         answering = application_after_start(story, call.exchange.end)
         if answering is not None:
             text = "the check that the parts fit answered 00, by custom the good status"

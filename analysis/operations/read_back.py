@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from typing import Final, NamedTuple
 
 from analysis.exchanges import Exchange
+from analysis.modes import REFUSED_IDENTIFIER
 from analysis.operations.model import evidence, in_order
 from analysis.operations.refused_readings import said_in_vain
 from analysis.operations.routines import erase_behind, told_erase
@@ -86,6 +87,8 @@ def judge_read_back(written: Written, reads: Sequence[ReadBack], story: Story, r
         is_since = written.in_vain is not None and written.in_vain.begin > start.place
         since = f"; since then {in_vain}" if is_since else ""
         return _unproven(f"{title}: read back equal, but only before the restart that followed{since}", wish)
+    if written.in_vain is not None and _is_unknown_by_now(written.in_vain, last.exchange, story):
+        return _unproven(f"{title}: read back equal, but since a later restart {in_vain}", wish)
     if start is None and written.stored_at_power_down:
         return _unproven(f"{title}: read back equal, but it is stored only when the module powers down", wish)
     if after:
@@ -99,6 +102,19 @@ def are_behind(written: Exchange, reads: Sequence[ReadBack], record: Record) -> 
     """Those that stand behind the write for sure, in order."""
     steps = record.clock_steps_of(written.link.channel)
     return [item for item in reads if in_order(written, item.exchange, steps, record.limits.clock_step_ns)]
+
+
+def _is_unknown_by_now(in_vain: Exchange, last: Exchange, story: Story) -> bool:
+    """The module knows the identifier no more, in the session in which it told it, behind a later restart."""
+    start = story.start_after(last.end)
+    session = story.before(last).session
+    return (
+        in_vain.nrc == REFUSED_IDENTIFIER
+        and start is not None
+        and start.place < in_vain.begin
+        and session is not None
+        and story.before(in_vain).session == session
+    )
 
 
 def _unproven(text: str, wish: str) -> Outcome:

@@ -3,7 +3,7 @@
 | word | when |
 |---|---|
 | confirmed | the last status is one that the names call good, and the start of this run is in the capture |
-| unproven | accepted, and nothing says what the status means; or what was to be learned reads blank since |
+| unproven | accepted, and nothing says what the status means; or it reads blank, or memory was erased, since |
 | failed | refused for good, or a status that the names call bad |
 | interrupted | no final answer; still running at the end; a result that names ask for was not asked; stopped before |
 
@@ -17,7 +17,17 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from analysis.operations.model import Kind, Operation, Part, evidence, span
-from analysis.operations.routines import RESULT, STOP, RoutineCall, RoutineRun, Status, read_call, runs_of
+from analysis.operations.routines import (
+    RESULT,
+    STOP,
+    RoutineCall,
+    RoutineRun,
+    Status,
+    erase_behind,
+    read_call,
+    runs_of,
+    told_erase,
+)
 from analysis.readings import Reading
 from analysis.record import Record
 from analysis.story import Story
@@ -40,6 +50,7 @@ def _operation(run: RoutineRun, story: Story, record: Record) -> Operation:
     outcome = _outcome(run)
     if first.kind == "learn" and outcome.word is Word.CONFIRMED:
         outcome = _weighed_against(_learned_since(run, story, record), outcome)
+        outcome = _before_an_erase(run, outcome, story, record)
     return Operation(
         kind=Kind.ROUTINE,
         link=story.link,
@@ -81,7 +92,7 @@ def _learned_since(run: RoutineRun, story: Story, record: Record) -> list[Readin
 
 def _weighed_against(learned: Sequence[Reading], outcome: Outcome) -> Outcome:
     """A learned value that reads blank speaks against it; names do not say which routine learns which value."""
-    blank = [item for item in learned if len(item.raw) > 1 and not item.raw.strip(b"\xff")]
+    blank = [item for item in learned if _is_blank(item)]
     if not blank:
         return outcome
     shown = tuple(evidence(item.exchange, f"{item.title} reads blank since") for item in blank)
@@ -90,6 +101,22 @@ def _weighed_against(learned: Sequence[Reading], outcome: Outcome) -> Outcome:
         return Outcome(outcome.word, Confidence.MEDIUM, outcome.proof, because)
     wish = f"read {blank[0].number} after an ignition cycle and capture it; blank means that nothing is learned"
     return Outcome(Word.UNPROVEN, Confidence.MEDIUM, (), because, wish)
+
+
+def _is_blank(reading: Reading) -> bool:
+    return len(reading.raw) > 1 and not reading.raw.strip(b"\xff")
+
+
+def _before_an_erase(run: RoutineRun, outcome: Outcome, story: Story, record: Record) -> Outcome:
+    """What was learned may be gone behind an erase as trims may, unless a learned value was read behind it."""
+    erase = erase_behind(run.telling.exchange.end, story, record.names)
+    if outcome.word is not Word.CONFIRMED or erase is None:
+        return outcome
+    if any(item.place > erase.end and not _is_blank(item) for item in _learned_since(run, story, record)):
+        return outcome
+    text = f"then {told_erase(erase)}, which learned values survive in some modules and not in others"
+    wish = f"look up whether {run.calls[0].said} has to be run behind programming, and capture that run"
+    return Outcome(Word.UNPROVEN, Confidence.MEDIUM, (), (*outcome.because, text), wish)
 
 
 #: How a wish begins where a run may still go on.

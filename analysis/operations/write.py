@@ -3,7 +3,7 @@
 | word | when |
 |---|---|
 | confirmed | answered positively, and a later read of the same identifier by the same module is equal: read after a restart if one followed (high), else in the same power cycle (medium) |
-| unproven | answered positively, and not read since, or only before the restart or the erase that followed, or the same module held the value before (one taken out in between, by its serial number, is another); or its answer is missing in the record, and it was read as written since |
+| unproven | answered positively, and not read since, or only before the restart or the erase that followed, or the same module held the value before (one taken out in between, by its serial number, is another); or it says another VIN elsewhere since; or its answer is missing in the record, and it was read as written since |
 | failed | refused for good, or the last read differs from what was written |
 | interrupted | no final answer, or the request is not whole |
 
@@ -17,7 +17,7 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 
 from analysis.exchanges import Answer, Exchange, Place
-from analysis.operations.model import Kind, Operation, Part, span
+from analysis.operations.model import Kind, Operation, Part, evidence, span
 from analysis.operations.read_back import (
     NOTHING,
     ReadBack,
@@ -33,8 +33,10 @@ from analysis.operations.replaced import is_of_another_unit, is_of_module_before
 from analysis.readings import Reading, is_vin_by_value, said_identifiers, title_of
 from analysis.record import Record
 from analysis.story import Story
+from analysis.vins import tells_vin, vin_in
 from analysis.words import Confidence, Outcome, Word
 from canlog.names.tables import IdentifierName
+from canlog.names.vin import check_vin
 from canlog.services.identifiers import identifier_kind, identifier_text
 from canlog.services.traits import Act, item_written, traits_of
 
@@ -207,7 +209,35 @@ class _Judge:
             wish=self._wish(),
             in_vain=last_in_vain({self.identifier}, self._until_written_again()),
         )
-        return judge_read_back(written, self._read_backs(reads), self.story, self.record)
+        judged = judge_read_back(written, self._read_backs(reads), self.story, self.record)
+        other = self._other_vin() if self.kind == "vin" and judged.word is Word.CONFIRMED else None
+        if other is None:
+            return judged
+        where = evidence(other.exchange, "says").where
+        text = f"{judged.because[0]}, but {other.title} says {vin_in(other).text} since ({where})"
+        both = f"{other.number} of {self.story.label} with {identifier_text(self.identifier)}"
+        wish = f"compare {both} after an ignition cycle and capture both"
+        return Outcome(Word.UNPROVEN, Confidence.MEDIUM, (), (text,), wish)
+
+    def _other_vin(self) -> Reading | None:
+        """What the module says of its VIN elsewhere behind the write and its last restart, where that is another one.
+
+        It may keep several, and what emission diagnostics tell is the one that an inspection reads.
+        """
+        written = check_vin(self.data)
+        if not written.well_formed:
+            return None
+        told = {item.key: item for item in self.record.readings(self.story) if tells_vin(item) and self._is_since(item)}
+        said = (item for item in told.values() if not self._reads_it(item) and vin_in(item).well_formed)
+        return next((item for item in said if vin_in(item).text != written.text), None)
+
+    def _is_since(self, reading: Reading) -> bool:
+        is_behind = reading.place > self.exchange.end and (self._horizon is None or reading.place < self._horizon)
+        return (
+            is_behind
+            and self.story.start_after(reading.place) is None
+            and not is_of_another_unit(reading, self.exchange, self.story, self.record)
+        )
 
     def _read_backs(self, reads: Sequence[Reading]) -> list[ReadBack]:
         return [ReadBack(item.exchange, self._equal(item.raw)) for item in reads]

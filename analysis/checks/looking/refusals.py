@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 from analysis.checks.looking.causes import causes_of
 from analysis.checks.registry import Context, Seen
-from analysis.exchanges import Answer, Exchange, Place
+from analysis.exchanges import Exchange, Place
 from analysis.operations.model import evidence
 from analysis.story import Story
 from analysis.words import Confidence, Severity
@@ -120,8 +120,3 @@ def said(exchange: Exchange) -> str:
 def asked(exchange: Exchange) -> str:
     """The telling bytes of a request."""
     return act_of(exchange).hex(" ").upper() or f"{exchange.service:02X}"
-
-
-def is_refused(exchange: Exchange) -> bool:
-    """The exchange ended with a negative response."""
-    return exchange.outcome is Answer.NEGATIVE

@@ -30,3 +30,14 @@ def test_every_cause_is_said_to_be_a_possible_one(text: str) -> None:
 
 def test_a_sentence_stays_as_it_is() -> None:
     assert in_words("A real fault.") == "A real fault."
+
+
+@pytest.mark.parametrize(("code", "said"), [("22", "Meet the conditions"), ("24", "which step"), ("33", "Unlock")])
+def test_the_next_step_behind_a_refused_download_is_what_its_code_asks_for(code: str, said: str) -> None:
+    """One that is locked, or wants another step first, says nothing of the file: ISO 14229-1:2020, annex A.1 (M)."""
+    report = heard(read("F190", "41"), ask("10 02", "50 02 0032 01F4"), request(answer=f"7F 34 {code}"))
+    steps = " ".join(map(str, report.verdict.next_steps))
+    assert said in steps
+    assert "that file and address fit" not in steps
+    fits = heard(read("F190", "41"), enter(), request(answer="7F 34 31"))
+    assert "that file and address fit" in " ".join(map(str, fits.verdict.next_steps))

@@ -335,10 +335,28 @@ def test_a_bad_check_of_one_block_is_not_hidden_by_a_good_one_of_another() -> No
     assert download_word(talk, names=names)[0] == "failed"
 
 
+def test_the_result_of_the_check_of_one_block_does_not_hide_the_bad_one_of_another() -> None:
+    """Both checks run at a time, and the result of the first block is asked for last."""
+    started = [ask(f"{CHECK} 01", "71 01 0266 02"), ask(f"{CHECK} 02", "71 01 0266 02")]
+    results = [ask("31 03 0266 02", "71 03 0266 01"), ask("31 03 0266 01", "71 03 0266 00")]
+    report = heard(programming(), programming(address=0x20000), started, results, names=NAMES)
+    assert words(report, "download") == ["confirmed", "failed"]
+
+
 def test_a_second_download_after_the_check_is_judged_without_it() -> None:
     report = heard(BEFORE, programming(), GOOD, programming(), names=NAMES)
     assert words(report, "download") == ["confirmed", "unproven"]
     assert report.verdict.overall == "unproven"
+
+
+@pytest.mark.parametrize("again", ["71 01 FF01 01", "71 01 FF01"])
+def test_the_dependency_check_asked_again_counts_as_it_answered_last(again: str) -> None:
+    fits, started = ask("31 01 FF01", "71 01 FF01 00"), [reset(), read("F188", SOFTWARE)]
+    assert download_word(programming(), fits, started) == ("confirmed", "medium")
+    assert download_word(programming(), fits, ask("31 01 FF01", again), started)[0] == "unproven"
+    assert download_word(programming(), fits, started, ask("31 01 FF01", again))[0] == "unproven"
+    not_done = ask("31 01 FF01", "7F 31 22")
+    assert download_word(programming(), fits, not_done, started) == ("confirmed", "medium")
 
 
 def test_a_routine_of_another_kind_decides_nothing() -> None:
@@ -408,6 +426,33 @@ def test_an_erase_refused_as_busy_and_repeated_is_superseded() -> None:
 def test_a_second_exit_that_is_refused_undoes_nothing() -> None:
     talk = [ask(*ERASE), request(), *blocks(), ask("37", "77"), ask("37", "7F 37 24"), GOOD]
     assert words(heard(BEFORE, talk, names=NAMES), "download") == ["confirmed"]
+
+
+EXIT_AGAIN: list[Talk] = [tester("37"), gap(3), ask("37", "7F 37 24")]
+
+
+def test_an_exit_sent_again_after_a_lost_answer_and_refused_as_not_due_is_no_failure() -> None:
+    """The module took the first one, so the second is not due: ISO 14229-1:2020, 15.5 (M)."""
+    carried = [BEFORE, ask(*ERASE), request(), *blocks(), EXIT_AGAIN]
+    report = heard(carried, GOOD, reset(), read("F188", b"PCU-SW-1299"), names=NAMES)
+    assert word_of(report, "download") == ("confirmed", "medium")
+    assert any("refused as not due (24)" in text for text in only(report, "download").outcome.because)
+    assert "transfer-exit-refused" not in {one.id for one in report.findings}
+    assert word_of(heard(carried, reset(), read("F188", b"PCU-SW-1299"), names=NAMES), "download")[0] == "unproven"
+    assert word_of(heard(carried, gap(1), read("F190", "41"), names=NAMES), "download")[0] == "interrupted"
+
+
+@pytest.mark.parametrize(
+    "talk",
+    [
+        [request(), *blocks()[:2], EXIT_AGAIN],
+        [request(), *blocks(), ask("37", "7F 37 24"), gap(3), ask("37", "7F 37 24")],
+        [request(), *blocks(), tester("37"), gap(3), ask("37", "7F 37 72")],
+    ],
+    ids=["blocks are missing", "refused at once", "refused for the memory"],
+)
+def test_any_other_exit_that_is_refused_is_a_failure(talk: Talk) -> None:
+    assert download_word(ask(*ERASE), talk, GOOD, names=NAMES)[0] == "failed"
 
 
 # interruptions

@@ -3,7 +3,24 @@
 from __future__ import annotations
 
 import pytest
-from talk import ERASE, IMAGE, ask, block, blocks, cyclic, enter, gap, heard, request, tester
+from talk import (
+    ERASE,
+    IMAGE,
+    NAMES,
+    SOFTWARE,
+    ask,
+    block,
+    blocks,
+    cyclic,
+    enter,
+    gap,
+    heard,
+    read,
+    request,
+    reset,
+    state,
+    tester,
+)
 from test_next_steps import report
 
 
@@ -86,3 +103,23 @@ def test_a_supply_that_is_too_high_is_brought_down_before_a_support_unit_is_conn
     if code == "92":
         assert found[0].startswith("Bring the supply of 7E0>7E8 down")
         assert found[1].startswith(unit)
+
+
+@pytest.mark.parametrize("check", ["71 01 0266 00", None], ids=["confirmed", "not proven"])
+def test_a_module_whose_programming_stands_is_not_programmed_again_for_a_try_that_touched_nothing(
+    check: str | None,
+) -> None:
+    done = [enter(), ask(*ERASE), request(), blocks(), ask("37", "77"), ask("31 01 0266", check) if check else ()]
+    again = [reset(), read("F188", b"PCU-SW-1299"), enter(), ask("31 01 FF00", "7F 31 22"), reset()]
+    found = heard(read("F188", SOFTWARE), done, again, read("F188", b"PCU-SW-1299"), names=NAMES)
+    said = " ".join(found.verdict.next_steps)
+    assert "Program PCU again only if more was meant" in said
+    assert "once the cause is known" not in said
+    assert "the programming before it stands" in state(found).advice
+
+
+def test_one_whose_programming_before_was_broken_off_is() -> None:
+    begun = [enter(), ask(*ERASE), request(), blocks()[0], reset()]
+    found = heard(begun, enter(), ask("31 01 FF00", "7F 31 22"), reset(), read("F188", SOFTWARE), names=NAMES)
+    assert "only if more was meant" not in " ".join(found.verdict.next_steps)
+    assert "stands" not in state(found).advice

@@ -195,6 +195,13 @@ def test_a_transfer_without_end_is_an_interruption() -> None:
     assert kwp(K_ERASE, K_REQUEST, k_blocks(64))[0] == "interrupted"
 
 
+def test_an_exit_of_kwp2000_sent_again_and_refused_as_not_due_is_no_failure() -> None:
+    """22 is "condition not met, or step not due" there. ISO 14230-3 (M)."""
+    again = [tester("37"), gap(3), ask("37", "7F 37 22")]
+    assert kwp(K_ERASE, K_REQUEST, k_blocks(), again, K_RESET, K_NEW)[0] == "unproven"
+    assert kwp(K_ERASE, K_REQUEST, k_blocks(), ask("37", "7F 37 22"), K_RESET, K_NEW)[0] == "failed"
+
+
 def test_a_session_of_kwp2000_is_the_whole_byte() -> None:
     report = heard(K_ENTER, K_ERASE)
     assert only(report, "session").details["session"] == "02"  # programming, as UDS numbers it
@@ -208,6 +215,16 @@ def test_local_data_is_read_back_by_its_own_service() -> None:
     assert word_of(heard(*wrote, ask("21 20", "61 20 0103")), "write")[0] == "failed"
     # 1A of the same number is another thing: it cannot say that the write failed.
     assert word_of(heard(*wrote, ask("1A 20", "5A 20 0103")), "write")[0] == "unproven"
+
+
+def test_a_routine_of_kwp2000_that_still_runs_when_last_asked_has_not_failed() -> None:
+    """23 is routineNotComplete there, and no final answer. ISO 14230-3 (M)."""
+    learn = '[[routine]]\nid = "40"\nname = "prime"\nkind = "learn"\nstatus = { "00" = "good: learned" }\n'
+    runs = [ask("1A 91", "5A 91 41313233"), ask("31 40", "71 40"), ask("33 40", "7F 33 23")]
+    report = heard(*runs, names=learn)
+    assert word_of(report, "routine")[0] == "interrupted"
+    assert not [step for step in report.verdict.next_steps if "run it again" in str(step)]
+    assert word_of(heard(*runs, ask("33 40", "73 40 00"), names=learn), "routine")[0] == "confirmed"
 
 
 def test_a_dtc_like_refusal_of_another_dialect_is_not_read_as_uds() -> None:

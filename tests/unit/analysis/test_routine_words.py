@@ -186,3 +186,57 @@ def test_erase_and_dependency_check_are_no_learn_routines(identifier: str) -> No
 
 def test_what_names_call_a_check_is_no_learn_routine() -> None:
     assert only(heard(BEFORE, ask("31 01 0266", "71 01 0266 00"), names=NAMES), "routine").part is None
+
+
+@pytest.mark.parametrize("code", ["24", "22", "12"])
+def test_a_result_that_was_told_stays_told_when_it_is_asked_for_again_and_refused(code: str) -> None:
+    assert routine_word(DONE, ask(RESULT, f"7F 31 {code}")) == "confirmed"
+    assert routine_word(ask(LEARN, "71 01 0270 02"), ask(RESULT, "71 03 0270 01"), ask(RESULT, "7F 31 24")) == "failed"
+
+
+def test_a_result_that_says_no_behind_a_good_one_is_not_hidden_by_it() -> None:
+    assert routine_word(DONE, ask(RESULT, "71 03 0270 01")) == "failed"
+    assert routine_word(DONE, ask(RESULT, "7F 31 72")) == "failed"
+
+
+def test_a_result_that_is_refused_before_it_was_told_is_a_failure() -> None:
+    assert routine_word(ask(LEARN, "71 01 0270 00"), ask(RESULT, "7F 31 24"), names=AT_ONCE) == "failed"
+
+
+def test_busy_when_last_asked_for_its_result_is_no_failure() -> None:
+    report = heard(BEFORE, ask(LEARN, "71 01 0270 02"), ask(RESULT, "7F 31 21"), names=NAMES)
+    assert word_of(report, "routine")[0] == "interrupted"
+    assert "run routine" not in only(report, "routine").outcome.would_change
+
+
+def test_a_second_start_that_is_refused_while_the_first_runs_does_not_take_its_result() -> None:
+    again = ask(LEARN, "7F 31 24")
+    assert routine_word(ask(LEARN, "71 01 0270 02"), again, ask(RESULT, "71 03 0270 00")) == "confirmed"
+    assert routine_word(ask(LEARN, "71 01 0270 02"), again) == "failed"
+
+
+def test_a_result_belongs_to_the_run_whose_option_it_names() -> None:
+    """Two cylinders are learned at a time; the first is asked for last."""
+    started = [ask(f"{LEARN} 01", "71 01 0270 02"), ask(f"{LEARN} 02", "71 01 0270 02")]
+    asked = [ask(f"{RESULT} 02", "71 03 0270 01"), ask(f"{RESULT} 01", "71 03 0270 00")]
+    assert words(heard(BEFORE, started, asked, names=NAMES), "routine") == ["confirmed", "failed"]
+    assert words(heard(BEFORE, started, asked[1:], names=NAMES), "routine") == ["confirmed", "interrupted"]
+
+
+def test_a_result_of_an_option_that_was_not_started_proves_nothing_of_another() -> None:
+    report = heard(BEFORE, ask(f"{LEARN} 02", "71 01 0270 02"), ask(f"{RESULT} 01", "71 03 0270 00"), names=NAMES)
+    assert "confirmed" not in words(report, "routine")
+
+
+def test_a_result_without_the_option_of_its_start_is_that_of_the_run_started_last() -> None:
+    assert routine_word(ask(f"{LEARN} 02", "71 01 0270 02"), ask(RESULT, "71 03 0270 00")) == "confirmed"
+
+
+@pytest.mark.parametrize("code", ["11", "12"])
+def test_a_module_without_a_request_for_results_has_told_its_result_at_the_start(code: str) -> None:
+    asked = ask(RESULT, f"7F 31 {code}")
+    assert routine_word(ask(LEARN, "71 01 0270 00"), asked, names=AT_ONCE) == "confirmed"
+    assert routine_word(ask(LEARN, "71 01 0270 01"), asked, names=AT_ONCE) == "failed"
+    assert routine_word(ask(LEARN, "71 01 0270"), asked, names=AT_ONCE) == "unproven"
+    assert routine_word(ask(LEARN, "71 01 0270 00"), asked) == "failed"
+    assert routine_word(asked) == "failed"

@@ -316,3 +316,15 @@ def test_a_write_whose_answer_the_record_lacks_is_not_proven_by_itself_when_it_r
 def test_a_write_whose_answer_the_record_lacks_is_open_without_a_reading_of_it(since: list[object]) -> None:
     report = heard(BEFORE, [write("3A01", NEW)[:1], write("3A02", "0102")], reset(), since, names=NAMES)
     assert of_kind(report, "write")[0].outcome.word == "interrupted"
+
+
+def test_an_identifier_that_is_unknown_behind_a_later_restart_takes_the_proof_away() -> None:
+    written = [write("4A10", "11223344"), reset(), read("4A10", "11223344")]
+    unknown = ask("22 4A10", "7F 22 31")
+    report = heard(written, reset(), unknown)
+    assert word_of(report, "write")[0] == "unproven"
+    assert "since a later restart its reading was refused with 31" in only(report, "write").outcome.because[0]
+    assert word_of(heard(written, reset(), unknown, read("4A10", "11223344")), "write")[0] == "confirmed"
+    # Without a restart, or in another session, it may only not be told there: ISO 14229-1:2020, 11.2 (M).
+    assert word_of(heard(written, unknown), "write")[0] == "confirmed"
+    assert word_of(heard(written, reset(), ask("10 03", "50 03 0032 01F4"), unknown), "write")[0] == "confirmed"
