@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import TYPE_CHECKING
 
@@ -83,6 +83,19 @@ class Record:
     def capture(self, number: int) -> CaptureRecord:
         """A capture by its number (from 1)."""
         return self.captures[number - 1]
+
+    def until(self, capture: int) -> Record:
+        """What was known at the end of a capture, by its number."""
+        stories = (
+            replace(story, exchanges=tuple(item for item in story.exchanges if item.capture <= capture))
+            for story in self.stories
+        )
+        return replace(
+            self,
+            captures=self.captures[:capture],
+            exchanges=tuple(item for item in self.exchanges if item.capture <= capture),
+            stories=tuple(story for story in stories if story.exchanges),
+        )
 
     @cached_property
     def talking(self) -> frozenset[int | None]:

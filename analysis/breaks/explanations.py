@@ -75,6 +75,31 @@ class _Break(NamedTuple):
         has_clock = bad is not None and self.record.capture(bad.capture).survey.summary.last_time_ns is not None
         return exchange.begin_ns if exchange is not None and has_clock else None
 
+    def silence(self, who: Silent, *ids: str) -> Iterator[tuple[Evidence, ...]]:
+        """Findings of who fell silent first, or the break itself where the module answers again in a later capture."""
+        if self.post_mortem.silent_first is who:
+            yield from (item.evidence for item in self.found(*ids))
+            yield from self.silence_over(who, *ids)
+
+    def silence_over(self, who: Silent, *ids: str) -> Iterator[tuple[Evidence, ...]]:
+        """The break itself: findings tell of a silence that lasts, and this one ended with a later capture."""
+        bad = self.post_mortem.first_bad
+        if self.post_mortem.silent_first is not who or bad is None or any(self.found(*ids)):
+            return
+        if self.answered_since(bad):
+            yield (bad,)
+
+    def is_later(self, item: Finding) -> bool:
+        """All of it stands in captures behind that of the break."""
+        bad = self.post_mortem.first_bad
+        return bad is not None and all(one.capture > bad.capture for one in item.evidence)
+
+    def answered_since(self, bad: Evidence) -> bool:
+        """The module of the first bad thing is heard in a later capture."""
+        exchange = self.record.exchange_at((bad.capture, bad.lines[0]))
+        story = self.record.story(exchange.link.key) if exchange is not None else None
+        return story is not None and any(item.response is not None for item in story.own if item.capture > bad.capture)
+
 
 class _Cause(NamedTuple):
     text: str
@@ -115,6 +140,8 @@ def _supply(seen: _Break) -> Iterator[Sign]:
     yield from _low_reading(seen)
     yield from (Sign(MEDIUM, item.evidence) for item in seen.found("erase-failed") if _says_72(item))
     yield from (Sign(STRONG, item.evidence) for item in seen.found("silence-everything", "tester-alone"))
+    for who, check_id in ((Silent.EVERYTHING, "silence-everything"), (Silent.ALL_BUT_TESTER, "tester-alone")):
+        yield from (Sign(STRONG, shown) for shown in seen.silence_over(who, check_id))
     yield from (Sign(-MEDIUM, shown) for shown in _steady(seen))
 
 
@@ -147,16 +174,14 @@ def _steady(seen: _Break) -> Iterator[tuple[Evidence, ...]]:
 
 def _module_alone(seen: _Break) -> Iterator[Sign]:
     """It fell silent or restarted while everything else went on."""
-    if seen.post_mortem.silent_first is Silent.MODULE:
-        yield from (
-            Sign(STRONG, item.evidence)
-            for item in seen.found("silence-module-first", "silence-in-erase", "reset-no-return")
-        )
+    ids = ("silence-module-first", "silence-in-erase", "reset-no-return")
+    yield from (Sign(STRONG, shown) for shown in seen.silence(Silent.MODULE, *ids))
     yield from (Sign(STRONG, item.evidence) for item in seen.found("pending-without-end") if seen.is_break(item))
 
 
 def _branch(seen: _Break) -> Iterator[Sign]:
     yield from (Sign(STRONG, item.evidence) for item in seen.found("silence-branch"))
+    yield from (Sign(STRONG, shown) for shown in seen.silence_over(Silent.BRANCH, "silence-branch"))
 
 
 def _line(seen: _Break) -> Iterator[Sign]:
@@ -168,8 +193,7 @@ def _line(seen: _Break) -> Iterator[Sign]:
 
 
 def _tester(seen: _Break) -> Iterator[Sign]:
-    if seen.post_mortem.silent_first is Silent.TESTER:
-        yield from (Sign(STRONG, item.evidence) for item in seen.found("silence-tester-first"))
+    yield from (Sign(STRONG, shown) for shown in seen.silence(Silent.TESTER, "silence-tester-first"))
     slow = ("session-gap", "tester-gives-up-early", "stall-inside-message", "connection-broken-off")
     yield from (Sign(MEDIUM, item.evidence) for item in seen.near(*slow))
     ids = ("transfer-exit-missing", "block-missing", "block-repeated-different", "size-short")
@@ -213,6 +237,7 @@ def _two_testers(seen: _Break) -> Iterator[Sign]:
 def _recording(seen: _Break) -> Iterator[Sign]:
     if seen.post_mortem.silent_first is Silent.CAPTURE_ENDED:
         yield from (Sign(STRONG, item.evidence) for item in seen.found("capture-ends-inside"))
+        yield from (Sign(-STRONG, item.evidence) for item in seen.found("boot-mode-only") if seen.is_later(item))
     yield from (Sign(MEDIUM, item.evidence) for item in seen.found("frames-dropped-by-logger"))
 
 

@@ -135,7 +135,7 @@ def _facts(
     share: float | None,
 ) -> PostMortem:
     good = _last_good(story, bad)
-    silent = silent_with(story, record).who
+    silent = _silent_first(story, record, bad)
     return PostMortem(
         stage=stage,
         last_good=evidence(good, _said(good, story, record)) if good is not None else None,
@@ -145,6 +145,15 @@ def _facts(
         supply=tuple(supply_readings(record)),
         facts=break_facts(bad.exchange, operations, story, record, silent) if bad is not None else (),
     )
+
+
+def _silent_first(story: Story, record: Record, bad: _Step | None) -> Silent:
+    """Who fell silent at the break: that the module answers in a later capture says nothing of it."""
+    if bad is None or not any(item.response is not None for item in story.own if item.capture > bad.exchange.capture):
+        return silent_with(story, record).who
+    then = record.until(bad.exchange.capture)
+    own = then.story(story.link.key)
+    return silent_with(own, then).who if own is not None else Silent.UNKNOWN
 
 
 def _last_good(story: Story, bad: _Step | None) -> Exchange | None:

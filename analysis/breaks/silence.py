@@ -1,6 +1,7 @@
 """Who fell silent first: the module, the tester, everything, or only the record.
 
-Times are compared inside the last capture in which the module was spoken to. Source: common practice, no source.
+Times are compared inside the last capture in which the module was spoken to; the post-mortem asks what was known at the
+end of that of the break. Source: common practice, no source.
 """
 
 from __future__ import annotations

@@ -1,6 +1,7 @@
 """Bursts of error frames.
 
-What is seen: many error frames stand close together, more than a sound line brings.
+What is seen: many error frames stand close together, or more than one a second for ten seconds: more than a sound
+line brings.
 What it can mean: A fault of the line or a connector that moved; a node at another bit rate; a node that fails; a
 missing termination.
 How to tell it from look-alikes: single error frames when a device is plugged in; a logger that counts lost
@@ -14,14 +15,17 @@ Evidence: the first error frames of each burst. Source: ISO 11898-1, fault confi
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from analysis.checks.registry import Context, Seen, check
 from analysis.limits import MS_NS
 from analysis.words import Confidence, Evidence, Severity
+from canlog.counting import lasting
 
 #: So many within so long are a burst; common practice, no source.
 BURST, BURST_NS = 16, 10 * MS_NS
+#: So close to each other for so long is more than a plug that moved once; common practice, no source.
+STEADY_GAP_NS, STEADY_NS = 1000 * MS_NS, 10_000 * MS_NS
 
 
 @check("error-frame-burst", severity=Severity.SERIOUS)
@@ -38,3 +42,20 @@ def find(ctx: Context) -> Iterator[Seen]:
             shown = (Evidence(capture.number, (lines[first], lines[first + BURST - 1]), "error frames close together"),)
             text = f"{capture.name}: {summary.error_frames} error frames, {BURST} of them within 10 ms at least once."
             yield Seen(Confidence.MEDIUM, shown, text)
+        elif steady := _steady(times):
+            first, last = steady
+            shown = (Evidence(capture.number, (lines[first], lines[last]), "error frames again and again"),)
+            lasted = lasting(times[last] - times[first])
+            text = f"{capture.name}: {summary.error_frames} error frames, more than one a second for {lasted}."
+            yield Seen(Confidence.MEDIUM, shown, text)
+
+
+def _steady(times: Sequence[int]) -> tuple[int, int] | None:
+    """First and last of the first row of error frames that goes on for long enough without a pause."""
+    first = 0
+    for at in range(1, len(times) + 1):
+        if at == len(times) or not 0 <= times[at] - times[at - 1] < STEADY_GAP_NS:
+            if times[at - 1] - times[first] >= STEADY_NS:
+                return first, at - 1
+            first = at
+    return None

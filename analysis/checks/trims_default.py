@@ -1,6 +1,6 @@
 """Trim values look factory-empty.
 
-What is seen: after the job the values are the default: empty memory, or one value for all units.
+What is seen: after the job the values are the default: empty memory, one byte throughout, or one value for all units.
 What it can mean: They were never written, or the write went elsewhere. Rarely: a set that is truly neutral.
 How to tell it from look-alikes: values read before the job from a new module, which are normal; neutral by intent:
 the label says so; equal values that the job sheet gives, or that were read before
@@ -40,6 +40,7 @@ def find(ctx: Context) -> Iterator[Seen]:
             is_alike = len(run) > 2 and len({item.value for item in run}) == 1 and len(run[0].value) >= LONG_ENOUGH
             if is_alike and not all(_is_asked(ctx, story, item) for item in run):
                 empty |= {item.identifier: item for item in run}
+        yield from _flat(ctx, story, [item for item in values if item.identifier not in empty])
         if empty:
             names = said_identifiers(empty)
             shown = tuple(empty[identifier].evidence for identifier in sorted(empty))
@@ -47,6 +48,21 @@ def find(ctx: Context) -> Iterator[Seen]:
             held = all(_was_held(item) for item in empty.values())
             text = "are all equal, as they were read before" if held else "hold a default"
             yield Seen(sure, shown, f"{story.label}: {names} {text}.", severity=Severity.WARNING if held else None)
+
+
+def _flat(ctx: Context, story: Story, values: list[UnitValue]) -> Iterator[Seen]:
+    """Records of one byte throughout: a neutral value may look like that, so less sure than erased memory."""
+    flat = {
+        item.identifier: item
+        for item in values
+        if len(item.value) >= LONG_ENOUGH and len(set(item.value)) == 1
+        and not _is_asked(ctx, story, item) and not _was_the_same(item)
+    }  # fmt: skip
+    if flat:
+        shown = tuple(flat[identifier].evidence for identifier in sorted(flat))
+        verb = "is" if len(flat) == 1 else "are"
+        text = f"{story.label}: {said_identifiers(flat)} {verb} one byte throughout: a default, or truly neutral."
+        yield Seen(Confidence.LOW, shown, text, severity=Severity.WARNING)
 
 
 def _is_asked(ctx: Context, story: Story, item: UnitValue) -> bool:
@@ -58,7 +74,12 @@ def _was_held(item: UnitValue) -> bool:
     """The module held it before, or another one did: equal values may be meant, though that may be a default too."""
     details = item.write.details if item.write is not None else {}
     is_copy = details.get("source_link") is not None and details.get("written") == item.value.hex().upper()
-    return not _is_empty(item) and (is_copy or details.get("before") == item.value.hex().upper())
+    return not _is_empty(item) and (is_copy or _was_the_same(item))
+
+
+def _was_the_same(item: UnitValue) -> bool:
+    """The module told this value before it was written again."""
+    return item.write is not None and item.write.details.get("before") == item.value.hex().upper()
 
 
 def _is_named(item: UnitValue) -> bool:

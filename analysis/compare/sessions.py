@@ -13,6 +13,7 @@ from collections import Counter
 from collections.abc import Hashable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
+from itertools import groupby
 from typing import NamedTuple
 
 from analysis.exchange_words import tell
@@ -127,7 +128,7 @@ def steps(record: Record, roles: Mapping[str, str]) -> list[Step]:
     target: dict[str, object] = {}  # the download that is open at each module
     written: dict[tuple[str, int], bytes] = {}  # the last value of each identifier of a module
     found = []
-    for exchange in record.exchanges:
+    for exchange in _by_part(record, roles):
         if exchange.act is Act.TESTER_PRESENT:
             continue
         role = roles.get(exchange.link.key, EVERYBODY)
@@ -143,6 +144,12 @@ def steps(record: Record, roles: Mapping[str, str]) -> list[Step]:
         as_written = _reads_as_written(exchange, label, role, written, record)
         found.append(Step((*meaning, seen[meaning]), label or role, exchange, told, as_written))
     return found
+
+
+def _by_part(record: Record, roles: Mapping[str, str]) -> Iterator[Exchange]:
+    """In order of time, but the answers to one request to all by who gave them: which comes first is chance."""
+    for _, same in groupby(record.exchanges, key=lambda one: one.begin):
+        yield from sorted(same, key=lambda one: roles.get(one.link.key, EVERYBODY))
 
 
 def _reads_as_written(
@@ -229,10 +236,12 @@ def _gap(ours: Sequence[Step], theirs: Sequence[Step]) -> Iterator[tuple[Step | 
         waiting.setdefault(one.key[:-1], []).append(at)
     done = 0
     for one in ours:
-        there = next((at for at in waiting.get(one.key[:-1], ()) if at >= done), None)
-        if there is None:
+        places = waiting.get(one.key[:-1], [])
+        nearest = bisect_left(places, done)
+        if nearest == len(places):
             yield one, None
             continue
+        there = places[nearest]
         yield from ((None, other) for other in theirs[done:there])
         yield one, theirs[there]
         done = there + 1

@@ -55,6 +55,9 @@ def _one(page: Lines, image: Image) -> None:
     blocks = counted(int(str(image.operation.details["blocks"])), "block")
     carried = f"{image.n_bytes:,}{due} bytes" if image.n_bytes else "no byte recorded"
     page.text(f"{kind}{carried}{place}, in {blocks}")
+    if image.n_repeats:
+        was = "was sent again, and is" if image.n_repeats == 1 else "were sent again, and are"
+        page.text(f"{counted(image.n_repeats, 'block')} {was} counted once.")
     page.text(_wholeness(image), colour="good" if image.is_whole else "doubtful")
     for problem in image.problems:
         page.text(problem, mark="- ")

@@ -14,6 +14,7 @@ from bisect import bisect_right
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from itertools import pairwise
 from typing import NamedTuple
 
 from analysis.image.placing import Laid, place_blocks
@@ -52,6 +53,7 @@ class Image:
     unplaced: tuple[Piece, ...]  # blocks of which nobody can say where they lie
     overlaps: tuple[Range, ...]  # written more than once by this download
     problems: tuple[str, ...]
+    n_repeats: int  # blocks sent again with the same bytes
 
     @cached_property
     def n_bytes(self) -> int:
@@ -145,6 +147,7 @@ def _image(operation: Operation, attempt: Attempt, story: Story) -> Image:
         unplaced=places.unplaced,
         overlaps=tuple(overlaps),
         problems=tuple(problems),
+        n_repeats=sum(bool(one.asked) and one.asked == again.asked for one, again in pairwise(attempt.blocks)),
     )
 
 

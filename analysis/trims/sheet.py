@@ -6,7 +6,7 @@ trim, configuration or learned; without them, what was written and is no identif
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
@@ -106,15 +106,16 @@ def trim_sheets(report: Report, sheet: JobSheet | None = None) -> list[ModuleShe
     record = report.record
     sheets = []
     for story in record.stories:
-        lines = tuple(_lines(story, report))
+        lines = tuple(_lines(story, report, set(_asked(story, record, sheet))))
         missing = tuple(_not_read(story, record, sheet))
         if lines or (missing and story.own):
-            sheets.append(ModuleSheet(story.link.key, story.label, lines, missing, story.named))
+            sheets.append(ModuleSheet(story.link.key, story.label, lines, missing, _is_described(story, record)))
     return sheets
 
 
-def _lines(story: Story, report: Report) -> Iterator[UnitLine]:
+def _lines(story: Story, report: Report, asked: Collection[int]) -> Iterator[UnitLine]:
     record = report.record
+    is_described = _is_described(story, record)
     readings: dict[int, list[Reading]] = {}
     for reading in record.readings(story):
         readings.setdefault(reading.identifier, []).append(reading)
@@ -123,17 +124,26 @@ def _lines(story: Story, report: Report) -> Iterator[UnitLine]:
         for item in standing(report.operations)
         if item.kind is Kind.WRITE and item.part is Part.TRIMS and item.link.key == story.link.key
     }
-    wanted = {number for number, found in readings.items() if _is_unit_value(found[-1], story)}
+    wanted = {
+        number
+        for number, found in readings.items()
+        if number in asked or _is_unit_value(found[-1], is_described=is_described)
+    }
     for identifier in sorted(wanted | set(writes)):
         yield _line(story, identifier, readings.get(identifier, []), writes.get(identifier), record)
 
 
-def _is_unit_value(reading: Reading, story: Story) -> bool:
+def _is_described(story: Story, record: Record) -> bool:
+    """Names say what identifiers of the module are; a job sheet gives it a label alone."""
+    known = record.names.identifiers
+    return story.named and any(not name.modules or story.label in name.modules for name in known)
+
+
+def _is_unit_value(reading: Reading, *, is_described: bool) -> bool:
     """By its name; in a module without names, data that is no identification and no value measured (F4xx)."""
     if reading.name is not None:
         return reading.kind in SHEET_KINDS
-    is_named_module = story.named
-    return not is_named_module and reading.kind == "other" and not 0xF000 <= reading.identifier <= 0xFFFF
+    return not is_described and reading.kind == "other" and not 0xF000 <= reading.identifier <= 0xFFFF
 
 
 def _line(

@@ -879,6 +879,22 @@ def test_error_frames_of_a_frame_that_nobody_hears_are_no_finding_of_their_own(f
     assert found["frame-repeated-unacknowledged"].heading.startswith("One frame again and again")
 
 
+@pytest.mark.parametrize(
+    ("every_s", "times", "is_found"),
+    [(0.9, 13, True), (0.9, 10, False), (1.1, 13, False), (-0.9, 13, False)],
+    ids=["steadily", "not long enough", "too seldom", "a clock that runs back"],
+)
+def test_error_frames_that_go_on_for_ten_seconds_are_no_single_ones(
+    every_s: float, times: int, is_found: bool, findings: Findings
+) -> None:
+    begin = float(GOOD[0][1 : GOOD[0].index(")")])
+    errors = [f"({begin + 60 + every_s * number:.6f}) can0 20000004#0000000000000000" for number in range(times)]
+    found = {item.id: item for item in findings(bench(lambda: [*GOOD, *errors]))}
+    assert ("error-frame-burst" in found) is is_found
+    if is_found:
+        assert f"{times} error frames, more than one a second for" in found["error-frame-burst"].case
+
+
 def test_a_hole_is_named_by_its_addresses(findings: Findings) -> None:
     found = {item.id: item for item in findings(bench(erased_at_once))}
     assert "00010400-00017FFF (31,744 bytes) was erased and got nothing" in found["ranges-hole"].case

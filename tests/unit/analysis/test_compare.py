@@ -2,16 +2,34 @@
 
 from __future__ import annotations
 
+import time
 from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
-from talk import IMAGE, KEEPER, Talk, ask, block, blocks, gap, heard, programming, read, request, reset, tester, write
+from talk import (
+    IMAGE,
+    KEEPER,
+    Talk,
+    ask,
+    block,
+    blocks,
+    everybody,
+    gap,
+    heard,
+    module,
+    programming,
+    read,
+    request,
+    reset,
+    tester,
+    write,
+)  # fmt: skip
 
 from analysis import analyse
 from analysis.cli import main
 from analysis.compare.page import render_comparison
-from analysis.compare.sessions import Comparison, Kind, compare
+from analysis.compare.sessions import Comparison, Kind, Step, _gap, compare
 from analysis.report.model import Report
 
 FIXTURES = Path(__file__).parents[3] / "fixtures"
@@ -49,6 +67,24 @@ def test_time_seeds_and_keys_are_no_difference() -> None:
 def test_the_keep_alive_is_no_step() -> None:
     kept: list[Talk] = [*SESSION[:2], tester("3E 80"), *SESSION[2:]]
     assert compared(SESSION, kept).differences == ()
+
+
+@pytest.mark.parametrize("request_text", ["14 FFFFFF", "3E 00", "10 03"])
+def test_modules_that_answer_a_request_to_all_in_another_order_are_no_difference(request_text: str) -> None:
+    answer = {"14": "54", "3E": "7E 00", "10": "50 03 0032 01F4"}[request_text[:2]]
+    known: list[Talk] = [read("F188", b"A"), read("F188", b"B", on=KEEPER)]
+    good = [*known, everybody(request_text), module(answer), module(answer, KEEPER)]
+    bad = [*known, everybody(request_text), module(answer, KEEPER), module(answer)]
+    assert compared(good, bad).differences == ()
+
+
+def test_a_module_that_does_not_answer_a_request_to_all_is_a_difference() -> None:
+    """Look-alike: not another order, but one answer less."""
+    known: list[Talk] = [read("F188", b"A"), read("F188", b"B", on=KEEPER)]
+    good = [*known, everybody("14 FFFFFF"), module("54"), module("54", KEEPER)]
+    found = compared(good, [*known, everybody("14 FFFFFF"), module("54")])
+    assert [one.kind for one in found.differences] == [Kind.MISSING]
+    assert found.parting is not None
 
 
 def test_a_refused_block_is_where_they_part() -> None:
@@ -220,3 +256,19 @@ def test_readings_that_both_show_what_each_session_wrote_are_not_where_they_part
 
 def page_of(found: Comparison) -> str:
     return render_comparison(found, "good.log", "bad.log", 80, color=False)
+
+
+def test_many_steps_of_one_meaning_that_stand_elsewhere_are_aligned_as_quickly() -> None:
+    """Four times as many take about four times as long; where each is compared with each it is sixteen times."""
+
+    def taken_s(times: int) -> float:
+        live = [("module", ("read", number % 2)) for number in range(2 * times)]
+        ours = [Step((*key, number), "module", exchange, "") for number, key in enumerate(live)]
+        theirs = [Step((*key, -1 - number), "module", exchange, "") for number, key in enumerate(live)]
+        begin = time.process_time()
+        assert len(list(_gap(ours, theirs))) == 2 * times
+        return time.process_time() - begin
+
+    exchange = heard(read("F188", b"A")).record.exchanges[0]
+    short, long = (min(taken_s(times) for _ in range(3)) for times in (4000, 16000))
+    assert long < 8 * short

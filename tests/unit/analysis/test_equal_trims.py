@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import pytest
 from talk import KEEPER, Side, Talk, heard, read, reset, write
 
 from analysis.report.model import Report
@@ -52,3 +53,24 @@ def test_three_equal_values_of_four_are_not_said_to_be_two() -> None:
     assert found.case.endswith("3A01-3A03 hold the same value.")
     said = f"{found.title} {found.explanation} {found.try_next}".lower()
     assert "two" not in said and "both" not in said
+
+
+@pytest.mark.parametrize("flat", ["00 00 00 00 00 00", "20 20 20 20 20 20", "31 31 31 31 31 31"])
+@pytest.mark.parametrize("units", [UNITS[:1], UNITS[:2]])
+def test_one_byte_throughout_may_be_a_default_whoever_else_has_it(flat: str, units: tuple[str, ...]) -> None:
+    report = heard([[write(unit, flat) for unit in units], reset(), [read(unit, flat) for unit in units]])
+    assert severities(report) == ["warning"]
+    (found,) = (one for one in report.findings if one.id == "trims-default")
+    assert (str(found.confidence), "one byte throughout" in found.case) == ("low", True)
+
+
+@pytest.mark.parametrize("value", ["00 00", "00 00 00 00 00 01", "02 01 00 00 00 00 00 00"])
+def test_a_short_zero_or_a_record_that_tells_something_is_no_default(value: str) -> None:
+    assert severities(heard(write("3A01", value), reset(), read("3A01", value))) == []
+
+
+def test_one_byte_throughout_that_the_sheet_gives_or_the_module_held_is_meant() -> None:
+    flat = "00 00 00 00 00 00"
+    again: list[Talk] = [write("3A01", flat), reset(), read("3A01", flat)]
+    assert severities(heard(*again, sheet=SHEET.replace("414243444546", "000000000000"))) == []
+    assert severities(heard(read("3A01", flat), *again)) == []

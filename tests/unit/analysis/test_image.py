@@ -9,9 +9,11 @@ from pathlib import Path
 
 import bincopy
 import pytest
+from click.testing import CliRunner
 from talk import ADDRESS, IMAGE, Talk, ask, block, blocks, heard, request, without
 from test_older_dialects import G_ENTER, G_OLD, G_REQUEST, g_block, g_blocks
 
+from analysis.cli import main
 from analysis.image.files import compare, load, saved
 from analysis.image.rebuilt import Image, images, overlapping
 from canlog.errors import CanlogError
@@ -56,6 +58,14 @@ def test_a_block_sent_again_is_there_once() -> None:
     image = rebuilt(request(), block(1, IMAGE[:32], ""), block(1, IMAGE[:32]), blocks()[1:], EXIT)
     assert image.is_whole
     assert image.n_bytes == len(IMAGE)
+    assert image.n_repeats == 1
+    assert rebuilt(request(), blocks(), EXIT).n_repeats == 0
+
+
+def test_the_page_says_that_a_block_was_sent_again() -> None:
+    for name, is_said in (("uds11-block-repeated", True), ("uds11-all-good", False)):
+        result = CliRunner().invoke(main, ["image", str(FIXTURES / name / "capture.log")])
+        assert ("1 block was sent again, and is counted once." in result.output) is is_said
 
 
 def test_compressed_bytes_are_never_called_whole() -> None:

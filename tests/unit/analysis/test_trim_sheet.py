@@ -101,6 +101,37 @@ def test_a_scan_without_names_lists_what_was_read() -> None:
     assert "only read" in page(read("3A01", VALUE))
 
 
+PCU_ON_THE_SHEET = """
+[[module]]
+label = "PCU"
+link = "7E0:7E8"
+trims = [ { identifiers = "3A01-3A02", value = "0102030405060708" } ]
+"""
+
+
+def with_job_sheet(*talk: Talk, names: str = "") -> ModuleSheet:
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "job.toml"
+        path.write_text(PCU_ON_THE_SHEET)
+        (found,) = trim_sheets(heard(*talk, names=names, sheet=PCU_ON_THE_SHEET), load_job_sheet(path))
+    return found
+
+
+def test_a_job_sheet_alone_hides_nothing_that_was_read() -> None:
+    """It gives the module a label, and says nothing of what its values are."""
+    found = with_job_sheet(read("3A01", VALUE), read("3B07", VALUE))
+    assert (found.label, found.is_named) == ("PCU", False)
+    assert [one.identifier for one in found.lines] == ["3A01", "3B07"]
+    assert [text.partition(" ")[0] for text in found.not_read] == ["3A02"]
+
+
+def test_what_the_job_sheet_asks_for_is_on_it_though_names_do_not_know_it() -> None:
+    names = NAMES + '\n[[identifier]]\nid = "4A01"\nname = "pump trim"\nmodules = ["PCU"]\nkind = "trim"\n'
+    found = with_job_sheet(read("3A01", VALUE), read("3B07", VALUE), read("4A01", VALUE), names=names)
+    assert found.is_named
+    assert [one.identifier for one in found.lines] == ["3A01", "4A01"]
+
+
 def test_what_names_know_and_nobody_read_is_listed() -> None:
     names = NAMES + '\n[[identifier]]\nid = "3A01-3A03"\nname = "pump trim"\nmodules = ["PCU"]\nkind = "trim"\n'
     found = sheets(read("3A02", VALUE), names=names)["7E0>7E8"]
