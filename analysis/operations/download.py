@@ -422,8 +422,7 @@ class _Judge:
         if problems or doubts:
             sure = Confidence.MEDIUM
         texts = (done, *problems, *doubts, *(item.text for item in proofs))
-        shown = (*(seam.evidence for seam in self._seams), *_all_evidence(proofs))
-        return Outcome(Word.CONFIRMED, sure, shown, tuple(dict.fromkeys(texts)))
+        return Outcome(Word.CONFIRMED, sure, _all_evidence(proofs), tuple(dict.fromkeys(texts)))
 
     @cached_property
     def _seams(self) -> list[SaidOfSeam]:

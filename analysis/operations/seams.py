@@ -12,9 +12,7 @@ from collections.abc import Iterator
 from typing import NamedTuple
 
 from analysis.operations.attempts import Attempt, Seam, attempts_of
-from analysis.operations.model import evidence
 from analysis.record import Record
-from analysis.words import Evidence
 from canlog.counting import lasting
 from canlog.frames import TimeKind
 
@@ -24,24 +22,22 @@ class SaidOfSeam(NamedTuple):
 
     text: str
     is_open: bool
-    evidence: Evidence
 
 
 def said_of_seams(attempt: Attempt, record: Record) -> Iterator[SaidOfSeam]:
     """Of each seam of an attempt, in order."""
     for seam in attempt.seams:
         where = f"line {seam.behind.lines[0]}"
-        shown = evidence(seam.behind, "the transfer goes on here")
         if seam.before.capture == seam.behind.capture:
-            yield SaidOfSeam(f"{seam.why}, and the transfer went on all the same ({where})", True, shown)
+            yield SaidOfSeam(f"{seam.why}, and the transfer went on all the same ({where})", is_open=True)
             continue
         pause = _pause_ns(seam, record)
         goes_on = f"it goes on in capture {seam.behind.capture} ({where})"
         if pause is None:
-            yield SaidOfSeam(f"{goes_on}; how long after is not known", True, shown)
+            yield SaidOfSeam(f"{goes_on}; how long after is not known", is_open=True)
         else:
             is_open = pause > record.limits.s3_server_ns
-            yield SaidOfSeam(f"{goes_on}, {lasting(pause)} after the step before", is_open, shown)
+            yield SaidOfSeam(f"{goes_on}, {lasting(pause)} after the step before", is_open=is_open)
 
 
 def beginnings_elsewhere(record: Record) -> set[int]:

@@ -23,8 +23,9 @@ _LINE_END: Final = re.compile(rb"[\r\n]")
 _APART: Final = rb"[\s,;|]+(?:0[xX])?"
 #: Signs that are a text of the bytes, and not there by chance; what is shown for a byte that is no sign.
 _LEAST_SIGNS: Final = 3
-_NO_SIGN: Final = rb"[. _?]"
-_FIELD: Final = rb"(?<![^\s,;|'\"])%s(?![^\s,;|'\"])"
+_NO_SIGN: Final = b". _?"
+#: What may stand on either side of such a text: nothing, or what parts fields.
+_AROUND: Final = frozenset({b"", *(bytes([one]) for one in b" \t\n\r\f\v,;|'\"")})
 _BESIDE: Final = re.compile(rb"(\s['\"|])(.*)(['\"|]\s*)")
 #: What may be data in a line that is no frame: pairs, a run behind ``#`` or behind the head of a serial line, base64.
 _PIECES: Final = tuple(
@@ -108,18 +109,27 @@ def _beside(rest: bytes, old: bytes, new: bytes) -> bytes:
     if match is not None and len(match[2]) == len(old):
         shown = bytes(sign if 0x20 <= sign < 0x7F else 0x2E for sign in new)
         return rest[: match.start(2)] + shown + rest[match.end(2) :]
-    if sum(map(_is_sign, old)) < _LEAST_SIGNS or len(rest.strip()) < len(old):
+    if sum(map(_is_sign, old)) < _LEAST_SIGNS:
         return rest
-    one = b"".join(rb"(?:%s|%s)" % (re.escape(bytes([sign])), _NO_SIGN) if _is_sign(sign) else _NO_SIGN for sign in old)
+    size, done, pieces = len(old), 0, []
+    for at in range(len(rest) - size + 1):
+        if at < done or rest[at - 1 : at] not in _AROUND or rest[at + size : at + size + 1] not in _AROUND:
+            continue
+        if (anew := _shown_anew(rest[at : at + size], old, new)) is not None:
+            pieces += [rest[done:at], anew]
+            done = at + size
+    return b"".join((*pieces, rest[done:]))
 
-    def shown_anew(match: re.Match[bytes]) -> bytes:
-        same = [sign == was and _is_sign(was) for sign, was in zip(match[0], old, strict=True)]
-        if sum(same) < _LEAST_SIGNS:
-            return match[0]
-        told = zip(same, match[0], new, strict=True)
-        return bytes((put if _is_sign(put) else 0x2E) if is_told else sign for is_told, sign, put in told)
 
-    return re.sub(_FIELD % one, shown_anew, rest)
+def _shown_anew(shown: bytes, old: bytes, new: bytes) -> bytes | None:
+    """The new bytes as text where the old ones were; None where this is no text of the old ones."""
+    same = [sign == was and _is_sign(was) for sign, was in zip(shown, old, strict=True)]
+    if sum(same) < _LEAST_SIGNS or not all(
+        is_told or sign in _NO_SIGN for is_told, sign in zip(same, shown, strict=True)
+    ):
+        return None
+    told = zip(same, shown, new, strict=True)
+    return bytes((put if _is_sign(put) else 0x2E) if is_told else sign for is_told, sign, put in told)
 
 
 def _is_sign(byte: int) -> bool:
