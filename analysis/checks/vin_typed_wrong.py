@@ -49,6 +49,6 @@ def _fault(vin: str, right: str) -> str:
         return ""
     if right and is_slip(vin, right):
         places = [str(at) for at, (a, b) in enumerate(zip(vin, right, strict=True), start=1) if a != b]
-        return f"differs from {right} in place {' and '.join(places)}"
+        return f"differs from {right} in {'place' if len(places) == 1 else 'places'} {' and '.join(places)}"
     finding = check_vin(vin).finding if len(vin) == LENGTH else ""
     return f"({finding})" if finding else ""

@@ -32,6 +32,8 @@ def tell_trims(page: Lines, sheets: Sequence[ModuleSheet], captures: int) -> Non
         page.text("No value of a single unit was read or written in this recording.")
     for sheet in sheets:
         page.heading(sheet.label, sheet.total or ("only read" if sheet.lines else ""))
+        for doubt in sheet.doubts:
+            page.text(f"{doubt}.", mark="Not proven: ", colour="doubtful", hang=2)
         if sheet.lines and not sheet.is_named:
             page.text("No names file says what these are: what was written, and every other value read.")
         if sheet.lines:

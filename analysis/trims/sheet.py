@@ -19,6 +19,7 @@ from analysis.readings import Reading
 from analysis.record import Record
 from analysis.report.model import Report
 from analysis.sheet.items.item import stories_of
+from analysis.sheet.items.values import OTHER_VEHICLE
 from analysis.sheet.jobsheet import JobSheet
 from analysis.story import Story
 from analysis.trims.found import SHEET_KINDS
@@ -89,6 +90,7 @@ class ModuleSheet:
     lines: tuple[UnitLine, ...]
     not_read: tuple[str, ...]
     is_named: bool
+    doubts: tuple[str, ...] = ()  # why equal values may still be wrong for the vehicle of the job sheet
 
     @property
     def total(self) -> str:
@@ -109,7 +111,10 @@ def trim_sheets(report: Report, sheet: JobSheet | None = None) -> list[ModuleShe
         lines = tuple(_lines(story, report, set(_asked(story, record, sheet))))
         missing = tuple(_not_read(story, record, sheet))
         if lines or (missing and story.own):
-            sheets.append(ModuleSheet(story.link.key, story.label, lines, missing, _is_described(story, record)))
+            key = story.link.key
+            notes = [one.note for one in report.expectations if one.link == key and one.note.endswith(OTHER_VEHICLE)]
+            doubts = tuple(dict.fromkeys(notes))
+            sheets.append(ModuleSheet(key, story.label, lines, missing, _is_described(story, record), doubts))
     return sheets
 
 

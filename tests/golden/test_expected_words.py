@@ -23,7 +23,7 @@ def expected() -> dict[Key, list[dict[str, str]]]:
 TABLE = expected()
 
 
-@lru_cache(maxsize=3)
+@lru_cache(maxsize=3)  # the scope of the parameter has all tests of a report follow each other
 def report_of(key: Key) -> dict:
     return read_with(key).to_dict()
 
@@ -34,7 +34,7 @@ def said(report: dict) -> Iterator[tuple[str, str, str]]:
         yield name, part["word"], part["confidence"]
 
 
-@pytest.mark.parametrize("key", TABLE, ids="|".join)
+@pytest.mark.parametrize("key", TABLE, ids="|".join, scope="module")
 def test_the_report_says_the_words_of_the_table(key: Key) -> None:
     report = report_of(key)
     wanted = {row["part"]: (row["word"], row["confidence"]) for row in TABLE[key]}
@@ -45,12 +45,12 @@ def test_the_report_says_the_words_of_the_table(key: Key) -> None:
     assert not wanted
 
 
-@pytest.mark.parametrize("key", TABLE, ids="|".join)
+@pytest.mark.parametrize("key", TABLE, ids="|".join, scope="module")
 def test_no_check_is_broken(key: Key) -> None:
     assert [finding["title"] for finding in report_of(key)["findings"] if finding["title"].endswith("is broken")] == []
 
 
-@pytest.mark.parametrize("key", TABLE, ids="|".join)
+@pytest.mark.parametrize("key", TABLE, ids="|".join, scope="module")
 def test_what_is_not_confirmed_says_what_would_change_it(key: Key) -> None:
     report = report_of(key)
     verdict = report["verdict"]

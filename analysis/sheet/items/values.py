@@ -42,6 +42,10 @@ from canlog.services.identifiers import identifier_text
 IDS = "{ids}"
 
 
+#: Said of a copy whose source tells the VIN of another vehicle.
+OTHER_VEHICLE = "its values may be those of another vehicle"
+
+
 @dataclass(frozen=True, slots=True)
 class _Wanted:
     title: str
@@ -89,7 +93,7 @@ def _copy(subject: Subject, asked: ValueAsked, title: str) -> _Wanted:
         doubt = f"{asked.copied_from} itself holds {'nothing' if is_blank(kept.raw) else 'a default'} there"
         settle = f"take {IDS} of {subject.label} from another source: the label, the old module, the maker"
     elif vin is not None and subject.sheet.vin and vin.text != subject.sheet.vin:
-        doubt = f"{asked.copied_from} says the VIN {vin.text}: its values may be those of another vehicle"
+        doubt = f"{asked.copied_from} says the VIN {vin.text}: {OTHER_VEHICLE}"
         settle = f"find out whose part {asked.copied_from} is: it says the VIN {vin.text}"
     return _Wanted(
         title, Part.TRIMS, asked.identifier, kept.raw if kept else None, text, is_act=True, doubt=doubt, settle=settle

@@ -12,7 +12,7 @@ def first_screen(fixture: str) -> str:
 
 
 def test_a_vin_and_what_is_wrong_with_it_are_one_sentence() -> None:
-    said = "DUC: E0KRC7HT5TD004271 differs from E0KRC7HT5TD004217 in place 16 and 17"
+    said = "DUC: E0KRC7HT5TD004271 differs from E0KRC7HT5TD004217 in places 16 and 17"
     assert said in report("coach-vin-swapped").verdict.headline
 
 

@@ -234,3 +234,17 @@ def test_a_dead_module_says_what_could_not_be_read_of_it() -> None:
     text = " ".join(result.stdout.split())
     assert "Before removal, not read yet: 4A10" in text
     assert "4C20 (output shaft sensor offset" in text
+
+
+def test_a_source_of_another_vehicle_is_said_above_the_values() -> None:
+    """Equal to what was copied is not enough where the sheet's vehicle is another one."""
+    capture, names = FIXTURES / "coach-foreign-keeper" / "capture.log", FIXTURES / "coach_names.toml"
+    said = CliRunner().invoke(
+        main, ["trims", str(capture), "--names", str(names), "--job", str(FIXTURES / "coach.toml")]
+    )
+    text = " ".join(said.stdout.split())
+    doubt = "Not proven: VBM says the VIN E0KRC7HT9TD004205: its values may be those of another vehicle."
+    assert text.count(doubt) == 1
+    assert text.index(doubt) < text.index("4A10")
+    alone = CliRunner().invoke(main, ["trims", str(capture), "--names", str(names)])
+    assert "another vehicle" not in alone.stdout

@@ -6,6 +6,7 @@ import subprocess
 import sys
 from collections import Counter
 from pathlib import Path
+from typing import NamedTuple
 
 import pytest
 from rich.cells import cell_len
@@ -13,16 +14,17 @@ from terminals import written_on_terminal
 
 from analysis import analyse
 from analysis.compare.page import tell_comparison
-from analysis.compare.sessions import compare
+from analysis.compare.sessions import Comparison, compare
 from analysis.image.page import tell_images
-from analysis.image.rebuilt import images
+from analysis.image.rebuilt import Image, images
+from analysis.report.contract import ReportDict
 from analysis.report.lines import Cell, Lines
 from analysis.report.model import Report
 from analysis.report.terminal_page import SIGNS, TerminalPage
 from analysis.report.text import tell_report
 from analysis.report.wording import IN_PART, WORD, word_cell
 from analysis.trims.page import tell_trims
-from analysis.trims.sheet import trim_sheets
+from analysis.trims.sheet import ModuleSheet, trim_sheets
 
 ROOT = Path(__file__).parents[3]
 FIXTURES = ROOT / "fixtures"
@@ -42,11 +44,24 @@ def analysed(capture: Path) -> Report:
     return analyse(capture, job=sheet if sheet.exists() else None, names=[names] if names.exists() else [])
 
 
-def tell_all(page: Lines, report: Report) -> None:
-    tell_report(page, report.to_dict())
-    tell_trims(page, trim_sheets(report, None), 1)
-    tell_images(page, images(report), None, "")
-    tell_comparison(page, compare(report, report), "good", "bad")
+class Told(NamedTuple):
+    """All that the pages of one report say, worked out once for every width."""
+
+    report: ReportDict
+    trims: list[ModuleSheet]
+    images: list[Image]
+    comparison: Comparison
+
+
+def told_of(report: Report) -> Told:
+    return Told(report.to_dict(), trim_sheets(report, None), images(report), compare(report, report))
+
+
+def tell_all(page: Lines, told: Told) -> None:
+    tell_report(page, told.report)
+    tell_trims(page, told.trims, 1)
+    tell_images(page, told.images, None, "")
+    tell_comparison(page, told.comparison, "good", "bad")
 
 
 def terminal(width: int, *, color: bool = False, draws: bool = True) -> TerminalPage:
@@ -69,20 +84,20 @@ def words(text: str, *, of_terminal: bool) -> list[str]:
 def test_terminal_and_pipe_say_the_same_words(capture: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     for column in ("ITEM", "VALUE", "SOURCE"):
         monkeypatch.setattr(f"analysis.trims.page.{column}", ENDLESS // 5)
-    report = analysed(capture)
+    told = told_of(analysed(capture))
     plain, shown = Lines(ENDLESS, color=False), terminal(ENDLESS)
-    tell_all(plain, report)
-    tell_all(shown, report)
+    tell_all(plain, told)
+    tell_all(shown, told)
     assert words(str(shown), of_terminal=True) == words(str(plain), of_terminal=False)
 
 
 @pytest.mark.parametrize("capture", CAPTURES, ids=lambda path: path.parent.name)
 def test_no_line_is_wider_than_the_terminal_and_signs_and_colours_only_add(capture: Path) -> None:
-    report = analysed(capture)
+    told = told_of(analysed(capture))
     for width in WIDTHS:
         shown, coloured = terminal(width), terminal(width, color=True)
-        tell_all(shown, report)
-        tell_all(coloured, report)
+        tell_all(shown, told)
+        tell_all(coloured, told)
         lines = str(shown).splitlines()
         assert max(map(cell_len, lines)) <= width
         assert [line for line in lines if line != line.rstrip()] == []
