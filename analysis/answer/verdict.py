@@ -196,6 +196,8 @@ def _act_reasons(acts: Sequence[Operation], word: Word) -> list[str]:
 
 
 def _item_text(item: Expectation) -> str:
+    if item.note and item.found and item.asked.endswith(item.found):
+        return f"{item.item}: {item.note}"  # the values are equal: what keeps it open is all there is to say
     found = f"found {item.found}" if item.found else "nothing found"
     note = f" ({item.note})" if item.note else ""
     return f"{item.item}: asked {item.asked}, {found}{note}"

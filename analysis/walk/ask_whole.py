@@ -95,7 +95,7 @@ def hand_over(walk: Walk, step: Step) -> Iterator[Question]:
     is_fine = verdict.overall is Word.CONFIRMED and not (open_parts or is_unread_after_power(operations))
     is_fine = is_fine and not any(weighs_against(one) for one in findings)
     accepted = all(one.positive for one in walk.report.record.exchanges if one.act is Act.WRITE)
-    written = [one for one in operations if one.kind is Kind.WRITE]
+    written = [one for one in operations if one.kind is Kind.WRITE and one.part in (Part.TRIMS, Part.VIN)]
     start = "All writes were answered yes. " if written and accepted else ""
     yield Question(
         "hand-over", JUDGE, f"{start}Would you hand the vehicle over with what this recording shows? Vote first.",

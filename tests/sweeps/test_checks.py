@@ -1062,7 +1062,7 @@ def test_an_erase_refused_with_72_promises_nothing(findings: Findings) -> None:
 def test_a_serious_finding_says_in_its_heading_which_module_and_which_value(findings: Findings) -> None:
     cases = {
         "coach-foreign-keeper": ("vin-foreign", ("VBM", "E0KRC7HT9TD004205", "E0KRC7HT5TD004217")),
-        "coach-vin-swapped": ("vin-typed-wrong", ("DUC", "E0KRC7HT5TD004271", "place 16 and 17")),
+        "coach-vin-swapped": ("vin-typed-wrong", ("DUC", "E0KRC7HT5TD004271", "places 16 and 17")),
         "coach-trims-exchanged": ("trims-order-suspicious", ("DUC", "4A12 holds the value of 4A13")),
         "uds11-transfer-refused": ("programming-failure", ("PCU", "36 03", "72")),
     }
