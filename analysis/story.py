@@ -158,6 +158,10 @@ class Story:
                 answers.setdefault((item.answered, self.is_boot_loader(item)), item.begin)
         return told
 
+    def answers_behind_capture(self, capture: int) -> bool:
+        """The module is heard in a capture behind this one."""
+        return any(item.response is not None for item in self.own if item.capture > capture)
+
     def after(self, place: Place) -> Iterator[Exchange]:
         """Exchanges that begin behind a place."""
         return (exchange for exchange in self.exchanges if exchange.begin > place)

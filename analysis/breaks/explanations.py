@@ -98,7 +98,7 @@ class _Break(NamedTuple):
         """The module of the first bad thing is heard in a later capture."""
         exchange = self.record.exchange_at((bad.capture, bad.lines[0]))
         story = self.record.story(exchange.link.key) if exchange is not None else None
-        return story is not None and any(item.response is not None for item in story.own if item.capture > bad.capture)
+        return story is not None and story.answers_behind_capture(bad.capture)
 
 
 class _Cause(NamedTuple):

@@ -149,7 +149,7 @@ def _facts(
 
 def _silent_first(story: Story, record: Record, bad: _Step | None) -> Silent:
     """Who fell silent at the break: that the module answers in a later capture says nothing of it."""
-    if bad is None or not any(item.response is not None for item in story.own if item.capture > bad.exchange.capture):
+    if bad is None or not story.answers_behind_capture(bad.exchange.capture):
         return silent_with(story, record).who
     then = record.until(bad.exchange.capture)
     own = then.story(story.link.key)
